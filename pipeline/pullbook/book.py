@@ -1,0 +1,124 @@
+"""The book: a folder of engines and days (contract 1 and 7). Finds what is there; reads no log and follows no link out."""
+
+import re
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+from natsort import natsorted
+
+LOG_ENDINGS = (".csv", ".txt", ".tsv", ".log")
+PICTURE_ENDINGS = (".jpg", ".jpeg", ".png", ".webp")
+SHEET_NAMES = ("day.yaml", "pulls.csv", "pulls.xlsx", "strobe.csv", "columns.yaml")
+_DAY = re.compile(r"(\d{4})-(\d{2})-(\d{2})(-.+)?")
+
+
+@dataclass(frozen=True, slots=True)
+class Book:
+    """Where a shop's logs, reports, archive and our hidden work folder lie."""
+
+    root: Path
+    logs: Path
+    reports: Path
+    archive: Path
+    work: Path
+
+    @classmethod
+    def at(cls, root: Path, *, logs: str = "logs") -> "Book":
+        """The book in ``root``; in the repository ``logs`` is ``sample_logs``."""
+        root = root.resolve()
+        return cls(root, root / logs, root / "reports", root / "archive", root / ".pullbook")
+
+    def day_folder(self, engine: str, day: str) -> Path:
+        """Folder of one engine's day."""
+        return self.logs / engine / day
+
+    def shown(self, path: Path) -> str:
+        """``path`` relative to the book with forward slashes; bytes that are no UTF-8 as ``\\xNN``."""
+        try:
+            text = path.relative_to(self.root).as_posix()
+        except ValueError:
+            text = path.as_posix()
+        return printable(text)
+
+
+@dataclass(frozen=True, slots=True)
+class DayFiles:
+    """What lies in a day folder. ``refused``: (name, why) of everything named in a warning and not followed."""
+
+    logs: tuple[Path, ...]
+    pictures: tuple[Path, ...]
+    sheets: dict[str, Path]
+    refused: tuple[tuple[str, str], ...]
+
+
+def printable(name: str) -> str:
+    """A file name as text that any encoding can carry: undecodable bytes become ``\\xNN``."""
+    return "".join(f"\\x{ord(c) - 0xDC00:02x}" if 0xDC80 <= ord(c) <= 0xDCFF else c for c in name)
+
+
+def is_day_name(name: str) -> bool:
+    """Whether a folder name starts with a real date: YYYY-MM-DD, or YYYY-MM-DD-word for a second visit.
+
+    Examples
+    --------
+    >>> is_day_name("2031-04-05-evening"), is_day_name("2025-02-30")
+    (True, False)
+    """
+    found = _DAY.fullmatch(name)
+    if not found:
+        return False
+    try:
+        date(int(found[1]), int(found[2]), int(found[3]))
+    except ValueError:
+        return False
+    return True
+
+
+def engines(book: Book) -> list[str]:
+    """Engines that have a folder, in natural order; dot folders and links are passed over."""
+    if not book.logs.is_dir():
+        return []
+    return natsorted(p.name for p in book.logs.iterdir() if p.is_dir() and not p.is_symlink() and not p.name.startswith("."))
+
+
+def days(book: Book, engine: str) -> tuple[list[str], list[str]]:
+    """Day folders of an engine in order of date, and folder names that are no date (a warning each)."""
+    folder = book.logs / engine
+    names = natsorted(p.name for p in folder.iterdir() if p.is_dir() and not p.is_symlink() and not p.name.startswith("."))
+    return [n for n in names if is_day_name(n)], [n for n in names if not is_day_name(n)]
+
+
+def day_files(book: Book, engine: str, day: str) -> DayFiles:
+    """Sort a day folder's entries into logs, pictures and sheets; subfolders, pipes and links out are refused by name."""
+    logs: list[Path] = []
+    pictures: list[Path] = []
+    sheets: dict[str, Path] = {}
+    refused: list[tuple[str, str]] = []
+    home = book.root.resolve()
+    for path in natsorted(book.day_folder(engine, day).iterdir(), key=lambda p: p.name):
+        name = path.name
+        if name.startswith((".", "~$")):
+            continue
+        if path.is_symlink():
+            try:
+                inside = path.resolve(strict=True).is_relative_to(home)
+            except (OSError, RuntimeError):
+                refused.append((name, "a link that leads nowhere"))
+                continue
+            if not inside:
+                refused.append((name, "a link that leaves the book"))
+                continue
+        if path.is_dir():
+            refused.append((name, "a folder inside a day folder"))
+        elif not path.is_file():
+            refused.append((name, "not a regular file"))
+        elif name.lower() in SHEET_NAMES:
+            sheets[name.lower()] = path
+        elif path.suffix.lower() in LOG_ENDINGS:
+            logs.append(path)
+        elif path.suffix.lower() in PICTURE_ENDINGS:
+            pictures.append(path)
+        else:
+            refused.append((name, "not a log, a sheet or a picture"))
+    return DayFiles(tuple(logs), tuple(pictures), sheets, tuple(refused))

@@ -1,0 +1,107 @@
+"""What the shop wrote down about the engine and the day: engine.yaml and day.yaml as typed values with defaults.
+
+Only values live here; reading and checking the files is :mod:`pullbook.reading.facts_files`.
+"""
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+Standard = Literal["SAE J1349", "SAE J607", "ISO 1585", "DIN 70020", "none"]
+
+
+@dataclass(frozen=True, slots=True)
+class Spring:
+    """A spring or spring pair the shop owns; rpm is crank rpm, ``all_in_rpm`` is reached at a stop of ``at_stop_deg``."""
+
+    name: str
+    start_rpm: float
+    all_in_rpm: float
+    at_stop_deg: float
+
+
+@dataclass(frozen=True, slots=True)
+class Ignition:
+    """How the engine makes its advance and what parts are owned."""
+
+    kind: Literal["mechanical", "locked", "mapped"] | None = None
+    advance_scale: Literal["crank", "distributor"] | None = None
+    spark: Literal["single", "wasted", "multi"] | None = None
+    stops_deg: tuple[float, ...] = ()
+    springs: tuple[Spring, ...] = ()
+    breakpoints_rpm: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class EngineFacts:
+    """engine.yaml."""
+
+    name: str | None = None
+    cylinders: int | None = None
+    displacement_l: float | None = None
+    altitude_m: float | None = None
+    compression_ratio: float | None = None
+    fuel: str | None = None
+    used_rpm: tuple[float, float] | None = None
+    damper_diameter_mm: float | None = None
+    rotating_inertia_kg_m2: float | None = None
+    ignition: Ignition = field(default_factory=Ignition)
+    max_advance_deg: float | None = None
+    max_advance_note: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Air:
+    """Station pressure, temperature and one humidity; vapour pressure is filled from whichever humidity was given."""
+
+    pressure_kpa: float | None = None
+    temperature_c: float | None = None
+    humidity_pct: float | None = None
+    dew_point_c: float | None = None
+    vapour_pressure_kpa: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ZeroMark:
+    """Positive-stop readings on the damper; the mark reads high by (before − after)/2."""
+
+    stop_before_tdc_deg: float | None = None
+    stop_after_tdc_deg: float | None = None
+    checked: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Dyno:
+    """The bench."""
+
+    name: str | None = None
+    kind: Literal["engine", "roller", "hub"] | None = None
+    repeatability_pct: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """The operator's margins; the defaults are the contract's."""
+
+    margin_below_knock_deg: float = 2.0
+    tolerance_pct: float = 0.5
+    max_step_deg: float = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class DayFacts:
+    """day.yaml, with engine.yaml under it (the day wins)."""
+
+    air: Air = field(default_factory=Air)
+    correction: Standard = "SAE J1349"
+    logs_already_corrected: str | Literal[False] = False
+    zero_mark: ZeroMark = field(default_factory=ZeroMark)
+    dyno: Dyno = field(default_factory=Dyno)
+    fuel: str | None = None
+    oil: str | None = None
+    plugs: str | None = None
+    mixture: str | None = None
+    notes: str | None = None
+    vacuum_advance: Literal["off", "on"] | None = None
+    light: Literal["plain", "dial_back"] | None = None
+    listening: Literal["none", "ear", "stethoscope", "sensor"] | None = None
+    limits: Limits = field(default_factory=Limits)
