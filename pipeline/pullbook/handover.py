@@ -82,6 +82,8 @@ class LogReading:
 
     ``claims`` is what the preamble says, offered, never used silently:
     ``{"what": "baro_kpa", "value": 97.2, "line": 2, "text": "Baro 97.2 kPa"}``.
+    ``started``: ISO date and time of the first row where the log carries a date, by which a day without a sheet is put in order.
+    ``unusable``: why nothing of this log may be estimated from although it was read (rpm that reads double, say).
     """
 
     file: str
@@ -98,6 +100,8 @@ class LogReading:
     questions: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
     error: Fault | None = None
+    started: str | None = None
+    unusable: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
