@@ -1,0 +1,138 @@
+"""A log cut into pulls, aborted pulls, holds, coast-downs, blips and idle running (contract 6)."""
+
+from collections.abc import Iterable
+from dataclasses import replace
+from itertools import pairwise
+from typing import Literal, cast
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+from pullbook.handover import Segment
+from pullbook.reading.motion import motion_of, runs
+from pullbook.reading.spikes import local_median, without_spikes
+from pullbook.reading.sweeps import PULL_SPAN_RPM, parts_of
+
+Kind = Literal["pull", "aborted", "hold", "coast_down", "blip", "idle"]
+Array = npt.NDArray[np.float64]
+
+_GAP_S = 1.0
+_GAP_STEPS = 8.0
+
+
+def find_segments(samples: pl.DataFrame, *, day_top_rpm: float | None = None) -> tuple[Segment, ...]:
+    """Cut a log into segments that tile it, numbered from 1.
+
+    Parameters
+    ----------
+    samples
+        One row a data row in the order logged: ``rpm`` (1/min); ``recording`` (counts restarts), ``time_s`` (s),
+        ``torque_nm`` (N·m), ``power_kw`` (kW), ``throttle_pct`` (%) and ``advance_deg`` (degrees) where the log has them.
+    day_top_rpm
+        The day's median top speed of a pull (:func:`day_top`), 1/min; without it the log's own pulls are the measure.
+
+    Returns
+    -------
+    tuple of Segment
+        Empty where no speed was logged. Times are null in a log without a clock. Nothing is joined across a restart or a gap.
+    """
+    if "rpm" not in samples.columns or samples.height == 0 or samples["rpm"].drop_nulls().drop_nans().is_empty():
+        return ()
+    found: list[Segment] = []
+    for first, stop, timed in _stretches(samples):
+        part = samples.slice(first, stop - first)
+        pieces = _timed(part, samples) if timed else _untimed(part, samples)
+        for kind, a, b in pieces:
+            if b > a:
+                found.append(_segment(len(found) + 1, kind, samples, first + a, first + b, timed=timed))
+    segments = tuple(found)
+    return mark_aborted(segments, day_top_rpm if day_top_rpm is not None else day_top([segments]))
+
+
+def day_top(segments: Iterable[Iterable[Segment]]) -> float | None:
+    """Median top speed of the day's sweeps, 1/min, over the segments of every log; None without any."""
+    tops = [s.rpm_max for log in segments for s in log if s.kind in ("pull", "aborted") and s.rpm_max is not None]
+    return float(np.median(tops)) if tops else None
+
+
+def mark_aborted(segments: tuple[Segment, ...], top_rpm: float | None) -> tuple[Segment, ...]:
+    """Call a sweep aborted that ends below 80 % of ``top_rpm`` and more than 500 rpm under it, every other one a pull."""
+    if top_rpm is None:
+        return segments
+
+    def named(s: Segment) -> Segment:
+        if s.kind not in ("pull", "aborted") or s.rpm_max is None:
+            return s
+        return replace(s, kind="aborted" if s.rpm_max < 0.8 * top_rpm and s.rpm_max < top_rpm - 500.0 else "pull")
+
+    return tuple(named(s) for s in segments)
+
+
+def _segment(number: int, kind: str, samples: pl.DataFrame, first: int, stop: int, *, timed: bool) -> Segment:
+    rpm = without_spikes(samples["rpm"].slice(first, stop - first).cast(pl.Float64).to_numpy().astype(float))
+    known = rpm[np.isfinite(rpm)]
+    start = end = None
+    if timed:
+        times = samples["time_s"].slice(first, stop - first).drop_nulls()
+        start, end = (float(cast(float, times[0])), float(cast(float, times[-1]))) if len(times) else (None, None)
+    lo, hi = (float(known.min()), float(known.max())) if len(known) else (None, None)
+    return Segment(number, cast(Kind, kind), start, end, lo, hi, first, stop)
+
+
+def _stretches(samples: pl.DataFrame) -> list[tuple[int, int, bool]]:
+    """Rows that run on without a restart or a gap, as (first, stop, whether they carry a clock)."""
+    n = samples.height
+    cuts = {0, n}
+    if "recording" in samples.columns:
+        recording = samples["recording"].to_numpy()
+        cuts |= {int(i) + 1 for i in np.flatnonzero(recording[1:] != recording[:-1])}
+    time = samples["time_s"].cast(pl.Float64).to_numpy().astype(float) if "time_s" in samples.columns else np.full(n, np.nan)
+    known = np.flatnonzero(np.isfinite(time))
+    if len(known) > 2:
+        step = np.diff(time[known])
+        usual = float(np.median(step[step > 0])) if (step > 0).any() else 0.0
+        broken = (step < 0.0) | (step > max(_GAP_S, _GAP_STEPS * usual))
+        cuts |= {int(known[i + 1]) for i in np.flatnonzero(broken)}
+    edges = sorted(cuts)
+    return [(a, b, bool(np.isfinite(time[a:b]).sum() > 1)) for a, b in pairwise(edges)]
+
+
+def _timed(stretch: pl.DataFrame, whole: pl.DataFrame) -> list[tuple[str, int, int]]:
+    """Pieces of a stretch with a clock, as (kind, first row, stop row)."""
+    motion = motion_of(stretch, whole)
+    if motion is None:
+        return [("idle", 0, stretch.height)]
+    time = stretch["time_s"].cast(pl.Float64).interpolate().forward_fill().backward_fill().to_numpy()
+    parts = parts_of(motion)
+    edges = [motion.start_s + (p.first - 0.5) * motion.step_s for p in parts[1:]]
+    rows = [0, *(int(r) for r in np.searchsorted(time, edges)), stretch.height]
+    return [(p.kind, a, b) for p, a, b in zip(parts, rows[:-1], rows[1:], strict=True)]
+
+
+def _untimed(stretch: pl.DataFrame, whole: pl.DataFrame) -> list[tuple[str, int, int]]:
+    """Pieces of a stretch without a clock: a print-out by rpm is one pull; a trace is cut as if its longest rise took 8 s."""
+    rpm = without_spikes(stretch["rpm"].cast(pl.Float64).to_numpy().astype(float))
+    known = np.flatnonzero(np.isfinite(rpm))
+    if len(known) < 2:
+        return [("idle", 0, stretch.height)]
+    level = local_median(rpm[known], 2 if len(known) > 50 else 0)
+    span = float(level.max() - level.min())
+    one_way = max(level[-1] - level[0], level[0] - level[-1]) >= 0.9 * span
+    reverse = max(float((np.maximum.accumulate(level) - level).max()) if level[-1] >= level[0] else
+                  float((level - np.minimum.accumulate(level)).max()), 0.0)  # fmt: skip
+    if one_way and reverse < 0.2 * span:
+        return [("pull" if span >= PULL_SPAN_RPM else "idle", 0, stretch.height)]
+    rises = [b - a for a, b in runs(np.concatenate((np.diff(level) > 0, [False])))]
+    if len(known) <= 400 and max(rises) <= 60:
+        return _printouts(rpm, stretch.height)
+    step = 8.0 / max(max(rises), 40)
+    clocked = stretch.with_columns(time_s=pl.int_range(stretch.height) * step)
+    return _timed(clocked, whole)
+
+
+def _printouts(rpm: Array, rows: int) -> list[tuple[str, int, int]]:
+    """Several print-outs by rpm one below the other: each run of rising speed is a pull."""
+    filled = pl.Series(rpm).fill_nan(None).interpolate().forward_fill().backward_fill().to_numpy()
+    cuts = [0, *(int(i) + 1 for i in np.flatnonzero(np.diff(filled) < -PULL_SPAN_RPM)), rows]
+    return [("pull" if np.ptp(filled[a:b]) >= PULL_SPAN_RPM else "idle", a, b) for a, b in pairwise(cuts)]
