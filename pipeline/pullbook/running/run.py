@@ -1,0 +1,173 @@
+"""`pullbook run`: hold the book, plan, let Snakemake do it, say what came out."""
+
+import json
+import signal
+import subprocess
+import sys
+import time
+from dataclasses import dataclass, field
+from pathlib import Path
+from types import FrameType
+from typing import Any, Self
+
+from pullbook.book import Book
+from pullbook.config import Settings
+from pullbook.place import carried
+from pullbook.running.plan import Plan, clear_markers, clear_work, make_plan
+from pullbook.running.progress import Display
+
+_POLL_S = 0.1
+_GRACE_S = 1.5
+
+
+class Stopped(Exception):
+    """The run was told to stop; ``status`` is the exit status that says by which signal."""
+
+    def __init__(self, status: int) -> None:
+        super().__init__(f"stopped by signal {status - 128}")
+        self.status = status
+
+
+@dataclass(slots=True)
+class Outcome:
+    """What a run did. ``days``: one status a day made or drawn; ``notices``: one line each for the operator."""
+
+    days: list[dict[str, Any]] = field(default_factory=list)
+    notices: list[str] = field(default_factory=list)
+    status: int = 0
+
+
+def run(book: Book, settings: Settings, only: list[tuple[str, str | None]] | None, *, quiet: bool = False) -> Outcome:
+    """Make everything that is new or changed.
+
+    Parameters
+    ----------
+    book, settings
+        The book and its settings.
+    only
+        Engines, or engine and day, to look at; all where None.
+    quiet
+        No progress on standard error.
+
+    Raises
+    ------
+    pullbook.archive.lock.BookHeld
+        Another run holds the book.
+    Stopped
+        SIGINT or SIGTERM came; no process is left behind.
+    OSError
+        No room or no right to write.
+    """
+    from pullbook.archive.lock import hold_book
+    from pullbook.archive.store import ArchiveUnwritable, Store
+
+    with hold_book(book.work):
+        store = Store(book.archive)
+        outcome = Outcome()
+        try:
+            outcome.notices += store.complete_unfinished()
+        except ArchiveUnwritable as refused:
+            outcome.notices.append(str(refused))
+            outcome.status = 1
+        plan = make_plan(book, settings, store, only)
+        if plan.parcels:
+            _work(plan, quiet)
+            _collect(plan, outcome)
+        return outcome
+
+
+def _work(plan: Plan, quiet: bool) -> None:
+    """Hand the plan to Snakemake and show progress until it ends; on a signal end the whole family of processes."""
+    plan.work.mkdir(parents=True, exist_ok=True)
+    clear_markers(plan)
+    plan.write()
+    events = plan.work / "progress.jsonl"
+    events.unlink(missing_ok=True)
+    display = None if quiet else Display(len(plan.days))
+    workflow = carried("workflow")
+    command = [sys.executable, "-m", "snakemake", "--snakefile", str(workflow / "Snakefile"), "--directory", str(plan.work)]
+    command += ["--workflow-profile", str(workflow / "profiles" / "default"), "--quiet", "all", "--nolock"]
+    command += ["--config", f"plan={plan.file.name}"]
+    stop = _Stop()
+    with (plan.work / "workflow.log").open("wb") as log, stop:
+        family = subprocess.Popen(command, cwd=plan.work, stdin=subprocess.DEVNULL, stdout=log, stderr=log, start_new_session=True)
+        try:
+            while family.poll() is None and stop.status is None:
+                if display:
+                    display.follow(events)
+                time.sleep(_POLL_S)
+        finally:
+            if display:
+                display.follow(events)
+                display.close()
+            if family.poll() is None:
+                _end_family(family.pid)
+                family.wait()
+    if stop.status is not None:
+        raise Stopped(stop.status)
+
+
+class _Stop:
+    """While entered, SIGINT and SIGTERM set ``status`` instead of ending this process halfway."""
+
+    def __init__(self) -> None:
+        self.status: int | None = None
+        self._before: dict[int, Any] = {}
+
+    def __enter__(self) -> Self:
+        for number in (signal.SIGINT, signal.SIGTERM):
+            self._before[number] = signal.signal(number, self._note)
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        for number, handler in self._before.items():
+            signal.signal(number, handler)
+
+    def _note(self, number: int, _frame: FrameType | None) -> None:
+        self.status = 128 + number
+
+
+def _end_family(pid: int) -> None:
+    import psutil
+
+    try:
+        family = [psutil.Process(pid), *psutil.Process(pid).children(recursive=True)]
+    except psutil.NoSuchProcess:
+        return
+    for kill in (False, True):
+        for member in family:
+            try:
+                member.kill() if kill else member.terminate()
+            except psutil.NoSuchProcess:
+                continue
+        _, family = psutil.wait_procs(family, timeout=_GRACE_S)
+        if not family:
+            return
+
+
+def _collect(plan: Plan, outcome: Outcome) -> None:
+    """Read every day's status; a day without one never got its turn, which is a fault of ours."""
+    for ident, day in plan.days.items():
+        place = plan.work / "days" / ident / "status.json"
+        try:
+            status: dict[str, Any] = json.loads(place.read_text(encoding="utf-8"))
+        except (OSError, ValueError):
+            status = {"engine": day.engine, "day": day.day, "fault": "its job ended early", "log": "workflow.log"}
+        status["why"] = day.why
+        if status.get("fault"):
+            outcome.status = 3
+        elif (status.get("errors") or status.get("unwritable")) and outcome.status == 0:
+            outcome.status = 1
+        outcome.days.append(status)
+    outcome.days.sort(key=lambda d: (d["day"], d["engine"]))
+    finished = (plan.work / "index" / f"{plan.id}.done").exists()
+    if not finished and outcome.status == 0:
+        outcome.status = 3
+        outcome.notices.append(f"the index pages were not made; see {plan.work / 'workflow.log'}")
+    if outcome.status != 3:
+        clear_work(plan)
+
+
+def reports_page(book: Book) -> Path:
+    """The page that lists every engine and day."""
+    return book.reports / "index.html"
