@@ -1,0 +1,150 @@
+"""Every pull of a day on one footing: trimmed, lag and inertia undone, in standard air, in rows of 100 rpm."""
+
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+from pullbook.columns import ALIGNED_PULLS, ROWS, conform
+from pullbook.handover import AlignedDay, DayReading
+from pullbook.measure.local import local_slope
+from pullbook.stages.correction import Corrected, correct_day
+from pullbook.stages.lag import torque_lag
+from pullbook.stages.one_pull import AlignedPull, Footing, align_hold, align_pull
+
+Array = npt.NDArray[np.float64]
+
+RATE_DIFFERENCE = 0.10
+
+
+def align_day(reading: DayReading) -> AlignedDay:
+    """Bring the day's pulls to one footing.
+
+    Parameters
+    ----------
+    reading
+        The day as read: ``samples`` untrimmed, ``pulls`` in the order run.
+
+    Returns
+    -------
+    AlignedDay
+        ``rows`` of every pull that gave any, left-out ones too; the air factor is in ``torque_nm`` and ``se_nm``.
+    """
+    lag, bound = torque_lag(reading.samples, reading.coast_downs)
+    footing = Footing(lag[0] if lag else 0.0, _inertia(reading))
+    air = correct_day(reading)
+    parts = reading.samples.partition_by("pull_id", as_dict=True, maintain_order=True)
+    samples = {str(key[0]): part for key, part in parts.items()}
+    pulls = reading.pulls.sort("order")
+    done = {
+        row["pull_id"]: align_pull(row, samples.get(row["pull_id"]), footing)
+        for row in pulls.iter_rows(named=True)
+        if row["kind"] != "hold"
+    }
+    slope = _day_slope([d.rows for d in done.values()])
+    for row in pulls.filter(pl.col("kind") == "hold").iter_rows(named=True):
+        done[row["pull_id"]] = align_hold(row, samples.get(row["pull_id"]), slope)
+    records, rows = [], []
+    for row in pulls.iter_rows(named=True):
+        one = done[row["pull_id"]]
+        factor = air.factor[row["pull_id"]]
+        scaled = one.rows.with_columns(pl.col("torque_nm", "se_nm") * (1.0 if factor is None else factor))
+        rows.append(scaled)
+        records.append(
+            row | _standing(row, one, air) | one.facts | {"air_factor": factor, "mean_torque_nm": scaled["torque_nm"].mean()}
+        )
+    table = conform(pl.DataFrame(records, schema_overrides=dict(ALIGNED_PULLS)) if records else pl.DataFrame(), ALIGNED_PULLS)
+    questions, warnings, missing = _remarks(reading, table, done, lag, bound, footing)
+    return AlignedDay(
+        pulls=table,
+        rows=pl.concat(rows) if rows else conform(pl.DataFrame(), ROWS),
+        lag_s=lag,
+        lag_bound_s=bound,
+        correction=air.correction,
+        questions=(*air.questions, *questions),
+        warnings=(*air.warnings, *warnings),
+        not_established=(*air.not_established, *missing),
+    )
+
+
+def _inertia(reading: DayReading) -> float:
+    inertia = reading.engine_facts.rotating_inertia_kg_m2
+    return float(inertia) if inertia and reading.facts.dyno.kind != "roller" else 0.0
+
+
+def _day_slope(rows: list[pl.DataFrame]) -> tuple[Array, Array] | None:
+    """Slope of the day's median torque curve: (rpm, N·m per rpm); None where no sweep was run."""
+    filled = [r for r in rows if not r.is_empty()]
+    if not filled:
+        return None
+    curve = pl.concat(filled).group_by("rpm").agg(pl.col("torque_nm").median()).sort("rpm")
+    if len(curve) < 3:
+        return None
+    rpm, torque = curve["rpm"].to_numpy().astype(float), curve["torque_nm"].to_numpy()
+    return rpm, local_slope(rpm, torque, 250.0)
+
+
+def _standing(row: dict[str, Any], one: AlignedPull, air: Corrected) -> dict[str, Any]:
+    """``status`` and ``reasons`` of a pull."""
+    reasons = list(one.reasons)
+    out = one.rows.is_empty()
+    if row["exclude"]:
+        reasons.insert(0, f"left out by the sheet: {row['exclude']}")
+        out = True
+    if row["usable"] is False:
+        reasons.insert(0, row["why_not"] or "cannot be used")
+        out = True
+    if row["pull_id"] in air.unlike:
+        reasons.append(air.unlike[row["pull_id"]])
+        out = True
+    if row["kind"] == "aborted":
+        reasons.append("aborted: used in its own span")
+    status = "left_out" if out else "part" if row["kind"] == "aborted" or one.slipped else "used"
+    return {"status": status, "reasons": reasons}
+
+
+def _remarks(
+    reading: DayReading,
+    pulls: pl.DataFrame,
+    done: dict[str, AlignedPull],
+    lag: tuple[float, float, float] | None,
+    bound: float,
+    footing: Footing,
+) -> tuple[list[str], list[str], list[str]]:
+    """Questions, warnings, and what could not be established."""
+    questions, warnings, missing = [], [], []
+    inertia = reading.engine_facts.rotating_inertia_kg_m2
+    sweeps = pulls.filter(pl.col("status").is_in(["used", "part"]) & (pl.col("kind") != "hold"))
+    timed = sweeps.filter(pl.col("rpm_per_s").is_not_null())
+    if inertia and reading.facts.dyno.kind == "roller":
+        questions.append(
+            f"rotating_inertia_kg_m2 is {inertia:g} on a roller dyno: it is not added. "
+            "What lies between crank and torque sensor there?"
+        )
+    elif footing.inertia_kg_m2 and len(timed):
+        questions.append(
+            f"{inertia:g} kg·m² times the sweep rate was added to torque: does the recorder add it already? "
+            "Then take it out of engine.yaml."
+        )
+    untimed = [p for p, d in done.items() if not d.timed]
+    if untimed:
+        warnings.append(
+            f"{len(untimed)} print-out(s) without time: no sweep rate, lag or inertia can be known, "
+            "and no noise is told from averaged lines"
+        )
+        missing.append("sweep rate, torque lag, inertia and sample noise of print-outs without time")
+    if len(timed) > 1:
+        rates = timed["rpm_per_s"].to_numpy()
+        middle = float(np.median(rates))
+        odd = timed.filter((pl.col("rpm_per_s") / middle - 1.0).abs() > RATE_DIFFERENCE)["pull_id"].to_list()
+        if odd and not footing.inertia_kg_m2:
+            share = 100.0 * float(np.max(np.abs(rates / middle - 1.0)))
+            warnings.append(
+                f"sweep rates differ by up to {share:.0f} % from {middle:.0f} rpm/s ({', '.join(odd[:6])}): "
+                "without the rotating inertia (engine.yaml) torque of these pulls is not on the same footing"
+            )
+            missing.append("inertia torque: rotating_inertia_kg_m2 is not given and sweep rates differ")
+    if lag is None and len(timed):
+        missing.append(f"torque lag: the day's tails do not show one; it is no longer than about {bound:.2f} s")
+    return questions, warnings, missing

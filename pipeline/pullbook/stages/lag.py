@@ -1,0 +1,66 @@
+"""How far the torque reading runs behind the engine: from the tails after the throttle shuts."""
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+from pullbook.measure.decay import Decay, pooled_decay
+
+Array = npt.NDArray[np.float64]
+
+LAG_BOUND_S = 0.3
+"""No load cell with its filter that a shop would put up with reads later than this; said where nothing better is known."""
+
+_TAUS = np.geomspace(0.01, 1.2, 97)
+_WINDOW_S = 1.6
+_CLEAR = 10.0  # difference of BIC
+
+
+def torque_lag(samples: pl.DataFrame, coast_downs: pl.DataFrame) -> tuple[tuple[float, float, float] | None, float]:
+    """First-order lag of the torque reading.
+
+    Parameters
+    ----------
+    samples, coast_downs
+        Columns as SAMPLES: the day's pulls untrimmed, and its coast-downs alone.
+
+    Returns
+    -------
+    (lag, bound)
+        ``lag``: (estimate, lo, hi) in seconds, 90 %, where the tails clearly show one, else None; ``bound``: no lag is longer.
+    """
+    decay = pooled_decay(_tails(coast_downs, _open_throttle(samples)), _TAUS)
+    if decay is None:
+        return None, LAG_BOUND_S
+    if decay.evidence > _CLEAR and _TAUS[1] < decay.tau < _TAUS[-2]:
+        return (decay.tau, decay.lo, decay.hi), decay.hi
+    return None, _bound(decay)
+
+
+def _bound(decay: Decay) -> float:
+    return float(min(decay.hi, LAG_BOUND_S)) if decay.tau < _TAUS[-2] else LAG_BOUND_S
+
+
+def _open_throttle(samples: pl.DataFrame) -> float | None:
+    level = samples["throttle_pct"].max() if "throttle_pct" in samples.columns else None
+    return float(level) if isinstance(level, float) else None
+
+
+def _tails(coast_downs: pl.DataFrame, wide_open: float | None) -> list[tuple[Array, Array]]:
+    """Time and torque from when the throttle is shut, one tail a coast-down."""
+    if coast_downs.is_empty():
+        return []
+    tails = []
+    for part in coast_downs.filter(pl.col("time_s").is_not_null() & pl.col("torque_nm").is_not_null()).partition_by(
+        "file", "segment", maintain_order=True
+    ):
+        t, y = part["time_s"].to_numpy(), part["torque_nm"].to_numpy()
+        first = 0
+        if wide_open is not None and part["throttle_pct"].null_count() < len(part):
+            throttle = part["throttle_pct"].interpolate().forward_fill().backward_fill().to_numpy()
+            shut = np.flatnonzero(throttle <= throttle.min() + 0.05 * max(wide_open - throttle.min(), 0.0))
+            first = int(shut[0])
+        t, y = t[first:] - t[first], y[first:]
+        keep = t <= _WINDOW_S
+        tails.append((t[keep], y[keep]))
+    return tails
