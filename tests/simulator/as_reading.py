@@ -6,7 +6,7 @@ import numpy as np
 import polars as pl
 
 from pullbook.columns import FOUND_PULLS, SAMPLES, STROBE, conform
-from pullbook.facts import Air, DayFacts, Dyno, EngineFacts, Ignition, ZeroMark
+from pullbook.facts import Air, DayFacts, Dyno, EngineFacts, Ignition, Spring, ZeroMark
 from pullbook.handover import ColumnRead, DayReading, LogReading, Segment
 from tests.simulator.air import saturation_kpa
 from tests.simulator.day import SimulatedDay
@@ -21,6 +21,7 @@ _UNITS = {
     "advance_deg": "°BTDC",
     "throttle_pct": "%",
     "knock": None,
+    "roller_rpm": "rpm",
 }
 
 
@@ -66,6 +67,8 @@ def columns_of(day: SimulatedDay, trace: Trace) -> pl.DataFrame:
     if day.design.log_has_advance:
         table["advance_deg"] = trace.advance_deg
     table["throttle_pct"] = trace.throttle_pct
+    if day.design.dyno_kind == "roller":
+        table["roller_rpm"] = trace.roller_rpm
     if day.design.knock_channel:
         table["knock"] = trace.knock
     return pl.DataFrame(table)
@@ -75,13 +78,24 @@ def engine_facts(day: SimulatedDay) -> EngineFacts:
     """engine.yaml of the day as values."""
     e = day.truth.engine.engine
     curves = [s.curve for s in day.settings.values()]
-    stops = tuple(sorted({c.total_deg - c.initial_deg for c in curves})) if day.design.ignition == "mechanical" else ()
+    stops = (
+        tuple(sorted({c.total_deg - c.initial_deg for c in curves} | set(day.design.owned_stops_deg)))
+        if day.design.ignition == "mechanical"
+        else ()
+    )
+    lo, hi = day.truth.span_rpm
+    box = (
+        ("soft pair", lo - 1100, lo + 300),
+        ("one soft one stiff", lo - 900, lo + 1100),
+        ("stiff pair", lo - 500, min(lo + 2000, hi)),
+    )
+    springs = tuple(Spring(n, round(a), round(b), 20.0) for n, a, b in box) if day.design.ignition == "mechanical" else ()
     points = tuple(x for x, _ in curves[0].points) if day.design.ignition == "mapped" else ()
-    inertia = round(day.truth.bench.inertia_kg_m2, 3) if day.design.dyno_kind == "engine" else None
+    inertia = round(day.truth.dyno.inertia_kg_m2, 3) if day.design.dyno_kind == "engine" else None
     return EngineFacts(
         name=day.engine_name, cylinders=e.cylinders, displacement_l=round(e.displacement_l, 2),
         compression_ratio=round(e.compression_ratio, 1), used_rpm=day.truth.span_rpm, rotating_inertia_kg_m2=inertia,
-        ignition=Ignition(day.design.ignition, "crank", "single", stops, (), points),
+        ignition=Ignition(day.design.ignition, "crank", "single", stops, springs, points),
     )  # fmt: skip
 
 

@@ -9,8 +9,7 @@ import numpy as np
 from tests.simulator.air import Air, saturation_kpa
 from tests.simulator.chance import stream, within
 from tests.simulator.design import Design
-from tests.simulator.dyno import Bench as Dyno
-from tests.simulator.dyno import Trace, run_pull
+from tests.simulator.dyno import Dyno, Trace, run_pull
 from tests.simulator.engine import draw_engine
 from tests.simulator.ignition import Curve, Setting
 from tests.simulator.settings import delivered, settings_of
@@ -112,7 +111,8 @@ class Bench:
         knock = knock_note(rng, self.map, curve, air) if listened else ("not listened", None, None)
         self.sheet.append(SheetRow(
             file=f"pull_{i + 1:02d}.csv", setting=setting, baseline=setting.label == self.baseline, minutes=9 * 60 + 12 + 11 * i,
-            pressure_kpa=round(float(air.pressure_kpa) + self.gauge[0], 2), temperature_c=round(float(air.inlet_k) - 273.15 + self.gauge[1], 1),
+            pressure_kpa=round(float(air.pressure_kpa) + self.gauge[0], 2),
+            temperature_c=round(float(air.inlet_k) - 273.15 + self.gauge[1], 1),
             humidity_pct=float(round(air.humidity_pct)), oil_c=float(round(82 + 9 * (1 - np.exp(-i / 4)) + rng.normal(0, 1.5))),
             knock=knock, exclude="misfire heard" if i in design.excluded else None,
         ))  # fmt: skip
@@ -148,8 +148,8 @@ class Bench:
         first = self.sheet[0] if self.sheet else None
         day_air = (first.pressure_kpa, first.temperature_c, first.humidity_pct) if first else self.weather
         return SimulatedDay(
-            self.design, f"{self.design.name}-{self.number}", f"2026-{3 + self.day_number % 9:02d}-14", truth, used, list(self.traces),
-            list(self.sheet), light_readings(rng, self.design, self.map, curves, self.mark_error), self.stop, day_air, self.number,
+            self.design, f"{self.design.name}-{self.number}", f"2026-{3 + self.day_number % 9:02d}-14", truth, used,
+            list(self.traces), list(self.sheet), light_readings(rng, self.design, self.map, curves, self.mark_error), self.stop, day_air, self.number,
         )  # fmt: skip
 
 

@@ -21,11 +21,13 @@ class Design:
     centre_sd_deg: float = 1.5  # how badly the shop guesses where the best lies
     order: tuple[int, ...] = (2, 0, 3, 1, 2, 0, 3, 1, 2)  # index into offsets_deg, pull by pull
     baseline: int = 2
+    mirrored: bool = False  # the sign of all offsets is drawn
     shuffle: bool = False  # all but the first and last pull
     spring_changes: bool = False  # settings differ in springs and stop too, so that curves cross
     stop_deg: Span = (14.0, 24.0)
     start_below_span: bool = True  # the curve is all in soon after the pull's lower end
     hysteresis_deg: Span = (0.5, 1.5)
+    owned_stops_deg: tuple[float, ...] = (16.0, 20.0, 24.0)
     set_error_deg: float = 0.4  # SD, once a setting
     setting_rounded_deg: float = 1.0
     # --- the pull's torque
@@ -49,11 +51,11 @@ class Design:
     log_step_deg: float = 0.1
     log_noise_deg: float = 0.15
     # --- damper mark and light
-    mark_error_deg: Span = (0.0, 0.0)  # z, once an engine
+    mark_error_deg: Span = (-1.0, 1.0)  # z, once an engine
     stop_check: bool = True
     stop_reading_sd_deg: float = 0.15  # read to quarter degrees
-    light_readings: int = 12  # a day, spread over settings and rpm
-    light_sd_deg: float = 0.5
+    light_readings: int = 24  # a day, spread over settings and rpm
+    light_sd_deg: float = 0.55
     # --- weather
     pressure_kpa: Span = (97.5, 102.0)
     temperature_c: Span = (14.0, 26.0)

@@ -16,8 +16,8 @@ TWO_PI_60 = 2 * np.pi / 60
 
 
 @dataclass(frozen=True, slots=True)
-class Bench:
-    """The dyno and its recorder as they are (the shop knows little of it)."""
+class Dyno:
+    """Brake and recorder as they are (the shop knows little of it)."""
 
     pull_sd: float  # fraction, of one pull's level
     wander_sd: float
@@ -39,6 +39,7 @@ class Trace:
     advance_deg: Array
     throttle_pct: Array
     knock: Array
+    roller_rpm: Array
     phase: Array
 
 
@@ -52,7 +53,7 @@ def wander(rng: np.random.Generator, rpm: Array, sd: float, length_rpm: float) -
 
 
 def run_pull(
-    rng: np.random.Generator, design: Design, bench: Bench, engine: TorqueMap, curve: Curve, air: Air, level: float,
+    rng: np.random.Generator, design: Design, dyno: Dyno, engine: TorqueMap, curve: Curve, air: Air, level: float,
     *, rpm_to: float | None = None, spoiled_rpm: tuple[float, float] | None = None,
 ) -> Trace:  # fmt: skip
     """Run one pull and record it.
@@ -74,7 +75,7 @@ def run_pull(
     """
     e = engine.engine
     dt = 1 / (design.rate_hz * FINE)
-    sweep = bench.sweep_rpm_s * (1 + design.sweep_varies * rng.normal())
+    sweep = dyno.sweep_rpm_s * (1 + design.sweep_varies * rng.normal())
     wait, opening = rng.uniform(0.3, 0.9), 0.15
     low, high = e.rpm_lo - rng.uniform(150, 260), (rpm_to or e.rpm_hi) + rng.uniform(15, 60)
     # brake: held, then released to the sweep rate, which breathes a little
@@ -95,20 +96,20 @@ def run_pull(
 
     up = phase < 2
     advance = np.where(up, curve.advance_deg(rpm), curve.advance_deg(rpm, down=True))
-    whole = engine.torque_nm(rpm, advance, air) * (1 + level + wander(rng, rpm, bench.wander_sd, design.wander_rpm))
+    whole = engine.torque_nm(rpm, advance, air) * (1 + level + wander(rng, rpm, dyno.wander_sd, design.wander_rpm))
     if spoiled_rpm:
         whole = whole * (1 - 0.06 * ((rpm > spoiled_rpm[0]) & (rpm < spoiled_rpm[1]) & up))
     drag = engine.motored_nm(rpm)
     torque = drag + (whole - drag) * opened
     if design.dyno_kind == "engine":
-        torque = torque - bench.inertia_kg_m2 * TWO_PI_60 * np.gradient(rpm, dt)
-    gain = 1 - float(np.exp(-dt / bench.lag_s)) if bench.lag_s > 0 else 1.0
+        torque = torque - dyno.inertia_kg_m2 * TWO_PI_60 * np.gradient(rpm, dt)
+    gain = 1 - float(np.exp(-dt / dyno.lag_s)) if dyno.lag_s > 0 else 1.0
     read = np.array(list(accumulate(torque[1:].tolist(), lambda y, x: y + gain * (x - y), initial=float(torque[0]))))
 
     at = np.arange(int(rng.integers(FINE)), rpm.size, FINE)
     n = at.size
-    noise = bench.noise_sd * float(whole[up].mean()) * rng.normal(size=n)
-    logged = advance[at] + bench.log_offset_deg + 6e-6 * rpm[at] * bench.log_delay_us + design.log_noise_deg * rng.normal(size=n)
+    noise = dyno.noise_sd * float(whole[up].mean()) * rng.normal(size=n)
+    logged = advance[at] + dyno.log_offset_deg + 6e-6 * rpm[at] * dyno.log_delay_us + design.log_noise_deg * rng.normal(size=n)
     count = np.zeros(n)
     if design.knock_channel:
         excess = np.maximum(engine.knock_index(rpm[at], advance[at], float(air.inlet_k)) - 1, 0) * (phase[at] == 1)
@@ -117,5 +118,6 @@ def run_pull(
         time_s=np.round(np.arange(n) * FINE * dt, 3), rpm=np.round(rpm[at] + design.rpm_noise * rng.normal(size=n), 0),
         torque_nm=np.round(read[at] + noise, design.torque_digits),
         advance_deg=np.round(np.round(logged / design.log_step_deg) * design.log_step_deg, 2),
-        throttle_pct=np.round(100 * opened[at], 0), knock=count, phase=phase[at],
+        throttle_pct=np.round(100 * opened[at], 0), knock=count,
+        roller_rpm=np.round(rpm[at] / 4.31 + 0.3 * design.rpm_noise * rng.normal(size=n) / 4.31, 1), phase=phase[at],
     )  # fmt: skip

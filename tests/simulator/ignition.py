@@ -27,17 +27,17 @@ class Curve:
         """Delivered advance going up (or down) through ``rpm``."""
         rpm = np.asarray(rpm, float)
         if self.kind == "locked":
-            return np.full(rpm.shape, self.total_deg)
+            return np.full(rpm.shape, float(self.total_deg))
         if self.kind == "mapped":
             x, y = zip(*self.points, strict=True)
-            return np.interp(rpm, x, y)
+            return np.asarray(np.interp(rpm, x, y))
         corners = [(self.start_rpm, self.initial_deg), *([self.knee] if self.knee else []), (self.all_in_rpm, self.total_deg)]
         x, y = zip(*corners, strict=True)
         up = np.interp(rpm, x, y)
         if not down or not self.hysteresis_deg:
-            return up
+            return np.asarray(up)
         rising = (rpm > self.start_rpm) & (rpm < self.all_in_rpm)
-        return np.minimum(up + self.hysteresis_deg * rising, self.total_deg)
+        return np.asarray(np.minimum(up + self.hysteresis_deg * rising, self.total_deg))
 
     def moved(self, degrees: float) -> "Curve":
         """The same parts turned by ``degrees``."""

@@ -18,9 +18,10 @@ def settings_of(design: Design, engine: TorqueMap, rng: np.random.Generator) -> 
     start = all_in - within(rng, (1200.0, 1800.0))
     hysteresis = within(rng, design.hysteresis_deg)
     slope = within(rng, (0.4, 2.2)) / 1000
+    sign = -1.0 if design.mirrored and rng.random() < 0.5 else 1.0
     out: dict[str, Setting] = {}
     for i, offset in enumerate(design.offsets_deg):
-        total = float(np.round((wanted + offset) / grain) * grain)
+        total = float(np.round((wanted + sign * offset) / grain) * grain)
         if design.ignition == "locked":
             curve = Curve("locked", total, total)
         elif design.ignition == "mapped":

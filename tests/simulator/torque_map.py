@@ -7,14 +7,18 @@ from typing import Any
 import numpy as np
 from scipy.interpolate import RectBivariateSpline, make_interp_spline
 
-from tests.simulator.air import STANDARD, Air
+from tests.simulator.air import STANDARD, STANDARD_K, Air
 from tests.simulator.cycle import run_cycles
 from tests.simulator.engine import Array, Engine
 
 ADVANCE_LO, ADVANCE_HI, ADVANCE_STEP = -6.0, 66.0, 3.0
 RPM_STEP = 250.0
-_DEPARTURES = (Air(94.0, STANDARD.inlet_k, STANDARD.vapour_kpa), Air(STANDARD.pressure_kpa, STANDARD.inlet_k + 15, STANDARD.vapour_kpa),
-               Air(STANDARD.pressure_kpa + 1.5, STANDARD.inlet_k, STANDARD.vapour_kpa + 1.5))  # fmt: skip
+LEAST_KNOCK_GROWTH = 0.01  # of the knock integral a degree
+_DEPARTURES = (
+    Air(94.0, STANDARD.inlet_k, STANDARD.vapour_kpa),
+    Air(STANDARD.pressure_kpa, STANDARD.inlet_k + 15, STANDARD.vapour_kpa),
+    Air(STANDARD.pressure_kpa + 1.5, STANDARD.inlet_k, STANDARD.vapour_kpa + 1.5),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,11 +74,11 @@ class TorqueMap:
         worst = float(np.max(self.knock_index(rpm, self.best_deg(rpm) + degrees_from_best)))
         return replace(self, knock_shift=self.knock_shift - float(np.log(worst)))
 
-    def knock_index(self, rpm: Array, advance_deg: Array, inlet_k: float = STANDARD.inlet_k) -> Array:
+    def knock_index(self, rpm: Array, advance_deg: Array, inlet_k: float = STANDARD_K) -> Array:
         """Knock integral at the engine's own octane; above 1 the end gas goes off by itself."""
         rpm, advance = np.broadcast_arrays(rpm, advance_deg)
         x, y = np.ravel(np.clip(rpm, self.rpm_lo, self.rpm_hi)), np.ravel(np.clip(advance, ADVANCE_LO, ADVANCE_HI))
-        log = self.knock_log.ev(x, y) + (inlet_k - STANDARD.inlet_k) * self.knock_hot.ev(x, y)
+        log = self.knock_log.ev(x, y) + (inlet_k - STANDARD_K) * self.knock_hot.ev(x, y)
         return np.exp(np.reshape(log, rpm.shape) + self.knock_shift)
 
 
@@ -91,6 +95,8 @@ def torque_map(engine: Engine) -> TorqueMap:
     runs = run_cycles(engine, rpm[None, :, None], advance[None, None, :], every)
     steps = (np.log(_DEPARTURES[0].dry_kpa / STANDARD.dry_kpa), 15.0, 1.5)
     knock = np.log(np.maximum(runs.knock_integral, 1e-9))
+    for i in range(1, advance.size):  # far beyond the best the burn ends too early for the integral; real engines only get worse
+        knock[..., i] = np.maximum(knock[..., i], knock[..., i - 1] + LEAST_KNOCK_GROWTH * ADVANCE_STEP)
     sheet = [RectBivariateSpline(rpm, advance, table) for table in runs.torque_nm[:1]]
     moved = [RectBivariateSpline(rpm, advance, (t - runs.torque_nm[0]) / s) for t, s in zip(runs.torque_nm[1:], steps, strict=True)]
     a, b, c, d = engine.friction_bar

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from tests.simulator.air import Air
-from tests.simulator.dyno import Bench
+from tests.simulator.dyno import Dyno
 from tests.simulator.engine import Array
 from tests.simulator.ignition import Curve
 from tests.simulator.torque_map import TorqueMap
@@ -19,7 +19,7 @@ class Truth:
     air: Air  # the day's mean
     span_rpm: tuple[float, float]
     curves: dict[str, Curve]  # setting -> delivered
-    bench: Bench
+    dyno: Dyno
     drift_per_pull: float
     mark_error_deg: float  # light minus true
     baseline: str
