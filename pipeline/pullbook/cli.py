@@ -44,8 +44,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def _explain(fault: Exception, given: argparse.Namespace) -> int:
     """One line on screen; for a fault of our own the traceback goes to a log file."""
+    from pullbook.archive.disk import ArchiveUnwritable
     from pullbook.archive.lock import BookHeld
-    from pullbook.archive.store import ArchiveUnwritable
     from pullbook.config import ConfigError
     from pullbook.running.run import Stopped
 

@@ -7,12 +7,15 @@ from pathlib import Path
 from typing import Any
 
 import polars as pl
+from natsort import natsort_keygen
 
 from pullbook import METHOD, __version__
 from pullbook.handover import AlignedDay, BestDay, DayReading, DeliveredDay
 from pullbook.running import handover_files
 from pullbook.running.plan import Plan, PlannedDay
 from pullbook.running.progress import note
+
+_natural = natsort_keygen()
 
 
 def measure(plan: Plan, day: PlannedDay) -> dict[str, Any]:
@@ -47,10 +50,7 @@ def measure(plan: Plan, day: PlannedDay) -> dict[str, Any]:
     handover_files.save(
         folder / "own",
         {
-            "engine": day.engine,
-            "day": day.day,
-            "dyno": reading.facts.dyno.name,
-            "own": own.own,
+            "own": {**own.own, "engine": day.engine, "day": day.day, "dyno": reading.facts.dyno.name},
             "outline": outline(reading, aligned, delivered),
         },
     )
@@ -65,7 +65,8 @@ def report(plan: Plan, day: PlannedDay) -> dict[str, Any]:
     dict
         ``sentence``, ``report`` (path inside the book), ``revision``; ``unwritable`` where the archive could not be written.
     """
-    from pullbook.archive.store import ArchiveUnwritable, Store
+    from pullbook.archive.disk import ArchiveUnwritable
+    from pullbook.archive.store import Store
 
     store = Store(plan.book.archive)
     outcome: dict[str, Any] = {}
@@ -88,6 +89,7 @@ def report(plan: Plan, day: PlannedDay) -> dict[str, Any]:
                 made_at=record["made_at"],
                 tool_version=__version__,
                 method=METHOD,
+                own=record["own"],
             )
         except ArchiveUnwritable as refused:
             outcome["unwritable"] = str(refused)
@@ -183,27 +185,33 @@ def _earlier(plan: Plan, day: PlannedDay, reading: DayReading, store: Any) -> li
     """Own figures of earlier days of this engine or dyno: of this run's days from the work folder, else from the archive."""
     dyno = reading.facts.dyno.name
     known = {(h["engine"], h["day"]): h for h in store.own_history(day.engine, dyno, day.day)}
-    for other in plan.days.values():
-        folder = plan.work / "days" / other.id / "own"
-        if other.action == "make" and other.day < day.day and (folder / "records.json").exists():
-            figures = handover_files.load(folder)
-            known.pop((other.engine, other.day), None)
-            if figures["engine"] == day.engine or (dyno is not None and figures["dyno"] == dyno):
-                known[other.engine, other.day] = figures
+    for other in _before(plan, day):
+        figures = handover_files.load(plan.work / "days" / other.id / "own")["own"]
+        known.pop((other.engine, other.day), None)
+        if other.engine == day.engine or (dyno is not None and figures["dyno"] == dyno and other.day[:10] < day.day[:10]):
+            known[other.engine, other.day] = figures
     return [known[key] for key in sorted(known, key=lambda k: (k[1], k[0]))]
+
+
+def _before(plan: Plan, day: PlannedDay) -> list[PlannedDay]:
+    """This run's days before ``day`` that have been measured, oldest first (two visits on one date in natural order)."""
+    found = [
+        other
+        for other in plan.days.values()
+        if other.action == "make"
+        and _natural(other.day) < _natural(day.day)
+        and (plan.work / "days" / other.id / "own" / "records.json").exists()
+    ]
+    return sorted(found, key=lambda d: _natural(d.day))
 
 
 def _previous(plan: Plan, day: PlannedDay, store: Any) -> dict[str, Any] | None:
     """Outline of this engine's last day before this one, whether it is of this run or of the archive."""
     archived: dict[str, Any] | None = store.previous_record(day.engine, day.day)
-    mine = [d for d in plan.days.values() if d.engine == day.engine and d.action == "make" and d.day < day.day]
-    for other in sorted(mine, key=lambda d: d.day, reverse=True):
-        folder = plan.work / "days" / other.id / "own"
-        if archived is not None and archived["day"] > other.day:
-            return archived
-        if (folder / "records.json").exists():
-            outline: dict[str, Any] = handover_files.load(folder)["outline"]
-            return outline
+    mine = [d for d in _before(plan, day) if d.engine == day.engine]
+    if mine and (archived is None or _natural(archived["day"]) <= _natural(mine[-1].day)):
+        known: dict[str, Any] = handover_files.load(plan.work / "days" / mine[-1].id / "own")["outline"]
+        return known
     return archived
 
 

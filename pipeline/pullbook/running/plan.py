@@ -117,7 +117,7 @@ def make_plan(book: Book, settings: Settings, store: Any, only: list[tuple[str, 
     only
         Engines, or engine and day, to look at; all where None.
     """
-    from pullbook.archive.inputs import InputHashes
+    from pullbook.archive.inputs import InputHashes, inputs_digest
     from pullbook.running.drawn import drawn_as_recorded
 
     hashes = InputHashes(book)
@@ -130,7 +130,7 @@ def make_plan(book: Book, settings: Settings, store: Any, only: list[tuple[str, 
             inputs = hashes.of_day(engine, day)
             digest = inputs_digest(inputs)
             now = current.get((engine, day))
-            why = _why_make(now, digest, inputs)
+            why = _why_make(now, digest)
             action: Action = "make"
             if why is None:
                 action = "draw"
@@ -148,13 +148,7 @@ def make_plan(book: Book, settings: Settings, store: Any, only: list[tuple[str, 
     return _packed(book, settings, planned)
 
 
-def inputs_digest(inputs: list[dict[str, Any]]) -> str:
-    """One hash for all inputs of a day: names and contents, in order of name."""
-    listed = sorted((str(i["file"]), str(i["sha256"])) for i in inputs)
-    return hashlib.sha256(json.dumps(listed).encode()).hexdigest()
-
-
-def _why_make(now: dict[str, Any] | None, digest: str, inputs: list[dict[str, Any]]) -> str | None:
+def _why_make(now: dict[str, Any] | None, digest: str) -> str | None:
     if now is None:
         return "new day"
     if now.get("method") != METHOD:

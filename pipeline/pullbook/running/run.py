@@ -4,6 +4,7 @@ import json
 import signal
 import subprocess
 import sys
+import threading
 import time
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -37,7 +38,15 @@ class Outcome:
     status: int = 0
 
 
-def run(book: Book, settings: Settings, only: list[tuple[str, str | None]] | None, *, quiet: bool = False) -> Outcome:
+def run(
+    book: Book,
+    settings: Settings,
+    only: list[tuple[str, str | None]] | None,
+    *,
+    quiet: bool = False,
+    wait_s: float = 0.0,
+    stop: threading.Event | None = None,
+) -> Outcome:
     """Make everything that is new or changed.
 
     Parameters
@@ -48,6 +57,10 @@ def run(book: Book, settings: Settings, only: list[tuple[str, str | None]] | Non
         Engines, or engine and day, to look at; all where None.
     quiet
         No progress on standard error.
+    wait_s
+        How long to wait for another run that holds the book, in seconds.
+    stop
+        Ends the run when set; where None, SIGINT and SIGTERM do.
 
     Raises
     ------
@@ -58,25 +71,27 @@ def run(book: Book, settings: Settings, only: list[tuple[str, str | None]] | Non
     OSError
         No room or no right to write.
     """
+    from pullbook.archive.disk import ArchiveUnwritable
     from pullbook.archive.lock import hold_book
-    from pullbook.archive.store import ArchiveUnwritable, Store
+    from pullbook.archive.store import Store
 
-    with hold_book(book.work):
+    with hold_book(book.work, wait_s=wait_s, say=_tell):
         store = Store(book.archive)
         outcome = Outcome()
         try:
-            outcome.notices += store.complete_unfinished()
+            for left in store.complete_unfinished():
+                outcome.notices.append(f"{left['engine']} / {left['day']}: an interrupted run was completed")
         except ArchiveUnwritable as refused:
             outcome.notices.append(str(refused))
             outcome.status = 1
         plan = make_plan(book, settings, store, only)
         if plan.parcels:
-            _work(plan, quiet)
+            _work(plan, quiet, stop)
             _collect(plan, outcome)
         return outcome
 
 
-def _work(plan: Plan, quiet: bool) -> None:
+def _work(plan: Plan, quiet: bool, told: threading.Event | None) -> None:
     """Hand the plan to Snakemake and show progress until it ends; on a signal end the whole family of processes."""
     plan.work.mkdir(parents=True, exist_ok=True)
     clear_markers(plan)
@@ -88,11 +103,11 @@ def _work(plan: Plan, quiet: bool) -> None:
     command = [sys.executable, "-m", "snakemake", "--snakefile", str(workflow / "Snakefile"), "--directory", str(plan.work)]
     command += ["--workflow-profile", str(workflow / "profiles" / "default"), "--quiet", "all", "--nolock"]
     command += ["--config", f"plan={plan.file.name}"]
-    stop = _Stop()
+    stop = _Stop(told)
     with (plan.work / "workflow.log").open("wb") as log, stop:
         family = subprocess.Popen(command, cwd=plan.work, stdin=subprocess.DEVNULL, stdout=log, stderr=log, start_new_session=True)
         try:
-            while family.poll() is None and stop.status is None:
+            while family.poll() is None and stop.status() is None:
                 if display:
                     display.follow(events)
                 time.sleep(_POLL_S)
@@ -103,20 +118,29 @@ def _work(plan: Plan, quiet: bool) -> None:
             if family.poll() is None:
                 _end_family(family.pid)
                 family.wait()
-    if stop.status is not None:
-        raise Stopped(stop.status)
+    ended = stop.status()
+    if ended is not None:
+        raise Stopped(ended)
 
 
 class _Stop:
-    """While entered, SIGINT and SIGTERM set ``status`` instead of ending this process halfway."""
+    """While entered, SIGINT and SIGTERM are noted instead of ending this process halfway; ``told`` is another's word to stop."""
 
-    def __init__(self) -> None:
-        self.status: int | None = None
+    def __init__(self, told: threading.Event | None) -> None:
+        self._told = told
+        self._signal: int | None = None
         self._before: dict[int, Any] = {}
 
+    def status(self) -> int | None:
+        """Exit status to end with, or None while nobody asked."""
+        if self._told is not None and self._told.is_set():
+            return 128 + signal.SIGTERM
+        return self._signal
+
     def __enter__(self) -> Self:
-        for number in (signal.SIGINT, signal.SIGTERM):
-            self._before[number] = signal.signal(number, self._note)
+        if self._told is None:
+            for number in (signal.SIGINT, signal.SIGTERM):
+                self._before[number] = signal.signal(number, self._note)
         return self
 
     def __exit__(self, *_: object) -> None:
@@ -124,7 +148,11 @@ class _Stop:
             signal.signal(number, handler)
 
     def _note(self, number: int, _frame: FrameType | None) -> None:
-        self.status = 128 + number
+        self._signal = 128 + number
+
+
+def _tell(text: str) -> None:
+    print(f"pullbook: {text}", file=sys.stderr, flush=True)
 
 
 def _end_family(pid: int) -> None:

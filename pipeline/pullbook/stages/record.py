@@ -6,6 +6,7 @@ from typing import Any
 
 import polars as pl
 
+from pullbook.archive.conditions import conditions
 from pullbook.columns import BEST, DELIVERED, EFFECTS, KNOCK, SHAPES
 from pullbook.facts import DayFacts, EngineFacts
 from pullbook.handover import Advice, AlignedDay, BestDay, DayReading, DeliveredDay
@@ -31,6 +32,7 @@ def outline(reading: DayReading, aligned: AlignedDay, delivered: DeliveredDay) -
             "delivered": rows(delivered.delivered, DELIVERED),
             "shapes": rows(delivered.shapes, SHAPES),
             "timing_scale": delivered.timing_scale,
+            "conditions": conditions(reading.engine_facts, reading.facts),
             "facts": {"engine": _plain_facts(reading.engine_facts), "day": _plain_facts(reading.facts)},
         }
     )
