@@ -81,7 +81,7 @@ def load(folder: Path) -> dict[str, Any]:
         if not isinstance(value, dict):
             return value
         if "$frame" in value:
-            return pl.read_ipc(_inside(folder, value["$frame"]), memory_map=False)
+            return pl.read_ipc(_inside(folder, value["$frame"]))
         if "$array" in value:
             return np.load(_inside(folder, value["$array"]), allow_pickle=False)
         if "$tuple" in value:
