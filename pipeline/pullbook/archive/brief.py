@@ -1,0 +1,42 @@
+"""A day's record in brief: what the tune history shows of it, kept in the seal so that years are listed without opening tables."""
+
+from typing import Any
+
+_SHAPE = ("setting", "family", "initial_deg", "total_deg", "start_rpm", "all_in_rpm")
+_BEST = ("rpm", "best_deg", "lo_deg", "hi_deg", "state", "least_deg")
+BRIEF_RPM = 500
+"""Best advance is listed at multiples of this."""
+
+
+def brief(record: dict[str, Any]) -> dict[str, Any]:
+    """The parts of a record that the history lists and compares, a few kilobytes."""
+    pulls = record.get("pulls") or []
+    used = [p for p in pulls if p.get("status") in ("used", "part")]
+    shapes = {s.get("setting"): s for s in record.get("shapes") or []}
+    names = dict.fromkeys(p.get("setting") for p in used)
+    settings = [
+        {
+            **{k: shapes.get(name, {}).get(k) for k in _SHAPE},
+            "setting": name,
+            "pulls": sum(p.get("setting") == name for p in used),
+            "baseline": any(p.get("setting") == name and p.get("baseline") for p in used),
+        }
+        for name in names
+    ]
+    advice = record.get("advice") or {}
+    mechanical = advice.get("mechanical") or {}
+    return {
+        "settings": settings,
+        "best": [{k: b.get(k) for k in _BEST} for b in record.get("best") or [] if (b.get("rpm") or 1) % BRIEF_RPM == 0],
+        "advice": {k: mechanical.get(k) for k in ("initial_deg", "total_deg", "start_rpm", "all_in_rpm", "cost_pct")}
+        | {"enough": advice.get("enough"), "sentence": advice.get("sentence")},
+        "effects": [e for e in record.get("effects") or [] if e.get("rpm_lo") != e.get("rpm_hi")],
+        "correction": record.get("correction") or {},
+        "timing_scale": record.get("timing_scale") or {},
+        "repeatability": record.get("repeatability") or {},
+        "knock": sorted({k.get("word") for k in record.get("knock") or [] if k.get("word")}),
+        "conditions": record.get("conditions") or {},
+        "changes": record.get("changes") or [],
+        "pulls": len(pulls),
+        "pulls_used": len(used),
+    }

@@ -1,0 +1,134 @@
+"""The archive's tables as explicit Arrow schemas: names, types, units and meanings, under a version number.
+
+Between stages the tables are those of :mod:`pullbook.columns`; here each gains ``revision``, ``engine_name`` and ``day_name``.
+The two names are not called ``engine`` and ``day`` because readers make columns of those names from the folders, and several
+refuse a file that has them too.
+"""
+
+from typing import TYPE_CHECKING, Any
+
+import polars as pl
+
+from pullbook import columns
+from pullbook.archive.words import MEANS, unit_of
+from pullbook.columns import CHANNELS, Schema
+
+if TYPE_CHECKING:
+    import pyarrow as pa
+
+SCHEMA_VERSION = 1
+"""Raised with every change of a table below; docs/archive.md says how to migrate."""
+
+_F, _I, _T, _B = pl.Float64(), pl.Int64(), pl.String(), pl.Boolean()
+
+KEYS: Schema = {"revision": _I, "engine_name": _T, "day_name": _T}
+"""Lead every table."""
+
+SAMPLES: Schema = columns.SAMPLES | {name: pl.Float64() for name in CHANNELS if name not in columns.SAMPLES}
+
+TABLES: dict[str, Schema] = {
+    "samples": SAMPLES,
+    "pulls": columns.ALIGNED_PULLS,
+    "delivered": columns.DELIVERED,
+    "shapes": columns.SHAPES,
+    "best": columns.BEST,
+    "effects": columns.EFFECTS,
+    "knock": columns.KNOCK,
+    "settings": {"file": _T, "kind": _T, "sha256": _T, "bytes": _I, "item": _I, "key": _T, "value": _T},
+    "runs": {"made_at": _T, "tool_version": _T, "method": _I, "schema": _I, "inputs_hash": _T, "file": _T, "kind": _T,
+             "sha256": _T, "bytes": _I},
+    "rows": columns.ROWS,
+    "evidence": {"setting": _T, "rpm": _F, "source": _T, "direction": _T, "advance_deg": _F, "fitted_deg": _F, "used": _B},
+    "residuals": {"pull_id": _T, "rpm": _I, "residual_pct": _F, "used": _B},
+    "offsets": {"pull_id": _T, "order": _I, "level_pct": _F, "lo_pct": _F, "hi_pct": _F},
+    "setting_curves": {"setting": _T, "rpm": _I, "torque_nm": _F, "lo_nm": _F, "hi_nm": _F},
+    "ceiling": {"rpm": _I, "advance_deg": _F, "because": _T},
+    "record": {"text": _T},
+}  # fmt: skip
+"""Every table a day always has, empty where the day says nothing. A day may bring further ones; they are kept as they come."""
+
+CONTRACT_TABLES = ("samples", "pulls", "delivered", "shapes", "best", "effects", "knock", "settings", "runs")
+
+
+def conformed(name: str, table: pl.DataFrame) -> pl.DataFrame:
+    """``table`` with the columns of its schema in order and type, what else it has after them, NaN as null."""
+    if not table.width:
+        return pl.DataFrame(schema=TABLES.get(name, {}))
+    wanted = columns.conform(table, TABLES.get(name, {}))
+    return wanted.with_columns(pl.col(pl.Float64, pl.Float32).fill_nan(None))
+
+
+def arrow_schema(name: str, table: pl.DataFrame | None = None) -> "pa.Schema":
+    """The Arrow schema of a table, each field with ``unit`` and ``meaning`` in its metadata.
+
+    Parameters
+    ----------
+    name
+        The table.
+    table
+        What is to be written: columns beyond the schema are taken from it.
+
+    Raises
+    ------
+    TypeError
+        A column of a type that the archive does not keep: a fault of ours.
+    """
+    import pyarrow as pa
+
+    kinds = KEYS | TABLES.get(name, {})
+    if table is not None:
+        kinds = kinds | {c: t for c, t in table.schema.items() if c not in kinds}
+    fields = [pa.field(c, _arrow_type(t), metadata={"unit": unit_of(c), "meaning": meaning(name, c)}) for c, t in kinds.items()]
+    return pa.schema(fields, metadata={"pullbook.schema": str(SCHEMA_VERSION), "pullbook.table": name})
+
+
+def meaning(table: str, column: str) -> str:
+    """What a column says, in a few words (empty where its name says it)."""
+    if table == "samples" and column in CHANNELS:
+        return CHANNELS[column].means
+    return MEANS.get(f"{table}.{column}", MEANS.get(column, ""))
+
+
+def to_parquet(name: str, table: pl.DataFrame, *, engine: str, day: str, revision: int) -> bytes:
+    """A day's table as the bytes of one Parquet file.
+
+    Parameters
+    ----------
+    name, table
+        Which table, and its rows as the stages give them.
+    engine, day, revision
+        Written on every row.
+    """
+    from io import BytesIO
+
+    import pyarrow.parquet as pq
+
+    table = conformed(name, table)
+    if not table.height:
+        table = pl.DataFrame(schema=KEYS | dict(table.schema))
+    lead = [pl.lit(revision, dtype=pl.Int64).alias("revision"), pl.lit(engine).alias("engine_name"), pl.lit(day).alias("day_name")]
+    table = table.select(*lead, *[pl.col(c) for c in table.columns if c not in KEYS])
+    schema = arrow_schema(name, table)
+    out = BytesIO()
+    pq.write_table(table.to_arrow().cast(schema), out, compression="zstd", version="2.6")
+    return out.getvalue()
+
+
+def _arrow_type(kind: Any) -> "pa.DataType":
+    import pyarrow as pa
+
+    if isinstance(kind, pl.List):
+        return pa.list_(_arrow_type(kind.inner))
+    plain = {
+        pl.Float64: pa.float64(),
+        pl.Float32: pa.float64(),
+        pl.String: pa.string(),
+        pl.Boolean: pa.bool_(),
+        pl.Null: pa.string(),
+    }
+    for known, arrow in plain.items():
+        if kind == known:
+            return arrow
+    if kind.is_integer():
+        return pa.int64()
+    raise TypeError(f"the archive keeps no column of type {kind}")

@@ -1,0 +1,125 @@
+"""Write a day's new files into its staging folder: every table, the record, the catalogue slip, and the seal last."""
+
+import json
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+
+from pullbook.archive import catalog, disk
+from pullbook.archive.brief import brief
+from pullbook.archive.inputs import Input
+from pullbook.archive.kept import kept_file, kept_revisions, kept_seal, set_aside
+from pullbook.archive.names import partition
+from pullbook.archive.schema import SCHEMA_VERSION, TABLES, to_parquet
+from pullbook.archive.seal import FOLDER, NAME, Seal, file_hash, seal_bytes
+from pullbook.archive.switch import Step
+from pullbook.book import printable
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """What a run made of a day. ``head``: ``revision, made_at, tool_version, method, inputs_hash``; else as in ``write_day``."""
+
+    engine: str
+    day: str
+    tables: dict[str, pl.DataFrame]
+    record: dict[str, Any]
+    inputs: list[Input]
+    head: dict[str, Any]
+    own: dict[str, Any] | None
+
+
+def stage_day(root: Path, folder: Path, made: Made, old: Seal | None) -> list[Step]:
+    """Stage one revision of a day.
+
+    Parameters
+    ----------
+    root, folder
+        The archive and the day's staging folder, empty.
+    made
+        What is to be written.
+    old
+        Seal of the revision that will be replaced, None where there is none or it is damaged.
+
+    Returns
+    -------
+    list of Step
+        Where each staged file goes and where what it replaces is kept, in the order of the switch.
+    """
+    engine, day, record, inputs, head = made.engine, made.day, made.record, made.inputs, made.head
+    text = json.dumps(record, ensure_ascii=False, allow_nan=False)
+    whole = {
+        **dict.fromkeys(TABLES, pl.DataFrame()),
+        **dict.fromkeys(old["files"] if old else (), pl.DataFrame()),  # a table that only the old revision had is emptied
+        **made.tables,
+        "runs": _runs(inputs, head),
+        "record": pl.DataFrame({"text": [_without_stray_bytes(text)]}),
+    }
+    files: dict[str, dict[str, Any]] = {}
+    steps: list[Step] = []
+    replaced = old["revision"] if old else head["revision"] - 1
+    for name, table in whole.items():
+        data = to_parquet(name, table, engine=printable(engine), day=printable(day), revision=head["revision"])
+        staged = folder / f"{name}.parquet"
+        disk.write_file(staged, data)
+        place = Path(name) / partition(engine, day) / f"{name}.parquet"
+        files[name] = {"file": place.as_posix(), "sha256": file_hash(staged), "bytes": len(data), "rows": table.height,
+                       "mtime_ns": staged.stat().st_mtime_ns}  # fmt: skip
+        sealed = old["files"].get(name, {}).get("sha256") if old else None
+        steps.append(
+            Step(staged.name, place.as_posix(), _keep(root / place, kept_file(Path(), name, engine, day, replaced), sealed))
+        )
+    named = {**record, "engine": engine, "day": day}
+    row = catalog.row(named, conditions=record.get("conditions") or {}, own=made.own, head={**head, "inputs": len(inputs)})
+    seal = {"schema": SCHEMA_VERSION, "engine": engine, "day": day, **head, "inputs": inputs, "files": files, "row": row,
+            "brief": brief(record)}  # fmt: skip
+    slip = Path(catalog.SLIPS, catalog.slip_name(engine, day))
+    disk.write_file(folder / slip.name, json.dumps(row, ensure_ascii=True).encode())
+    disk.write_file(folder / NAME, seal_bytes(seal))
+    place = Path(FOLDER) / partition(engine, day) / NAME
+    keep = kept_seal(Path(), engine, day, replaced).as_posix() if old else None
+    return [*steps, Step(slip.name, slip.as_posix()), Step(NAME, place.as_posix(), keep)]
+
+
+def next_revision(root: Path, engine: str, day: str, now: dict[str, Any] | None) -> int:
+    """Number of the day's next revision; ``now`` is the head of the current one."""
+    known = [0, *kept_revisions(root, engine, day)]
+    if now is not None:
+        known.append(int(now["revision"]))
+    else:  # a lost or damaged seal: the tables themselves still say which revision they are
+        known += [_revision_in(path) for path in root.glob(f"[a-z]*/{_literal(partition(engine, day))}/*.parquet")]
+    return max(known) + 1
+
+
+def _keep(path: Path, keep: Path, sealed: str | None) -> str | None:
+    """Where to keep what lies in ``path``: under its own number where it is what was sealed, set aside where it is not."""
+    if not path.exists():
+        return None
+    digest = file_hash(path)
+    return (keep if digest == sealed else set_aside(keep, digest)).as_posix()
+
+
+def _revision_in(path: Path) -> int:
+    try:
+        table = pl.read_parquet(path, columns=["revision"], hive_partitioning=False)
+        return int(table["revision"][0]) if table.height else 0
+    except Exception:  # a damaged file says nothing, in whatever way the reader puts it
+        return 0
+
+
+def _runs(inputs: list[Input], head: dict[str, Any]) -> pl.DataFrame:
+    made = {k: head[k] for k in ("made_at", "tool_version", "method", "inputs_hash")} | {"schema": SCHEMA_VERSION}
+    listed: list[dict[str, Any]] = [{**made, **{k: i.get(k) for k in ("file", "kind", "sha256", "bytes")}} for i in inputs]
+    return pl.DataFrame(listed or [made], schema=TABLES["runs"])
+
+
+def _without_stray_bytes(text: str) -> str:
+    r"""JSON text in which bytes of a name that are no UTF-8 stand as ``\xNN``, the backslash escaped as JSON wants it."""
+    return "".join(f"\\\\x{ord(c) - 0xDC00:02x}" if 0xDC80 <= ord(c) <= 0xDCFF else c for c in text)
+
+
+def _literal(path: Path) -> str:
+    """A path as a pattern that matches only itself."""
+    return "".join(f"[{c}]" if c in "*?[" else c for c in path.as_posix())
