@@ -54,7 +54,7 @@ class SimulatedDay:
 class Bench:
     """A day in progress: each :meth:`pull` adds one, :meth:`day` shows all so far."""
 
-    def __init__(self, design: Design, seed: int, *, day_number: int = 0) -> None:
+    def __init__(self, design: Design, seed: int, *, day_number: int = 0, settings: list[Setting] | None = None) -> None:
         self.design, self.number, self.day_number = design, seed, day_number
         own = stream(seed, design.name, "engine")
         self.map: TorqueMap = torque_map(draw_engine(own, design.chambers[int(own.integers(len(design.chambers)))]))
@@ -71,6 +71,8 @@ class Bench:
         )  # fmt: skip
         today = stream(seed, design.name, "day", day_number)
         self.nominal = settings_of(design, self.map, today)
+        if settings is not None:
+            self.nominal = {s.label: s for s in settings}
         self._curves: dict[str, Curve] = {}
         self.weather = (within(today, design.pressure_kpa), within(today, design.temperature_c), within(today, design.humidity_pct))
         self.change = (within(today, design.falls_kpa), within(today, design.warms_c))
@@ -149,7 +151,8 @@ class Bench:
         day_air = (first.pressure_kpa, first.temperature_c, first.humidity_pct) if first else self.weather
         return SimulatedDay(
             self.design, f"{self.design.name}-{self.number}", f"2026-{3 + self.day_number % 9:02d}-14", truth, used,
-            list(self.traces), list(self.sheet), light_readings(rng, self.design, self.map, curves, self.mark_error), self.stop, day_air, self.number,
+            list(self.traces), list(self.sheet), light_readings(rng, self.design, self.map, curves, self.mark_error),
+            self.stop, day_air, self.number,
         )  # fmt: skip
 
 

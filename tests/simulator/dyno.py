@@ -91,8 +91,6 @@ def run_pull(
     rpm = np.concatenate([rpm_up[:top], rpm_down])
     t = np.arange(rpm.size) * dt
     phase = np.where(np.arange(rpm.size) >= top, 2, (t >= wait).astype(int))
-    opened = np.where(phase == 1, 1 - np.exp(-np.maximum(t - wait, 0) / opening), 0.0)
-    opened[phase == 2] = 0.0
 
     up = phase < 2
     advance = np.where(up, curve.advance_deg(rpm), curve.advance_deg(rpm, down=True))
@@ -100,6 +98,9 @@ def run_pull(
     if spoiled_rpm:
         whole = whole * (1 - 0.06 * ((rpm > spoiled_rpm[0]) & (rpm < spoiled_rpm[1]) & up))
     drag = engine.motored_nm(rpm)
+    light_load = 0.04 - drag / (whole - drag)  # just carries itself while it waits for the throttle
+    opened = np.where(phase == 1, 1 - (1 - light_load) * np.exp(-np.maximum(t - wait, 0) / opening), light_load)
+    opened[phase == 2] = 0.0
     torque = drag + (whole - drag) * opened
     if design.dyno_kind == "engine":
         torque = torque - dyno.inertia_kg_m2 * TWO_PI_60 * np.gradient(rpm, dt)

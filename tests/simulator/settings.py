@@ -14,7 +14,8 @@ def settings_of(design: Design, engine: TorqueMap, rng: np.random.Generator) -> 
     middle = (e.rpm_lo + e.rpm_hi) / 2
     wanted = float(engine.best_deg(np.array([middle]))[0]) + float(rng.normal(0, design.centre_sd_deg))
     grain = design.setting_rounded_deg
-    stop, all_in = within(rng, design.stop_deg), e.rpm_lo + within(rng, (0.0, 700.0))
+    stops = (4.0, max(wanted - 2 * max(abs(x) for x in design.offsets_deg), 5.0))  # room for some advance at idle
+    stop, all_in = float(np.clip(within(rng, design.stop_deg), *stops)), e.rpm_lo + within(rng, (0.0, 700.0))
     start = all_in - within(rng, (1200.0, 1800.0))
     hysteresis = within(rng, design.hysteresis_deg)
     slope = within(rng, (0.4, 2.2)) / 1000
@@ -30,7 +31,7 @@ def settings_of(design: Design, engine: TorqueMap, rng: np.random.Generator) -> 
         else:
             knee = None
             if design.spring_changes:
-                stop = within(rng, design.stop_deg)
+                stop = float(np.clip(within(rng, design.stop_deg), *stops))
                 start = e.rpm_lo + within(rng, (-900.0, 0.0))
                 all_in = start + within(rng, (900.0, 2400.0))
                 if rng.random() < 0.5:
