@@ -2,6 +2,8 @@
 
 from typing import Any
 
+from pullbook.archive.changes import comparable
+
 _SHAPE = ("setting", "family", "initial_deg", "total_deg", "start_rpm", "all_in_rpm")
 _BEST = ("rpm", "best_deg", "lo_deg", "hi_deg", "state", "least_deg")
 BRIEF_RPM = 500
@@ -31,12 +33,9 @@ def brief(record: dict[str, Any]) -> dict[str, Any]:
         "advice": {k: mechanical.get(k) for k in ("initial_deg", "total_deg", "start_rpm", "all_in_rpm", "cost_pct")}
         | {"enough": advice.get("enough"), "sentence": advice.get("sentence")},
         "effects": [e for e in record.get("effects") or [] if e.get("rpm_lo") != e.get("rpm_hi")],
-        "correction": record.get("correction") or {},
-        "timing_scale": record.get("timing_scale") or {},
+        "comparable": comparable(record),
         "repeatability": record.get("repeatability") or {},
         "knock": sorted({k.get("word") for k in record.get("knock") or [] if k.get("word")}),
-        "conditions": record.get("conditions") or {},
-        "changes": record.get("changes") or [],
         "pulls": len(pulls),
         "pulls_used": len(used),
     }

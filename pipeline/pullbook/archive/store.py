@@ -103,15 +103,23 @@ class Store:
         wanted = same if dyno is None else same | (pl.col("dyno") == dyno)
         fields = ["engine", "day", "dyno", "revision", "own"]
         rows = self.catalog().filter(wanted, pl.col("own").is_not_null()).select(fields).collect().to_dicts()
-        date = before_day[:10]
         earlier = [
             r
             for r in rows
-            if r["day"][:10] < date
-            or (r["engine"] == printable(engine) and r["day"][:10] == date and _natural(r["day"]) < _natural(before_day))
+            if r["day"][:10] < before_day[:10] or (r["engine"] == printable(engine) and _before(r["day"], before_day))
         ]
         earlier.sort(key=lambda r: (r["day"][:10], _natural(r["day"]), r["engine"]))
         return [{**json.loads(r.pop("own")), **r} for r in earlier]
+
+    def previous_record(self, engine: str, day: str) -> Record | None:
+        """Record of this engine's last archived day before ``day``, or None where ``day`` is its first."""
+        listed = self.catalog().filter(pl.col("engine") == printable(engine)).select("day").collect()["day"].to_list()
+        earlier = sorted((d for d in listed if _before(d, day)), key=lambda d: (d[:10], _natural(d)))
+        for last in reversed(earlier):
+            record = self.read_record(engine, last)
+            if record is not None:
+                return record
+        return None
 
     # --- writing -----------------------------------------------------------------------------------------------------
 
@@ -274,3 +282,8 @@ class Store:
         from filelock import FileLock
 
         return FileLock(self.root / _LOCK, timeout=_LOCK_WAIT_S)
+
+
+def _before(day: str, other: str) -> bool:
+    """Whether ``day`` comes before ``other``: by date, then a date's visits in natural order."""
+    return (day[:10], _natural(day)) < (other[:10], _natural(other))

@@ -1,0 +1,126 @@
+"""An engine's tune history: what was run, what it delivered, what was best, what changed between days."""
+
+from typing import Any
+
+import polars as pl
+from natsort import natsort_keygen
+
+from pullbook.archive.changes import changes, not_like_for_like, told
+from pullbook.archive.store import Store
+from pullbook.book import printable
+
+__all__ = ["as_text", "changes", "history"]
+
+_natural = natsort_keygen()
+
+
+def history(store: Store, engine: str) -> dict[str, Any]:
+    """The tune history of one engine, oldest day first, from seals and catalogue alone (no table is opened).
+
+    Parameters
+    ----------
+    store
+        The book's archive.
+    engine
+        Folder name.
+
+    Returns
+    -------
+    dict
+        ``engine``; ``dynos``: names in order met; ``days``: one object a day with ``day, revision, made_at, tool_version,
+        logs_here, dyno, correction, pulls, pulls_used, settings, best, advice, effects, knock, repeatability, sentence, changes,
+        not_like_for_like``. ``changes`` and ``not_like_for_like`` are against the day before it in this list. ``unread``: days
+        whose seal is damaged (`pullbook verify` says more).
+    """
+    rows = store.catalog().filter(pl.col("engine") == printable(engine)).select("day", "logs_here").collect().rows()
+    days: list[dict[str, Any]] = []
+    unread: list[str] = []
+    before: dict[str, Any] | None = None
+    for day, logs_here in sorted(rows, key=lambda r: (r[0][:10], _natural(r[0]))):
+        seal = store.seal(engine, day)
+        if seal is None:
+            unread.append(day)
+            continue
+        brief = seal["brief"]
+        now = brief["comparable"]
+        days.append(
+            {
+                "day": day,
+                **{k: seal[k] for k in ("revision", "made_at", "tool_version")},
+                "logs_here": bool(logs_here),
+                "dyno": now["conditions"].get("dyno"),
+                "correction": now["conditions"].get("correction"),
+                **{k: brief[k] for k in ("pulls", "pulls_used", "settings", "best", "advice", "effects", "knock", "repeatability")},
+                "sentence": brief["advice"].get("sentence"),
+                "changes": told(now, before) if before else [],
+                "not_like_for_like": not_like_for_like(now, before) if before else [],
+            }
+        )
+        before = now
+    dynos = list(dict.fromkeys(d["dyno"] for d in days if d["dyno"]))
+    return {"engine": printable(engine), "dynos": dynos, "days": days, "unread": unread}
+
+
+def as_text(told_history: dict[str, Any]) -> str:
+    """The history for the screen, oldest day first; control characters of names do not reach the terminal."""
+    days = told_history["days"]
+    dynos = f", on {', '.join(told_history['dynos'])}" if told_history["dynos"] else ""
+    lines = [f"{told_history['engine']}: {len(days)} day{'s' if len(days) != 1 else ''}{dynos}"]
+    for day in days:
+        footing = [
+            day["dyno"] or "dyno not noted",
+            day["correction"] or "no correction",
+            f"{day['pulls_used']} of {day['pulls']} pulls used",
+        ]
+        if day["revision"] > 1:
+            footing.append(f"revision {day['revision']}")
+        if not day["logs_here"]:
+            footing.append("logs not here")
+        lines += ["", f"{day['day']}   {', '.join(footing)}"]
+        lines += [f"  run      {_setting(s)}" for s in day["settings"]]
+        lines += [f"  effect   {_effect(e)}" for e in day["effects"]]
+        lines += _best(day["best"])
+        lines.append(f"  knock    {', '.join(day['knock']) or 'not listened'}")
+        if day["sentence"]:
+            lines.append(f"  advice   {day['sentence']}")
+        lines += [f"  {'changed' if n == 0 else '':<8} {line}" for n, line in enumerate(day["changes"])]
+    lines += [f"{day}: its seal is damaged; `pullbook verify` says what to do" for day in told_history["unread"]]
+    return "\n".join(_shown(line) for line in lines)
+
+
+def _setting(setting: dict[str, Any]) -> str:
+    delivered = []
+    for key, word in (("initial_deg", "initial"), ("total_deg", "total")):
+        if setting.get(key) is not None:
+            delivered.append(f"{word} {setting[key]:.1f}°")
+    if setting.get("all_in_rpm") is not None:
+        delivered.append(f"all in by {setting['all_in_rpm']:.0f} rpm")
+    pulls = f"{setting['pulls']} pull{'s' if setting['pulls'] != 1 else ''}"
+    kind = ", baseline" if setting["baseline"] else ""
+    return f"{setting['setting']}: {pulls}{kind}; delivered {', '.join(delivered) or 'not known'}"
+
+
+def _effect(effect: dict[str, Any]) -> str:
+    if effect.get("change_pct") is None:
+        return f"{effect['setting']} against {effect['versus']}: cannot tell"
+    verdict = str(effect["verdict"]).replace("_", " ")
+    interval = f"{effect['lo_pct']:+.2f} to {effect['hi_pct']:+.2f}"
+    return f"{effect['setting']} against {effect['versus']}: {effect['change_pct']:+.2f} % ({interval}), {verdict}"
+
+
+def _best(rows: list[dict[str, Any]]) -> list[str]:
+    shown = []
+    for row in rows:
+        if row["state"] == "inside" and row["best_deg"] is not None:
+            shown.append(f"{row['rpm']}: {row['best_deg']:.1f}° ({row['lo_deg']:.1f} to {row['hi_deg']:.1f})")
+        elif row["state"] == "above_tested" and row["lo_deg"] is not None:
+            shown.append(f"{row['rpm']}: above {row['lo_deg']:.1f}°")
+        elif row["state"] == "below_tested" and row["hi_deg"] is not None:
+            shown.append(f"{row['rpm']}: below {row['hi_deg']:.1f}°")
+        elif row["state"] == "flat":
+            shown.append(f"{row['rpm']}: not placed")
+    return [f"  {'best' if n == 0 else '':<8} {', '.join(shown[n : n + 4])}" for n in range(0, len(shown), 4)]
+
+
+def _shown(text: str) -> str:
+    return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text)
