@@ -1,0 +1,243 @@
+"""The contents of the three pages, in reading order, as words and tables without any layout: page and PDF both take them from here."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from pullbook.report import model, words
+from pullbook.report.canvas import Picture, Table
+from pullbook.report.figures import advance, contours, cost, difference, order, repeatability, residuals, timing, torque
+from pullbook.report.model import DayView, Said
+from pullbook.report.words import between, known, number, setting_degrees
+
+PAGE_ONE = (advance, torque, difference)
+PAGE_TWO = (contours, cost, order)
+PAGE_THREE = (residuals, timing, repeatability)
+
+RANGES = "A range marked “likely” holds the true value nine times in ten. All degrees are crank degrees before top dead centre."
+
+
+@dataclass(frozen=True, slots=True)
+class Content:
+    """Everything a day's report says. Lists may be empty: the page then says that there is nothing."""
+
+    engine: str
+    day: str
+    sentence: str
+    enough: bool
+    standing: list[Said]
+    doubts: list[str]
+    to_set: list[Said]
+    worth: list[str]
+    limit: str
+    table: Table | None
+    next_pulls: list[Said]
+    cautions: list[str]
+    pictures: dict[str, Picture]
+    pulls: Table
+    air: list[Said]
+    changes: list[str]
+    not_established: list[str]
+    not_tested: list[str]
+    questions: list[str]
+    warnings: list[str]
+    shapes: Table | None
+    sums: list[Said]
+    facts: list[Said]
+    assumptions: list[Said]
+    inputs: Table | None
+    made: str
+    span: tuple[float, float]
+
+
+def content(shown: DayView) -> Content:
+    """Decide what is said and in which order."""
+    record = shown.record
+    found = {p.name: p for m in (*PAGE_ONE, *PAGE_TWO, *PAGE_THREE) if (p := m.picture(shown)) is not None}
+    limit = str(record.get("tested_limit") or "")
+    return Content(
+        engine=shown.engine,
+        day=shown.day,
+        sentence=model.sentence(record),
+        enough=bool(shown.advice.get("enough")),
+        standing=model.standing(shown),
+        doubts=model.left_out(shown),
+        to_set=model.what_to_set(shown),
+        worth=model.what_it_is_worth(shown),
+        limit=limit,
+        table=_table(shown),
+        next_pulls=_next(shown),
+        cautions=shown.texts("cautions"),
+        pictures=found,
+        pulls=_pulls(shown),
+        air=_air(shown),
+        changes=shown.texts("changes"),
+        not_established=shown.texts("not_established"),
+        not_tested=shown.texts("not_tested"),
+        questions=shown.texts("questions"),
+        warnings=shown.texts("warnings"),
+        shapes=_shapes(shown),
+        sums=[Said(str(s.get("what", "")), str(s.get("text", ""))) for s in record.get("sums") or []],
+        facts=_facts(record),
+        assumptions=_assumptions(shown),
+        inputs=_inputs(record),
+        made=f"Made by pullbook {record.get('tool_version') or ''} at {record.get('made_at') or 'an unknown time'}.",
+        span=shown.span,
+    )
+
+
+def _table(shown: DayView) -> Table | None:
+    rows = shown.advice.get("table") or []
+    if not rows or shown.mechanical:
+        return None
+    cells = tuple(
+        (number(r.get("rpm")), setting_degrees(r.get("delivered_deg")), setting_degrees(r.get("enter_deg"))) for r in rows
+    )
+    return Table("What to put in the table", ("rpm", "at the spark", "enter"), cells, (True, True, True))
+
+
+def _next(shown: DayView) -> list[Said]:
+    said = []
+    for pull in shown.advice.get("next_pulls") or []:
+        parts = []
+        if pull.get("initial_deg") is not None:
+            parts.append(f"{setting_degrees(pull['initial_deg'])} initial")
+        if pull.get("total_deg") is not None:
+            parts.append(f"{setting_degrees(pull['total_deg'])} total")
+        saving = pull.get("expected_saving_pct")
+        gain = f" Worth about {number(saving, 2)} % of torque." if known(saving) and saving > 0 else ""
+        said.append(Said(str(pull.get("setting") or "Next"), ", ".join(parts), str(pull.get("why") or "") + gain))
+    return said
+
+
+def _pulls(shown: DayView) -> Table:
+    sheet_table = shown.table("pulls")
+    sheet: dict[str, dict[str, Any]] = {} if sheet_table is None else {r["pull_id"]: r for r in sheet_table.iter_rows(named=True)}
+    words_of = {"used": "used", "part": "in part", "left_out": "left out"}
+    heard: dict[str, str] = {}
+    for note in shown.record.get("knock") or []:
+        text = str(note.get("word"))
+        if text in model.HEARD and note.get("rpm_lo") is not None:
+            text += f" {between(note['rpm_lo'], note.get('rpm_hi'))}"
+        heard[note["pull_id"]] = "; ".join(t for t in (heard.get(note["pull_id"]), text) if t)
+    rows = []
+    for p in shown.pulls:
+        notes = "; ".join(str(t) for t in [*(p.get("reasons") or []), sheet.get(p["pull_id"], {}).get("notes")] if t)
+        rows.append(
+            (
+                str(p.get("order")), str(p.get("setting")) + (" (baseline)" if p.get("baseline") else ""), words_of.get(str(p.get("status")), ""),
+                number(p.get("mean_torque_nm"), 1), between(p.get("rpm_min"), p.get("rpm_max")), number(p.get("seconds"), 1),
+                number(p.get("air_factor"), 4) if p.get("air_factor") is not None else "none", heard.get(p["pull_id"], "not listened"),
+                str(p.get("file")), notes or "–",
+            )
+        )  # fmt: skip
+    heads = ("pull", "setting", "status", "mean torque, N·m", "rpm", "seconds", "air factor", "knock", "log", "reasons and notes")
+    return Table("Pulls in the order run", heads, tuple(rows), (True, False, False, True, True, True, True, False, False, False))
+
+
+def _air(shown: DayView) -> list[Said]:
+    found = shown.record.get("correction") or {}
+    inside = found.get("inside_window")
+    window = (
+        "not said by this standard"
+        if inside is None
+        else "inside"
+        if inside
+        else "OUTSIDE: the standard does not vouch for this factor"
+    )
+    facts = ((shown.record.get("facts") or {}).get("day") or {}).get("air") or {}
+    said = [Said("Correction", model.air(shown.record)), Said("Window of the standard", window)]
+    for name, unit, label in (
+        ("pressure_kpa", "kPa", "Station pressure"), ("temperature_c", "°C", "Air"), ("humidity_pct", "%", "Humidity"),
+        ("dew_point_c", "°C", "Dew point"), ("vapour_pressure_kpa", "kPa", "Vapour pressure"),
+    ):  # fmt: skip
+        if isinstance(facts, dict) and known(facts.get(name)):
+            said.append(Said(label, f"{number(facts[name], 2 if unit == 'kPa' else 1)} {unit}"))
+    return said
+
+
+def _shapes(shown: DayView) -> Table | None:
+    shapes = shown.record.get("shapes") or []
+    if not shapes:
+        return None
+
+    def cell(s: dict[str, Any], name: str, places: int) -> str:
+        if s.get(name) is None:
+            return "–"
+        lo, hi = s.get(f"lo_{name}"), s.get(f"hi_{name}")
+        return number(s[name], places) + (f" ({between(lo, hi, '', places)})" if lo is not None or hi is not None else "")
+
+    rows = tuple(
+        (
+            str(s.get("setting")), str(s.get("family")), cell(s, "initial_deg", 1), cell(s, "total_deg", 1), cell(s, "start_rpm", 0),
+            cell(s, "knee_rpm", 0), cell(s, "knee_deg", 1), cell(s, "all_in_rpm", 0),
+            "–" if s.get("hysteresis_deg") is None else number(s["hysteresis_deg"], 1),
+        ) for s in shapes
+    )  # fmt: skip
+    heads = (
+        "setting",
+        "kind",
+        "initial, °",
+        "total, °",
+        "starts, rpm",
+        "bends, rpm",
+        "bends at, °",
+        "all in, rpm",
+        "down less up, °",
+    )
+    return Table("Curves as delivered (likely range in brackets)", heads, rows, (False, False, *([True] * 7)))
+
+
+def _facts(record: dict[str, Any]) -> list[Said]:
+    said = []
+    for part, label in (("engine", "engine.yaml"), ("day", "day.yaml")):
+        for name, value in _flat((record.get("facts") or {}).get(part) or {}):
+            said.append(Said(name.replace("_", " "), value, label))
+    return said[:80]
+
+
+def _flat(value: Any, name: str = "") -> list[tuple[str, str]]:
+    if isinstance(value, dict):
+        return [pair for k, v in value.items() for pair in _flat(v, f"{name} {k}".strip())]
+    if value is None or value == [] or value == "":
+        return []
+    if isinstance(value, list):
+        return [(name, ", ".join(" ".join(f"{a} {b}" for a, b in _flat(v)) if isinstance(v, dict) else str(v) for v in value))]
+    return [(name, {True: "yes", False: "no"}.get(value, str(value)) if isinstance(value, bool) else str(value))]
+
+
+def _assumptions(shown: DayView) -> list[Said]:
+    record = shown.record
+    method = record.get("method") or {}
+    text = ", ".join(f"{k} {v}" for k, v in method.items()) if isinstance(method, dict) else str(method)
+    said = [Said("Method", text or "not recorded")]
+    prior = record.get("prior") or {}
+    if prior:
+        days = prior.get("frozen_from") or []
+        said.append(Said("Expected beforehand", f"from {len(days)} earlier days: {words.listed(map(str, days[:6]))}" if days else "a stated default, no earlier day",
+                         "repeatability and how sharply torque falls off the best; frozen when this day was made"))  # fmt: skip
+        if known(prior.get("k_median")):
+            said.append(
+                Said(
+                    "Sharpness of the hill",
+                    f"{number(100 * 25 * prior['k_median'], 2)} % of torque lost 5° off the best, before this day was seen",
+                )
+            )
+    lag = record.get("lag") or {}
+    if isinstance(lag, dict) and known(lag.get("seconds")):
+        said.append(
+            Said("Torque reading lags by", f"{number(lag['seconds'], 2)} s ({between(lag.get('lo'), lag.get('hi'), ' s', 2)})")
+        )
+    elif isinstance(lag, dict) and known(lag.get("bound_s")):
+        said.append(Said("Torque reading lags by", f"not found; at most {number(lag['bound_s'], 2)} s"))
+    said += [
+        Said("Timing mark", model.mark(record)),
+        Said("Timing scale", timing.finding(shown), timing.worked(shown)),
+        Said("One pull is one witness", "samples of the same pull share its level; they are never counted as independent"),
+        Said("Vacuum advance", "left out: everything here is mechanical or mapped advance at full throttle"),
+    ]
+    return said
+
+
+def _inputs(record: dict[str, Any]) -> Table | None:
+    rows = tuple((str(i.get("file")), str(i.get("sha256") or "")[:16]) for i in record.get("inputs") or [])
+    return Table("Files this report was made from (first 16 digits of their SHA-256)", ("file", "hash"), rows) if rows else None

@@ -1,0 +1,215 @@
+"""What the engine wants and what it was given: band of best advance, curves run, the limit, and the curve the hardware can make."""
+
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from pullbook.report.canvas import Array, Panel, Picture, Table
+from pullbook.report.figures.lines import broken, hue_of, line_of
+from pullbook.report.model import DayView
+from pullbook.report.style import PAPER
+from pullbook.report.words import between, degrees, number, rpm, setting_degrees, short
+
+
+def picture(shown: DayView) -> Picture | None:
+    """Advance picture, None where neither a best nor a delivered advance is known anywhere."""
+    best = shown.record.get("best") or []
+    tested = _delivered(shown)
+    if not tested and not any(r.get("best_deg") is not None for r in best):
+        return None
+
+    def paint(panel: Panel) -> None:
+        look = panel.look
+        ax = panel.axes(right=look.right if not look.narrow else 0.82)
+        made = hardware(shown)
+        panel.levels(ax, *_reach(shown, best, tested, made), most=6)
+        ends = _wanted(panel, ax, best)
+        for name, rows in tested.items():
+            x, y = broken(rows[0], rows[1])
+            style = line_of(shown, name, 0.75)
+            ax.plot(x, y, **{**style, "zorder": 3})
+            ax.plot(rows[0][::5], rows[1][::5], ls="none", marker="o", ms=2.6 if look.narrow else 3.2, mfc=PAPER["paper"], mec=style["color"],
+                    mew=0.9, zorder=4)  # fmt: skip
+            ends.append((float(rows[0][-1]), float(rows[1][-1]), short(name, 9 if look.narrow else 14), hue_of(shown, name), False))
+        ends += _limit(ax, shown)
+        if made is not None:
+            ax.plot(made[0], made[1], color=PAPER["hard"], lw=3.2, alpha=0.95, zorder=5, solid_capstyle="butt")
+            if not shown.mechanical:
+                ax.plot(made[0], made[1], color=PAPER["hard"], ls="none", marker="s", ms=4.5, zorder=5)
+            inside = np.flatnonzero(made[0] <= panel.span[1] + 1)
+            if inside.size:
+                ends.append((panel.span[1], float(np.interp(panel.span[1], made[0], made[1])), "SET THIS", "hard", True))
+        panel.ends(ax, ends)
+        panel.quantity(ax, "advance, ° before top dead centre at the crank")
+
+    return Picture(
+        "advance",
+        _finding(shown, best),
+        f"Advance over engine speed from {rpm(shown.span[0])} to {rpm(shown.span[1])}. {_finding(shown, best)}. "
+        f"Curves run: {', '.join(tested) or 'not known'}."
+        + (f" Curve to set: {setting_degrees(shown.mechanical['total_deg'])} total." if shown.mechanical else ""),
+        paint,
+        _numbers(best, shown),
+        height=3.1,
+        narrow_height=3.4,
+        note="Blue band: advance that costs next to nothing; line in it: best; bars: how sure. Rings: what was run. "
+        "Triangles: the best lies that way, beyond what was run. Thick: the curve to set. Short dashes: do not go above.",
+    )
+
+
+def hardware(shown: DayView) -> tuple[Array, Array] | None:
+    """The curve to set over the tested rpm: springs and stop, or the table."""
+    curve = shown.mechanical
+    lo, hi = shown.span
+    if curve and curve.get("all_in_rpm") is not None:
+        total = curve["total_deg"]
+        points = [(curve["all_in_rpm"], total), (max(hi, curve["all_in_rpm"]) + 100, total)]
+        if curve.get("knee_rpm") is not None and curve.get("knee_deg") is not None:
+            points.insert(0, (curve["knee_rpm"], curve["knee_deg"]))
+        if curve.get("start_rpm") is not None and curve.get("initial_deg") is not None:
+            points = [
+                (min(lo, curve["start_rpm"]) - 100, curve["initial_deg"]),
+                (curve["start_rpm"], curve["initial_deg"]),
+                *points,
+            ]
+        x = np.array([p[0] for p in points], float)
+        y = np.array([p[1] for p in points], float)
+        grid = np.union1d(np.arange(max(lo, x[0]), hi + 1, 50), x[(x >= lo) & (x <= hi)])
+        return grid, np.interp(grid, x, y)
+    if curve:
+        return np.array([lo, hi]), np.array([curve["total_deg"]] * 2, float)
+    table = [(r["rpm"], r["delivered_deg"]) for r in shown.advice.get("table") or [] if r.get("delivered_deg") is not None]
+    table = [p for p in table if lo <= p[0] <= hi]
+    return (np.array([p[0] for p in table], float), np.array([p[1] for p in table], float)) if len(table) > 1 else None
+
+
+def _delivered(shown: DayView) -> dict[str, tuple[Array, Array]]:
+    found: dict[str, list[tuple[float, float]]] = {}
+    for r in shown.record.get("delivered") or []:
+        if r.get("direction") != "down" and r.get("advance_deg") is not None and shown.span[0] <= r["rpm"] <= shown.span[1]:
+            found.setdefault(str(r["setting"]), []).append((r["rpm"], r["advance_deg"]))
+    return {s: (np.array([p[0] for p in sorted(v)], float), np.array([p[1] for p in sorted(v)], float)) for s, v in found.items()}
+
+
+def _column(rows: list[dict[str, Any]], name: str) -> Array:
+    return np.array([np.nan if r.get(name) is None else r[name] for r in rows], float)
+
+
+def _wanted(panel: Panel, ax: Any, best: list[dict[str, Any]]) -> list[tuple[float, float, str, str, bool]]:
+    if not best:
+        return []
+    x = _column(best, "rpm")
+    names = ("best_deg", "lo_deg", "hi_deg", "band_lo_deg", "band_hi_deg", "tested_lo_deg", "tested_hi_deg")
+    x, b, lo, hi, band_lo, band_hi, t_lo, t_hi = broken(x, *(_column(best, n) for n in names))
+    ax.fill_between(x, band_lo, band_hi, color=PAPER["wash"], lw=0, zorder=1)
+    inside = np.isfinite(b) & np.isfinite(lo) & np.isfinite(hi)
+    ax.vlines(x[inside], lo[inside], hi[inside], color=PAPER["up"], lw=0.8, zorder=2, alpha=0.65)
+    ax.plot(x, b, color=PAPER["up"], lw=1.6, zorder=3)
+    states = {r["rpm"]: r.get("state") for r in best}
+    for state, edge, shape in (("above_tested", t_hi, 6), ("below_tested", t_lo, 7)):  # caretup, caretdown
+        there = np.array([states.get(int(n)) == state if np.isfinite(n) else False for n in x]) & np.isfinite(edge)
+        ax.plot(x[there][::2], edge[there][::2], ls="none", marker=shape, ms=6, color=PAPER["up"], zorder=5)
+    there = np.flatnonzero(np.isfinite(b))
+    if not there.size:
+        return []
+    last = there[-1]
+    if last < x.size - 3:  # the best ends before the axis does: name it where it ends
+        panel.say(ax, float(x[last]), float(b[last]), "best", hue="up", bold=True, dx=3, ground=True)
+        return []
+    return [(float(x[last]), float(b[last]), "best", "up", True)]
+
+
+def _limit(ax: Any, shown: DayView) -> list[tuple[float, float, str, str, bool]]:
+    rows = [
+        r
+        for r in shown.advice.get("ceiling") or []
+        if r.get("advance_deg") is not None and shown.span[0] <= r["rpm"] <= shown.span[1]
+    ]
+    if not rows:
+        return []
+    x, y = broken(_column(rows, "rpm"), _column(rows, "advance_deg"))
+    ax.plot(x, y, color=PAPER["down"], lw=1.4, ls=(0, (1.6, 1.2)), zorder=4, drawstyle="steps-mid")
+    return [(float(x[-1]), float(y[-1]), "limit", "down", False)]
+
+
+def _reach(shown: DayView, best: list[dict[str, Any]], tested: dict[str, tuple[Array, Array]], made: Any) -> tuple[float, float]:
+    values = [v for _, y in tested.values() for v in y]
+    values += [r[k] for r in best for k in ("best_deg", "lo_deg", "hi_deg") if r.get(k) is not None]
+    values += list(made[1]) if made is not None else []
+    lo, hi = min(values), max(values)
+    bands = [r[k] for r in best for k in ("band_lo_deg", "band_hi_deg") if r.get(k) is not None]
+    lo, hi = min([lo, *(max(b, lo - 4) for b in bands)]), max([hi, *(min(b, hi + 4) for b in bands)])
+    return lo - 1, hi + 1.5
+
+
+def _finding(shown: DayView, best: list[dict[str, Any]]) -> str:
+    inside = [r for r in best if r.get("state") == "inside" and r.get("best_deg") is not None]
+    if inside:
+        low, high = min(inside, key=lambda r: r["best_deg"]), max(inside, key=lambda r: r["best_deg"])
+        if high["best_deg"] - low["best_deg"] < 1.5:
+            return f"Best advance is about {degrees((high['best_deg'] + low['best_deg']) / 2)} at every rpm that shows one"
+        return f"Best advance goes from {degrees(low['best_deg'])} at {rpm(low['rpm'])} to {degrees(high['best_deg'])} at {rpm(high['rpm'])}"
+    states = [r.get("state") for r in best]
+    if states.count("above_tested") > states.count("below_tested"):
+        return "The best advance lies above everything that was run"
+    if "below_tested" in states:
+        return "The best advance lies below everything that was run"
+    return "The day cannot place the best advance"
+
+
+STATES = {
+    "inside": "found",
+    "above_tested": "above what was run",
+    "below_tested": "below what was run",
+    "flat": "cannot be placed",
+    "untested": "not tested",
+}
+
+
+def _numbers(best: list[dict[str, Any]], shown: DayView) -> Table:
+    made = hardware(shown)
+    rows = []
+    for r in best:
+        at = made is not None and made[0][0] <= r["rpm"] <= made[0][-1]
+        rows.append(
+            (
+                number(r["rpm"]), number(r.get("best_deg"), 1), between(r.get("lo_deg"), r.get("hi_deg"), "", 1),
+                STATES.get(str(r.get("state")), str(r.get("state"))), between(r.get("band_lo_deg"), r.get("band_hi_deg"), "", 1),
+                between(r.get("tested_lo_deg"), r.get("tested_hi_deg"), "", 1),
+                number(r.get("knock_cap_deg"), 1) if r.get("knock_cap_deg") is not None else "none noted",
+                number(float(np.interp(r["rpm"], *made)), 1) if at and made is not None else "–",
+            )
+        )  # fmt: skip
+    heads = (
+        "rpm",
+        "best, °",
+        "likely between, °",
+        "state",
+        "costs next to nothing, °",
+        "run, °",
+        "cap from knock, °",
+        "curve to set, °",
+    )
+    return Table("Best advance and the curve to set", heads, tuple(rows), (True, True, True, False, True, True, True, True))
+
+
+def pull_lines(shown: DayView) -> list[tuple[str, Array, Array]]:
+    """Delivered advance of every pull used: (setting, rpm, degrees), its own where known, else its setting's, over its own span."""
+    own = shown.table("pull_advance")
+    curves = _delivered(shown)
+    lines = []
+    for pull in shown.pulls:
+        if pull.get("status") == "left_out":
+            continue
+        setting = str(pull.get("setting"))
+        if own is not None:
+            rows = own.filter(pl.col("pull_id") == pull["pull_id"]).drop_nulls().sort("rpm")
+            if rows.height:
+                lines.append((setting, rows["rpm"].to_numpy().astype(float), rows["advance_deg"].to_numpy().astype(float)))
+                continue
+        if setting in curves:
+            x, y = curves[setting]
+            keep = (x >= (pull.get("rpm_min") or 0) - 50) & (x <= (pull.get("rpm_max") or 1e9) + 50)
+            lines.append((setting, x[keep], y[keep]))
+    return lines

@@ -1,0 +1,118 @@
+"""The day in the order it was run: each pull's level against the model, air and oil temperature under it."""
+
+from typing import Any
+
+from pullbook.report.canvas import Panel, Picture, Table, round_marks
+from pullbook.report.model import DayView
+from pullbook.report.style import PAPER
+from pullbook.report.words import between, number, short
+
+
+def picture(shown: DayView) -> Picture | None:
+    """Order picture, None where no pull has a level."""
+    offsets = shown.table("offsets")
+    if offsets is None or not shown.pulls:
+        return None
+    level = {r["pull_id"]: r for r in offsets.iter_rows(named=True) if r["level_pct"] is not None}
+    if not level:
+        return None
+    sheet = {r["pull_id"]: r for r in (shown.table("pulls") if shown.table("pulls") is not None else offsets).iter_rows(named=True)}
+    pulls = shown.pulls
+    warm = [("air", "temperature_c", "ink", "-", "o"), ("oil", "oil_c", "down", (0, (4, 1.5)), "s")]
+    temps = {name: [(p["order"], sheet.get(p["pull_id"], {}).get(key)) for p in pulls] for name, key, *_ in warm}
+    temps = {name: [(o, t) for o, t in v if t is not None] for name, v in temps.items()}
+    any_temps = any(temps.values())
+
+    def paint(panel: Panel) -> None:
+        split = 0.42 if any_temps else 0.0
+        right = 0.55 if not panel.look.narrow else 0.42
+        top = panel.axes(low=split, rpm=False, foot=0.14 if any_temps else 0.42, right=right)
+        first, last = pulls[0]["order"], pulls[-1]["order"]
+        values = [r[k] for r in level.values() for k in ("level_pct", "lo_pct", "hi_pct") if r[k] is not None]
+        low, high = min(*values, -0.5), max(*values, 0.5)
+        pad = 0.1 * (high - low)
+        panel.levels(top, low - pad, high + pad)
+        top.axhline(0, color=PAPER["soft"], lw=0.9, zorder=1)
+        for p in pulls:
+            r = level.get(p["pull_id"])
+            if r is None:
+                top.plot(p["order"], low, marker="x", ms=6, mew=1.5, color=PAPER["down"], ls="none", zorder=4)
+                panel.say(top, p["order"], low, "out", hue="down", ha="center", va="bottom", dy=5)
+                continue
+            if r["lo_pct"] is not None and r["hi_pct"] is not None:
+                top.plot((p["order"],) * 2, (r["lo_pct"], r["hi_pct"]), color=PAPER["soft"], lw=1.2, zorder=2)
+            base = p.get("baseline")
+            top.plot(p["order"], r["level_pct"], ls="none", marker="s" if base else "o", ms=5.5, mec=PAPER["ink"],
+                     mfc=PAPER["ink"] if base else PAPER["paper"], zorder=3)  # fmt: skip
+        bases = [p for p in pulls if p.get("baseline") and p["pull_id"] in level]
+        if bases:
+            r = level[bases[-1]["pull_id"]]
+            panel.say(top, bases[-1]["order"], r["level_pct"], "baseline", dx=6, va="center")
+        panel.quantity(top, "level of each pull, % of torque")
+        for ax in _with_temperatures(panel, top, temps, warm, split, right) if any_temps else (top,):
+            ax.set_xlim(first - 0.6, last + 0.6)
+            step = next(s for s in (1, 2, 5, 10, 20, 50, 100) if (last - first) / s <= 16 or s == 100)
+            ax.set_xticks(range(int(first), int(last) + 1, step))
+        if any_temps:
+            top.tick_params(labelbottom=False)
+        panel.axis_name(panel.axes_made[-1], "pull, in the order run")
+
+    drift = shown.record.get("repeatability") or {}
+    finding = _finding(drift, len(pulls))
+    return Picture(
+        "order",
+        finding,
+        f"Level of each of {len(pulls)} pulls in the order run, in per cent of torque, with air and oil temperature. {finding}.",
+        paint,
+        _numbers(pulls, level, sheet),
+        height=3.0 if any_temps else 2.2,
+        narrow_height=3.2 if any_temps else 2.4,
+        note="Level: how far the whole pull lies above or below what its timing explains. Filled squares: the baseline. "
+        "Crosses: left out. Bars: how sure.",
+    )
+
+
+def _with_temperatures(
+    panel: Panel, top: Any, temps: dict[str, Any], warm: list[Any], split: float, right: float
+) -> tuple[Any, Any]:
+    low = panel.axes(high=split, rpm=False, head=0.1, right=right)
+    known = [t for v in temps.values() for _, t in v]
+    lo, hi = min(known), max(known)
+    low.set_ylim(lo - 0.15 * (hi - lo) - 1, hi + 0.15 * (hi - lo) + 1)
+    marks = round_marks(*low.get_ylim(), 3)
+    low.set_yticks(marks, [number(m) for m in marks])
+    for mark in marks:
+        low.axhline(mark, color=PAPER["rule"], lw=0.6, zorder=0)
+    for name, _, hue, pattern, shape in warm:
+        points = temps[name]
+        if not points:
+            continue
+        low.plot([o for o, _ in points], [t for _, t in points], color=PAPER[hue], ls=pattern, marker=shape, ms=3, lw=1.1)
+        panel.say(low, points[-1][0], points[-1][1], name, hue=hue, dx=6)
+    panel.quantity(low, "temperature, °C")
+    return top, low
+
+
+def _finding(found: dict[str, Any], count: int) -> str:
+    drift, lo, hi = (found.get(k) for k in ("drift_pct_per_pull", "drift_lo", "drift_hi"))
+    if drift is None or lo is None or hi is None:
+        return "Nothing is known about drift over the day"
+    if lo > 0 or hi < 0:
+        way = "rose" if drift > 0 else "fell"
+        return f"Torque {way} by about {number(abs(drift) * (count - 1), 1)} % over the day, whatever was set"
+    return f"No drift over the day that can be told from none ({number(lo, 2)} to {number(hi, 2)} % a pull)"
+
+
+def _numbers(pulls: list[dict[str, Any]], level: dict[str, Any], sheet: dict[str, Any]) -> Table:
+    rows = []
+    for p in pulls:
+        r, s = level.get(p["pull_id"]), sheet.get(p["pull_id"], {})
+        rows.append(
+            (
+                str(p["order"]), short(str(p.get("setting")), 40), number(r["level_pct"], 2) if r else "left out",
+                between(r["lo_pct"], r["hi_pct"], "", 2) if r else "–", number(s.get("temperature_c"), 1), number(s.get("oil_c")),
+                number(s.get("coolant_c")),
+            )
+        )  # fmt: skip
+    heads = ("pull", "setting", "level, %", "likely between, %", "air, °C", "oil, °C", "coolant, °C")
+    return Table("Level of each pull and temperatures", heads, tuple(rows), (True, False, True, True, True, True, True))

@@ -1,0 +1,70 @@
+"""What is left of every pull after level and timing are taken out, a lane a pull."""
+
+import numpy as np
+import polars as pl
+
+from pullbook.report.canvas import Panel, Picture, Table, column, thin
+from pullbook.report.figures.lines import broken
+from pullbook.report.model import DayView
+from pullbook.report.style import PAPER
+from pullbook.report.words import number, short
+
+LANES = 24
+
+
+def picture(shown: DayView) -> Picture | None:
+    """Residual picture, None without residuals."""
+    table = shown.table("residuals")
+    if table is None or table["residual_pct"].drop_nulls().is_empty():
+        return None
+    present = set(table["pull_id"].to_list())
+    pulls = [p for p in shown.pulls if p["pull_id"] in present]
+    if not pulls:
+        return None
+    drawn = pulls[:LANES]
+    used = table.filter(pl.col("used")) if "used" in table.columns else table
+    size = used["residual_pct"].drop_nulls().abs()
+    scale = max(float(size.quantile(0.98) or 0.3) if size.len() else 0.3, 0.2) * 1.2
+    by_pull = table.sort("rpm").partition_by("pull_id", as_dict=True)
+
+    def paint(panel: Panel) -> None:
+        look = panel.look
+        ax = panel.axes(right=0.85 if not look.narrow else 0.3, left=0.62 if not look.narrow else 0.55)
+        ax.set_ylim(-len(drawn), 0)
+        for i, p in enumerate(drawn):
+            middle = -i - 0.5
+            ax.plot(ax.get_xlim(), (middle, middle), color=PAPER["rule"], lw=0.7, zorder=1)
+            rows = by_pull[(p["pull_id"],)]
+            x, y = thin(*broken(column(rows, "rpm"), column(rows, "residual_pct")))
+            out = p.get("status") == "left_out"
+            ax.plot(x, middle + np.clip(0.46 * y / scale, -0.48, 0.48), color=PAPER["down" if out else "ink"], lw=1.0,
+                    ls=(0, (1.5, 1.5)) if out else "-", zorder=3)  # fmt: skip
+            if not look.narrow:
+                panel.say(ax, panel.span[1] + 50, middle, short(str(p.get("setting")), 11), dx=4, hue="down" if out else "soft")
+        ax.set_yticks([-i - 0.5 for i in range(len(drawn))], [f"pull {p['order']}" for p in drawn])
+        panel.quantity(ax, f"left over, % of torque (a lane is ±{number(scale, 1)} %)")
+
+    rms = float(np.sqrt((used["residual_pct"].drop_nulls() ** 2).mean() or 0.0)) if used.height else None
+    title = f"What timing and level do not explain: {number(rms, 2)} % of torque, root mean square"
+    rows = []
+    for p in pulls:
+        r = by_pull[(p["pull_id"],)]["residual_pct"].drop_nulls()
+        if r.len():
+            rows.append((str(p["order"]), str(p.get("setting")), "no" if p.get("status") == "left_out" else "yes", number(float(np.sqrt((r**2).mean())), 2),
+                         number(float(r.abs().max()), 2)))  # type: ignore[arg-type]  # fmt: skip
+    return Picture(
+        "residuals",
+        title,
+        f"What is left of each of {len(pulls)} pulls after its level and timing are taken out, over engine speed. {title}.",
+        paint,
+        Table(
+            "Left over after level and timing",
+            ("pull", "setting", "used", "root mean square, %", "largest, %"),
+            tuple(rows),
+            (True, False, False, True, True),
+        ),
+        height=0.75 + 0.26 * len(drawn),
+        narrow_height=0.8 + 0.27 * len(drawn),
+        note="Dotted: left out of every estimate. A lane that wanders by itself points at that pull; all lanes alike at the engine."
+        + (f" The first {LANES} pulls are drawn." if len(pulls) > LANES else ""),
+    )

@@ -1,0 +1,100 @@
+"""The witnesses of timing (log, light, sheet) against the curves fitted to them."""
+
+import polars as pl
+
+from pullbook.report.canvas import Panel, Picture, Table, column, thin
+from pullbook.report.model import DayView
+from pullbook.report.style import PAPER
+from pullbook.report.words import between, number, rpm
+
+LOOKS = {
+    "log": ("soft", ".", 3.0),
+    "strobe": ("up", "D", 4.5),
+    "light": ("up", "D", 4.5),
+    "bench": ("hard", "^", 5.0),
+    "sheet": ("down", "s", 4.0),
+}
+
+
+def picture(shown: DayView) -> Picture | None:
+    """Timing picture, None where no witness was heard."""
+    seen = shown.table("evidence")
+    if seen is None:
+        return None
+    seen = seen.drop_nulls(["advance_deg", "fitted_deg", "rpm"])
+    if seen.is_empty():
+        return None
+    seen = seen.with_columns(miss=pl.col("advance_deg") - pl.col("fitted_deg"))
+    sources = seen["source"].unique(maintain_order=True).to_list()
+
+    def paint(panel: Panel) -> None:
+        ax = panel.axes(right=0.8 if not panel.look.narrow else 0.5)
+        inside = seen.filter(pl.col("rpm").is_between(panel.span[0] - 50, panel.span[1] + 50))
+        size = float(max(1.0, inside["miss"].abs().max() or 1.0))  # type: ignore[arg-type]
+        panel.levels(ax, -1.15 * size, 1.15 * size)
+        ax.axhline(0, color=PAPER["soft"], lw=1.0, zorder=1)
+        ends = []
+        for source in sources:
+            rows = inside.filter(pl.col("source") == source).sort("rpm")
+            if rows.is_empty():
+                continue
+            hue, shape, points = LOOKS.get(str(source), ("ink", "o", 4.0))
+            for taken in (True, False):
+                some = rows.filter(pl.col("used") == taken)
+                x, y = thin(column(some, "rpm"), column(some, "miss"), 400)
+                ax.plot(
+                    x,
+                    y,
+                    ls="none",
+                    marker=shape if taken else "x",
+                    ms=points,
+                    color=PAPER[hue],
+                    mfc=PAPER[hue] if taken else "none",
+                    zorder=3,
+                )
+            ends.append((panel.span[1] + 50, float(rows["miss"].mean() or 0.0), str(source), hue, False))  # type: ignore[arg-type]
+        panel.ends(ax, ends)
+        panel.quantity(ax, "reading less fitted curve, degrees")
+
+    title = finding(shown)
+    rows = []
+    for (setting, source), r in seen.partition_by(["setting", "source"], as_dict=True, maintain_order=True).items():
+        rows.append((str(setting), str(source), str(r.height), str(r.filter(pl.col("used")).height), number(r["miss"].mean(), 2),  # type: ignore[arg-type]
+                     between(r["rpm"].min(), r["rpm"].max())))  # type: ignore[arg-type]  # fmt: skip
+    return Picture(
+        "timing",
+        title,
+        f"Readings of advance less the curve fitted to them, over engine speed, by witness: {', '.join(map(str, sources))}. {title}.",
+        paint,
+        Table(
+            "Readings of advance by setting and witness",
+            ("setting", "witness", "readings", "used", "mean miss, °", "rpm"),
+            tuple(rows),
+            (False, False, True, True, True, True),
+        ),
+        height=2.4,
+        narrow_height=2.7,
+        note="Crosses: shown, not used.",
+    )
+
+
+def finding(shown: DayView) -> str:
+    """How log and truth differ, in one sentence."""
+    found = shown.record.get("timing_scale") or {}
+    off = found.get("log_minus_true_deg")
+    if off is None:
+        return "No log of advance to hold against the truth"
+    way = "high" if off > 0 else "low"
+    text = f"The log reads {number(abs(off), 1)}° {way} ({between(found.get('lo_deg'), found.get('hi_deg'), '°', 1)})"
+    if found.get("delay_us") is not None:
+        text += f" and {number(found['delay_us'])} µs late ({between(found.get('delay_lo_us'), found.get('delay_hi_us'), ' µs')})"
+    return text
+
+
+def worked(shown: DayView) -> str:
+    """The delay turned into degrees at the top of the span."""
+    delay = (shown.record.get("timing_scale") or {}).get("delay_us")
+    if delay is None:
+        return ""
+    top = shown.span[1]
+    return f"{number(delay)} µs is {number(6e-6 * top * delay, 1)}° at {rpm(top)}: 6 × 10⁻⁶ × rpm × µs."

@@ -1,0 +1,73 @@
+"""Torque of every setting's mean over engine speed, the chosen one bold, spread shaded."""
+
+import numpy as np
+import polars as pl
+
+from pullbook.report.canvas import Panel, Picture, Table, column
+from pullbook.report.figures.lines import broken, hue_of, line_of
+from pullbook.report.model import DayView
+from pullbook.report.style import PAPER
+from pullbook.report.words import number, rpm, short
+
+
+def picture(shown: DayView) -> Picture | None:
+    """Torque picture, None without means of settings."""
+    curves = shown.table("setting_curves")
+    if curves is None or curves["torque_nm"].drop_nulls().is_empty():
+        return None
+    names = [s for s in shown.settings if s in set(curves["setting"].to_list())] or curves["setting"].unique(
+        maintain_order=True
+    ).to_list()
+    told = shown.chosen if shown.chosen in names else shown.baseline if shown.baseline in names else names[0]
+    top = curves.filter(pl.col("setting") == told).drop_nulls("torque_nm").sort("torque_nm")
+    peak = top.row(-1, named=True) if top.height else curves.drop_nulls("torque_nm").sort("torque_nm").row(-1, named=True)
+
+    def paint(panel: Panel) -> None:
+        look = panel.look
+        ax = panel.axes(right=look.right if not look.narrow else 0.82)
+        lows = [*curves["lo_nm"].drop_nulls(), *curves["torque_nm"].drop_nulls()]
+        highs = [*curves["hi_nm"].drop_nulls(), *curves["torque_nm"].drop_nulls()]
+        pad = 0.04 * (max(highs) - min(lows)) + 1
+        panel.levels(ax, min(lows) - pad, max(highs) + pad)
+        ends = []
+        for name in names:
+            rows = curves.filter(pl.col("setting") == name).sort("rpm")
+            x, y, lo, hi = broken(*(column(rows, c) for c in ("rpm", "torque_nm", "lo_nm", "hi_nm")))
+            hue = hue_of(shown, name)
+            ax.fill_between(x, lo, hi, color=PAPER["up" if hue == "up" else "soft"], alpha=0.16, lw=0, zorder=1)
+            ax.plot(x, y, **line_of(shown, name))
+            there = np.flatnonzero(np.isfinite(y))
+            if there.size:
+                ends.append((float(x[there[-1]]), float(y[there[-1]]), short(name, 9 if look.narrow else 14), hue, hue == "up"))
+        panel.ends(ax, ends)
+        panel.quantity(ax, "torque, N·m")
+
+    return Picture(
+        "torque",
+        f"{'Chosen setting' if told == shown.chosen else 'Setting'} “{short(told, 24)}” makes {number(peak['torque_nm'])} N·m at {rpm(peak['rpm'])}",
+        f"Mean torque of {len(names)} settings from {rpm(shown.span[0])} to {rpm(shown.span[1])}. “{told}” is highest with "
+        f"{number(peak['torque_nm'])} N·m at {rpm(peak['rpm'])}. Shading is where each mean likely lies.",
+        paint,
+        _numbers(curves, names),
+        height=2.6,
+        narrow_height=2.9,
+        note="Shaded: where each mean likely lies, nine times in ten. Bold: the setting of the hand-over pull. Dashed: the baseline.",
+    )
+
+
+def _numbers(curves: pl.DataFrame, names: list[str]) -> Table:
+    at = {(r["setting"], r["rpm"]): r for r in curves.iter_rows(named=True)}
+    rows = []
+    for n in sorted({r for _, r in at}):
+        cells = []
+        for s in names:
+            r = at.get((s, n))
+            if r is None or r["torque_nm"] is None:
+                cells.append("–")
+            else:
+                known = r["lo_nm"] is not None and r["hi_nm"] is not None
+                cells.append(
+                    number(r["torque_nm"], 1) + (f" ({number(r['lo_nm'], 1)} to {number(r['hi_nm'], 1)})" if known else "")
+                )
+        rows.append((number(n), *cells))
+    return Table("Mean torque of each setting, N·m", ("rpm", *names), tuple(rows), (True,) * (len(names) + 1))

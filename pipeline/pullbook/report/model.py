@@ -1,0 +1,338 @@
+"""What a day's report says: the record put into a reader's order and words. Every output (page, PDF, card, lists) takes it from here."""
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import polars as pl
+
+from pullbook.report import words
+from pullbook.report.words import clean, clean_all, counted, degrees, half_width, listed, number, percent, setting_degrees
+
+HEARD = ("heard", "faint", "counted")
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """A label and what it says, with a second line in small print."""
+
+    label: str
+    text: str
+    small: str = ""
+
+
+@dataclass(slots=True)
+class DayView:
+    """A record ready to be shown. ``record`` is cleaned (no control characters, no endless words), tables as handed on."""
+
+    record: dict[str, Any]
+    tables: dict[str, pl.DataFrame]
+    settings: list[str] = field(default_factory=list)
+    baseline: str | None = None
+    chosen: str | None = None
+    span: tuple[float, float] = (1000.0, 6000.0)
+
+    @property
+    def engine(self) -> str:
+        """The engine as its folder is called."""
+        return str(self.record.get("engine", ""))
+
+    @property
+    def day(self) -> str:
+        """The day as its folder is called."""
+        return str(self.record.get("day", ""))
+
+    @property
+    def advice(self) -> dict[str, Any]:
+        """The record's advice, empty where there is none."""
+        return self.record.get("advice") or {}
+
+    @property
+    def mechanical(self) -> dict[str, Any] | None:
+        """Curve for springs and stop, where the advice has one."""
+        found = self.advice.get("mechanical")
+        return found if found and found.get("total_deg") is not None else None
+
+    @property
+    def pulls(self) -> list[dict[str, Any]]:
+        """Pulls in the order run."""
+        return sorted(self.record.get("pulls") or [], key=lambda p: p.get("order") or 0)
+
+    def table(self, name: str) -> pl.DataFrame | None:
+        """A table that is there and has rows."""
+        found = self.tables.get(name)
+        return None if found is None or found.is_empty() else found
+
+    def texts(self, name: str) -> list[str]:
+        """A list of sentences of the record."""
+        return [str(t) for t in self.record.get(name) or []]
+
+
+def view(record: dict[str, Any], tables: dict[str, pl.DataFrame]) -> DayView:
+    """Put a record and its tables in order for showing.
+
+    Parameters
+    ----------
+    record
+        The day's record (contract: day.json).
+    tables
+        Tables of the stages by name; any may be missing or empty.
+    """
+    shown = DayView(clean_all(record), {name: _clean_table(t) for name, t in tables.items()})
+    pulls = shown.pulls
+    seen: dict[str, None] = {str(p["setting"]): None for p in pulls if p.get("setting") is not None}
+    shown.baseline = next((str(p["setting"]) for p in pulls if p.get("baseline") and p.get("setting") is not None), None)
+    shown.settings = list(seen)
+    handed = shown.advice.get("hand_over_pull")
+    shown.chosen = next((str(p["setting"]) for p in pulls if p.get("pull_id") == handed and p.get("setting") is not None), None)
+    shown.span = _span(shown)
+    return shown
+
+
+def _clean_table(table: pl.DataFrame) -> pl.DataFrame:
+    texts = [name for name, kind in table.schema.items() if kind == pl.String]
+    if not texts:
+        return table
+    wanted = {t for name in texts for t in table[name].unique().to_list() if t is not None}
+    changed = {t: c for t in wanted if (c := clean(t)) != t}
+    return table.with_columns(pl.col(texts).replace(changed)) if changed else table
+
+
+def _span(shown: DayView) -> tuple[float, float]:
+    rows = [r["rpm"] for r in shown.record.get("best") or []] or [r["rpm"] for r in shown.record.get("delivered") or []]
+    if not rows:
+        rows = [p[k] for p in shown.pulls for k in ("rpm_min", "rpm_max") if p.get(k) is not None]
+    if not rows:
+        return (1000.0, 6000.0)
+    lo, hi = float(min(rows)), float(max(rows))
+    return (lo, hi) if hi - lo >= 200 else (lo - 500, hi + 500)
+
+
+# --- page one -----------------------------------------------------------------------------------------------------------------
+
+
+def sentence(record: dict[str, Any]) -> str:
+    """The day in one sentence."""
+    return str((record.get("advice") or {}).get("sentence") or "This day cannot tell what to set.")
+
+
+def count_pulls(pulls: list[dict[str, Any]]) -> str:
+    """How many pulls stand behind a number, and how many do not."""
+    by = {s: sum(p.get("status") == s for p in pulls) for s in ("used", "part", "left_out")}
+    parts = [counted(by["used"], "pull") + " used"]
+    if by["part"]:
+        parts.append(f"{by['part']} used in part")
+    if by["left_out"]:
+        parts.append(f"{by['left_out']} left out")
+    return listed(parts)
+
+
+def what_to_set(shown: DayView) -> list[Said]:
+    """The advice as things to set; empty where there is none."""
+    curve = shown.mechanical
+    if curve is None:
+        return []
+    said = [
+        Said("Total", setting_degrees(curve["total_deg"]), "before top dead centre, at the crank, vacuum advance off"),
+        Said(
+            "Initial",
+            setting_degrees(curve.get("initial_deg")),
+            "" if curve.get("initial_deg") is not None else "follows from the total once the stop is known",
+        ),
+    ]
+    if curve.get("stop_deg") is not None:
+        said.append(Said("Stop", setting_degrees(curve["stop_deg"]), "total less initial, crank degrees"))
+    if curve.get("start_rpm") is not None:
+        said.append(Said("Starts to move", words.rpm(curve["start_rpm"])))
+    if curve.get("knee_rpm") is not None:
+        said.append(Said("Bends", f"{degrees(curve.get('knee_deg'))} at {words.rpm(curve['knee_rpm'])}"))
+    if curve.get("all_in_rpm") is not None:
+        said.append(Said("All in by", words.rpm(curve["all_in_rpm"])))
+    if curve.get("springs_note"):
+        said.append(Said("Springs", str(curve["springs_note"])))
+    return said
+
+
+def what_it_is_worth(shown: DayView) -> list[str]:
+    """Cost against the best and change against the baseline, with how sure."""
+    curve = shown.mechanical
+    if curve is None:
+        return []
+    told = []
+    if curve.get("versus_baseline_pct") is not None and curve.get("versus_lo_pct") is not None:
+        half = half_width(curve["versus_lo_pct"], curve["versus_hi_pct"])
+        told.append(
+            f"Against the baseline{f' ({shown.baseline})' if shown.baseline else ''}: torque "
+            f"{percent(curve['versus_baseline_pct'], half, signed=True)} "
+            f"(likely {words.percent_between(curve['versus_lo_pct'], curve['versus_hi_pct'])})."
+        )
+    if curve.get("cost_pct") is not None:
+        half = half_width(curve.get("cost_lo_pct"), curve.get("cost_hi_pct"))
+        cost = (
+            f" (likely {words.percent_between(curve['cost_lo_pct'], curve['cost_hi_pct'])})"
+            if curve.get("cost_lo_pct") is not None
+            else ""
+        )
+        told.append(f"Given away against the best curve at every rpm: {percent(curve['cost_pct'], half)}{cost}.")
+    return told
+
+
+def standing(shown: DayView) -> list[Said]:
+    """How much the day can be trusted, in five short facts."""
+    return [
+        Said("Pulls", count_pulls(shown.pulls)),
+        Said("A repeat pull lands", repeats(shown.record)),
+        Said("Air", air(shown.record)),
+        Said("Timing mark", mark(shown.record)),
+        Said("Knock", knock(shown.record)),
+    ]
+
+
+def repeats(record: dict[str, Any]) -> str:
+    """Where a repeated pull falls, nine times in ten."""
+    found = record.get("repeatability") or {}
+    sd = found.get("pull_sd_pct")
+    if sd is None:
+        return "nobody knows where: no pull was repeated"
+    source = {
+        "day": "from this day's pulls",
+        "archive": "from this day and earlier ones on this dyno",
+        "default": "assumed: too few repeats to tell",
+    }
+    return f"within ±{number(1.645 * sd, 1)} % ({source.get(str(found.get('source')), 'assumed')})"
+
+
+def air(record: dict[str, Any]) -> str:
+    """Correction in one line."""
+    found = record.get("correction") or {}
+    already = found.get("already_corrected")
+    if already == "unknown":
+        return "the logs may already be corrected: nobody has said"
+    if already:
+        return f"the logs were already corrected to {already}; not corrected again"
+    if found.get("standard") == "none":
+        return "not corrected, as the day asks"
+    if found.get("factor_min") is None:
+        return "not corrected: pressure or temperature is missing"
+    lo, hi = number(found["factor_min"], 3), number(found["factor_max"], 3)
+    return f"{found.get('standard')}, factor {lo if lo == hi else f'{lo} to {hi}'}" + (
+        ", outside the standard's window" if found.get("inside_window") is False else ""
+    )
+
+
+def mark(record: dict[str, Any]) -> str:
+    """What is known of the damper mark."""
+    found = record.get("timing_scale") or {}
+    unsure = found.get("mark_uncertainty_deg")
+    if found.get("verified"):
+        error = found.get("zero_mark_error_deg")
+        text = "checked with a stop" + (f", reads {number(abs(error), 1)}° {'high' if error > 0 else 'low'}" if error else "")
+        return text + (f"; good to ±{number(unsure)}°" if unsure else "")
+    return "not checked with a stop" + (
+        f": every degree here may be off by the same amount, up to ±{number(unsure)}°" if unsure else ""
+    )
+
+
+def knock(record: dict[str, Any]) -> str:
+    """Knock notes; silence is never called absence."""
+    notes = record.get("knock") or []
+    heard = [n for n in notes if n.get("word") in HEARD]
+    listened = {n.get("pull_id") for n in notes if n.get("word") in (*HEARD, "not heard")}
+    if heard:
+        places = {
+            f"{n['word']} on {n.get('setting')} at {words.between(n.get('rpm_lo'), n.get('rpm_hi'), ' rpm')}": None for n in heard
+        }
+        more = f" and {len(places) - 3} more" if len(places) > 3 else ""
+        return listed(list(places)[:3]) + more
+    if not listened:
+        return "nobody was listening"
+    return f"not heard on the {counted(len(listened), 'pull')} listened to of {len(record.get('pulls') or notes)}"
+
+
+def left_out(shown: DayView) -> list[str]:
+    """Pulls not used, or used in part, each with its reasons."""
+    told = []
+    for pull in shown.pulls:
+        if pull.get("status") in ("left_out", "part"):
+            why = "; ".join(str(r) for r in pull.get("reasons") or []) or "no reason given"
+            told.append(
+                f"Pull {pull.get('order')} ({pull.get('file')}) {'left out' if pull['status'] == 'left_out' else 'used in part'}: {why}"
+            )
+    return told
+
+
+# --- summaries for lists of days ------------------------------------------------------------------------------------------------
+
+
+def advised(record: dict[str, Any]) -> str:
+    """The setting advised, short enough for a list."""
+    advice = record.get("advice") or {}
+    curve = advice.get("mechanical") or {}
+    if curve.get("total_deg") is not None:
+        initial = curve.get("initial_deg")
+        text = f"{setting_degrees(curve['total_deg'])} total" + (
+            f", {setting_degrees(initial)} initial" if initial is not None else ""
+        )
+        return text + (f", all in by {words.rpm(curve['all_in_rpm'])}" if curve.get("all_in_rpm") is not None else "")
+    table = [r for r in advice.get("table") or [] if r.get("delivered_deg") is not None]
+    if table:
+        top = max(table, key=lambda r: r["rpm"])
+        return f"table of {counted(len(table), 'point')}, {setting_degrees(top['delivered_deg'])} at {words.rpm(top['rpm'])}"
+    return "none"
+
+
+def best_band(record: dict[str, Any]) -> str:
+    """The band of best advance over the rows that have one, and over which rpm."""
+    rows = [r for r in record.get("best") or [] if r.get("state") == "inside" and r.get("band_lo_deg") is not None]
+    if not rows:
+        states = {r.get("state") for r in record.get("best") or []}
+        if "above_tested" in states:
+            return "above what was tested"
+        return "below what was tested" if "below_tested" in states else NO_BAND
+    lo, hi = max(r["band_lo_deg"] for r in rows), min(r["band_hi_deg"] for r in rows if r.get("band_hi_deg") is not None)
+    where = f"{number(rows[0]['rpm'])} to {number(rows[-1]['rpm'])} rpm"
+    if lo <= hi:
+        return f"{number(lo)} to {number(hi)}° over {where}"
+    middle = rows[len(rows) // 2]
+    return f"{number(middle['band_lo_deg'])} to {number(middle['band_hi_deg'])}° at {words.rpm(middle['rpm'])}, moves with rpm"
+
+
+NO_BAND = "not placed"
+
+
+def summary(record: dict[str, Any]) -> dict[str, Any]:
+    """One row of the index, the engine's history and the catalogue: plain text and numbers, from the record alone.
+
+    Returns
+    -------
+    dict
+        ``engine, day, sentence, advised, best_band, repeatability, pull_sd_pct`` (% or None)``, pulls, settings, changes,
+        notes, fuel, dyno, questions`` (count)``, made_at, tool_version, href`` (``<engine>/<day>/report.html``, percent-encoded,
+        from the reports folder)``, logs_here``. The caller may add or overrule any of them.
+    """
+    from urllib.parse import quote
+
+    shown = clean_all(record)
+    engine, day = str(shown.get("engine", "")), str(shown.get("day", ""))
+    facts = shown.get("facts") or {}
+    of_day = facts.get("day") or {}
+    dyno = of_day.get("dyno")
+    return {
+        "engine": engine,
+        "day": day,
+        "sentence": sentence(shown),
+        "advised": advised(shown),
+        "best_band": best_band(shown),
+        "repeatability": repeats(shown),
+        "pull_sd_pct": (shown.get("repeatability") or {}).get("pull_sd_pct"),
+        "pulls": count_pulls(shown.get("pulls") or []),
+        "settings": list({str(p["setting"]): None for p in shown.get("pulls") or [] if p.get("setting") is not None}),
+        "changes": [str(c) for c in shown.get("changes") or []],
+        "notes": str(of_day.get("notes") or ""),
+        "fuel": str(of_day.get("fuel") or (facts.get("engine") or {}).get("fuel") or ""),
+        "dyno": str((dyno.get("name") if isinstance(dyno, dict) else dyno) or ""),
+        "questions": len(shown.get("questions") or []),
+        "made_at": shown.get("made_at"),
+        "tool_version": shown.get("tool_version"),
+        "href": f"{quote(str(record.get('engine', '')))}/{quote(str(record.get('day', '')))}/report.html",
+        "logs_here": True,
+    }

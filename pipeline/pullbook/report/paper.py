@@ -1,0 +1,234 @@
+"""Sheets of paper: words measured and wrapped by us, tables with columns that fit, pictures in their corner. Inches from the top left.
+
+matplotlib draws, so that the paper's pictures are the page's own and every word is real text with its font inside the file.
+"""
+
+import io
+import warnings
+from dataclasses import dataclass, replace
+from functools import cache
+
+import matplotlib as mpl
+from matplotlib.backends.backend_pdf import PdfPages
+from matplotlib.figure import Figure
+from matplotlib.font_manager import FontProperties, findfont, get_font
+
+from pullbook.report.canvas import SETTINGS, Panel, Picture, Table
+from pullbook.report.style import PAPER, WIDE, Look
+
+SIZES = {"A4": (8.27, 11.69), "Letter": (8.5, 11.0)}
+LEADING = 1.32
+
+
+@cache
+def _widths(bold: bool) -> dict[str, float]:
+    return {}
+
+
+@cache
+def _font(bold: bool):  # type: ignore[no-untyped-def]  # matplotlib's font object has no public type
+    return get_font(findfont(FontProperties(family="DejaVu Sans", weight="bold" if bold else "normal")))
+
+
+@cache
+def _drawable() -> frozenset[int]:
+    return frozenset(_font(False).get_charmap()) & frozenset(_font(True).get_charmap())
+
+
+def printable(text: str) -> str:
+    """``text`` with a box for every character the paper's font does not have."""
+    return "".join(c if ord(c) in _drawable() else "□" for c in text)
+
+
+def measure(text: str, size: float, bold: bool = False) -> float:
+    """Width of a line of text at ``size`` points, inches."""
+    known = _widths(bold)
+    total = 0.0
+    for c in text:
+        if c not in known:
+            font = _font(bold)
+            font.set_size(100, 72)
+            known[c] = font.load_char(ord(c), flags=2).linearHoriAdvance / 65536 / 100  # 2: unhinted, as the paper has it
+        total += known[c]
+    return total * size / 72
+
+
+def wrap(text: str, size: float, width: float, bold: bool = False) -> list[str]:
+    """Lines of ``text`` that fit ``width`` inches; words too long for a line are cut."""
+    lines: list[str] = []
+    line = ""
+    for word in printable(text).split():
+        trial = f"{line} {word}" if line else word
+        if measure(trial, size, bold) <= width:
+            line = trial
+            continue
+        if line:
+            lines.append(line)
+        while measure(word, size, bold) > width and len(word) > 1:
+            cut = max(next((i for i in range(len(word), 1, -1) if measure(word[:i], size, bold) <= width), 1), 1)
+            lines.append(word[:cut])
+            word = word[cut:]
+        line = word
+    return [*lines, line] if line or not lines else lines
+
+
+@dataclass(slots=True)
+class Column:
+    """A column of a sheet being filled from the top; ``bottom`` is where it must end."""
+
+    sheets: "Sheets"
+    figure: Figure
+    x: float
+    y: float
+    width: float
+    bottom: float
+
+    def room(self, height: float) -> bool:
+        """Whether ``height`` inches are left."""
+        return self.y + height <= self.bottom + 1e-6
+
+    def height_of(self, text: str, size: float = 8.5, *, bold: bool = False, indent: float = 0.0) -> float:
+        """Height a paragraph would take."""
+        return len(wrap(text, size, self.width - indent, bold)) * size * LEADING / 72
+
+    def text(
+        self, text: str, size: float = 8.5, *, bold: bool = False, hue: str = "ink", indent: float = 0.0, after: float = 0.03
+    ) -> bool:
+        """A paragraph; False, and nothing drawn, where it does not fit."""
+        lines = wrap(text, size, self.width - indent, bold)
+        if not self.room(len(lines) * size * LEADING / 72):
+            return False
+        for line in lines:
+            self.line(line, self.x + indent, self.y, size, bold=bold, hue=hue)
+            self.y += size * LEADING / 72
+        self.y += after
+        return True
+
+    def line(self, line: str, x: float, y: float, size: float, *, bold: bool = False, hue: str = "ink", ha: str = "left") -> None:
+        """One line, its top at ``y``."""
+        w, h = self.sheets.size
+        self.figure.text(x / w, 1 - (y + size * 1.02 / 72) / h, line, fontsize=size, fontweight="bold" if bold else "normal", color=PAPER[hue], ha=ha,
+                         va="baseline")  # fmt: skip
+
+    def rule(self, hue: str = "rule", width: float = 0.6, y: float | None = None) -> None:
+        """A fine line across."""
+        w, h = self.sheets.size
+        at = 1 - (self.y if y is None else y) / h
+        line = mpl.lines.Line2D(
+            (self.x / w, (self.x + self.width) / w), (at, at), color=PAPER[hue], lw=width, transform=self.figure.transFigure
+        )
+        self.figure.add_artist(line)
+
+    def frame(self, top: float, bottom: float, hue: str, *, pad: float = 0.07, fill: str | None = None) -> None:
+        """A box round what stands between ``top`` and ``bottom``."""
+        w, h = self.sheets.size
+        box = mpl.patches.Rectangle(((self.x - pad) / w, 1 - (bottom + pad / 2) / h), (self.width + 2 * pad) / w, (bottom - top + pad) / h, fill=fill is not None,
+                                    facecolor=PAPER[fill] if fill else "none", edgecolor=PAPER[hue], lw=1.2, transform=self.figure.transFigure, zorder=-1)  # fmt: skip
+        self.figure.add_artist(box)
+
+    def picture(self, picture: Picture, span: tuple[float, float], *, height: float | None = None, size: float = 9.0) -> bool:
+        """Title and drawing; False where they do not fit."""
+        tall = picture.height if height is None else height
+        title = wrap(picture.title, size, self.width, True)
+        head = len(title) * size * LEADING / 72
+        if not self.room(head + tall):
+            return False
+        for line in title:
+            self.line(line, self.x, self.y, size, bold=True)
+            self.y += size * LEADING / 72
+        look = _look(self.width)
+        picture.paint(Panel(self.figure, look, self.x, self.sheets.size[1] - self.y - tall, self.width, tall, span))
+        self.y += tall
+        return True
+
+
+def _look(width: float) -> Look:
+    return replace(
+        WIDE, width=width, font=8.0 if width > 6 else 7.0, left=0.5 if width > 6 else 0.42, right=1.0 if width > 6 else 0.85
+    )
+
+
+class Sheets:
+    """A stack of sheets of one size with a line of its own at the foot of each."""
+
+    def __init__(self, page: str, foot: str, title: str, margin: float = 0.6) -> None:
+        self.size = SIZES.get(page, SIZES["A4"])
+        self.margin = margin
+        self.foot = printable(foot)
+        self.title = printable(title)
+        self.figures: list[Figure] = []
+
+    def sheet(self) -> Column:
+        """A new sheet, as one column between the margins."""
+        figure = Figure(figsize=self.size)
+        self.figures.append(figure)
+        w, h = self.size
+        return Column(self, figure, self.margin, self.margin, w - 2 * self.margin, h - self.margin - 0.15)
+
+    def table(self, column: Column, table: Table, size: float = 7.2) -> Column:
+        """A table, carried over to as many sheets as it needs, its head on each; returns the column it ended in."""
+        widths = _column_widths(table, size, column.width)
+        pad = 0.05
+        line = size * 1.25 / 72
+        head = [wrap(h, size, w - 2 * pad, True) for h, w in zip(table.heads, widths, strict=True)]
+        head_height = max(len(h) for h in head) * line + 0.06
+        if not column.room(head_height + 4 * line + 0.2):
+            column = self.sheet()
+        column.text(table.caption, 8.5, bold=True)
+
+        def put(cells: list[list[str]], height: float, *, bold: bool) -> None:
+            x = column.x
+            for i, (lines, w) in enumerate(zip(cells, widths, strict=True)):
+                right = table.is_figure(i)
+                for k, text in enumerate(lines):
+                    column.line(text, x + w - pad if right else x + pad, column.y + k * line, size, bold=bold, ha="right" if right else "left",
+                                hue="soft" if bold else "ink")  # fmt: skip
+                x += w
+            column.y += height
+            column.rule(y=column.y - 0.025)
+
+        put(head, head_height, bold=True)
+        for row in table.rows:
+            cells = [wrap(c, size, w - 2 * pad)[:12] for c, w in zip(row, widths, strict=True)]
+            height = max(len(c) for c in cells) * line + 0.06
+            if not column.room(height):
+                column = self.sheet()
+                put(head, head_height, bold=True)
+            put(cells, height, bold=False)
+        column.y += 0.15
+        return column
+
+    def pdf(self) -> bytes:
+        """The stack as PDF bytes, the same for the same contents."""
+        out = io.BytesIO()
+        w, h = self.size
+        with mpl.rc_context(SETTINGS), warnings.catch_warnings():
+            warnings.filterwarnings("ignore", message="Glyph .* missing")
+            with PdfPages(
+                out, metadata={"Title": self.title, "Creator": "pullbook", "Producer": None, "CreationDate": None}
+            ) as pages:
+                for i, figure in enumerate(self.figures, 1):
+                    base = 1 - (h - self.margin + 0.12) / h
+                    figure.text(self.margin / w, base, self.foot, fontsize=7, color=PAPER["soft"])
+                    figure.text(
+                        1 - self.margin / w, base, f"{i} of {len(self.figures)}", fontsize=7, color=PAPER["soft"], ha="right"
+                    )
+                    pages.savefig(figure)
+        return out.getvalue()
+
+
+def _column_widths(table: Table, size: float, width: float) -> list[float]:
+    pad = 0.1
+    natural, least = [], []
+    for i, head in enumerate(table.heads):
+        cells = [printable(r[i])[:200] for r in table.rows]
+        words = [w for c in (*cells, head) for w in c.split()]
+        least.append(min(max((measure(w, size, True) for w in words), default=0.2), 1.6) + pad)
+        natural.append(min(max((measure(c, size) for c in (*cells, "")), default=0.2), 3.2) + pad)
+    natural = [max(n, m) for n, m in zip(natural, least, strict=True)]
+    if sum(natural) <= width:
+        return natural
+    if sum(least) >= width:
+        return [m * width / sum(least) for m in least]
+    share = (width - sum(least)) / (sum(natural) - sum(least))
+    return [m + share * (n - m) for n, m in zip(natural, least, strict=True)]

@@ -1,0 +1,217 @@
+"""The report on paper: page one in one look, then the evidence, then the builder's page. As many sheets as the day needs."""
+
+import io
+from typing import Any
+
+import matplotlib as mpl
+
+from pullbook.report.canvas import SETTINGS
+from pullbook.report.content import PAGE_ONE, PAGE_THREE, PAGE_TWO, RANGES, Content
+from pullbook.report.glossary import GLOSSARY
+from pullbook.report.model import Said
+from pullbook.report.paper import Column, Sheets, measure
+from pullbook.report.pictures import Shown
+
+
+def report_pdf(said: Content, photos: list[Shown], *, page: str = "A4") -> bytes:
+    """The report as PDF bytes.
+
+    Parameters
+    ----------
+    said
+        What the report says.
+    photos
+        Pictures made fit to show.
+    page
+        ``A4`` or ``Letter``.
+    """
+    with mpl.rc_context(SETTINGS):
+        sheets = Sheets(page, f"{said.engine}, {said.day}. {said.made}", f"{said.engine}, {said.day}")
+        over = _page_one(sheets, said)
+        _page_two(sheets, said, over)
+        _page_three(sheets, said, photos)
+        return sheets.pdf()
+
+
+def _names(modules: Any) -> list[str]:
+    return [m.__name__.rsplit(".", 1)[-1] for m in modules]
+
+
+def _page_one(sheets: Sheets, said: Content) -> list[str]:
+    sheet = sheets.sheet()
+    sheet.text(f"{said.engine}   {said.day}", 10, hue="soft", after=0.04)
+    size = 15.0 if len(said.sentence) < 160 else 11.0
+    sheet.text(said.sentence, size, bold=True, after=0.12)
+    over: list[str] = []
+    cautions = said.cautions or [
+        "A dyno pull can break an engine and hurt people: follow the engine maker and the rules of your cell."
+    ]
+    height = sum(sheet.height_of("• " + c, 7.5) + 0.02 for c in cautions) + 0.42
+    height = min(height, 2.6)
+    bottom = sheet.bottom - height - 0.12
+    left = Column(sheets, sheet.figure, sheet.x + 0.07, sheet.y + 0.03, 2.2, bottom)
+    right = Column(sheets, sheet.figure, sheet.x + 2.5, sheet.y, sheet.width - 2.5, bottom)
+    _set(left, said)
+    if said.limit:
+        top = left.y
+        left.text(said.limit, 8, bold=True, hue="down", after=0.0)
+        left.frame(top, left.y, "down")
+        left.y += 0.12
+    for head, lines in (
+        ("Run next", _next(said)),
+        ("How far to trust it", [f"{s.label}: {s.text}." for s in said.standing]),
+        ("Left out and doubtful", [*said.doubts, *said.warnings] or ["Nothing was left out."]),
+    ):
+        over += _points(left, head, lines)
+    if said.questions:
+        left.text(f"{len(said.questions)} open question{'' if len(said.questions) == 1 else 's'}: see the evidence.", 8)
+    pictures = [said.pictures[n] for n in _names(PAGE_ONE) if n in said.pictures]
+    if pictures:
+        room = right.bottom - right.y - 0.36 * len(pictures)
+        wanted = sum(p.height for p in pictures)
+        for p in pictures:
+            right.picture(p, said.span, height=p.height * min(room / wanted, 1.15), size=8.5)
+            right.y += 0.06
+    else:
+        right.text("There is nothing to draw: no pull of this day could be used.")
+    foot = Column(sheets, sheet.figure, sheet.x + 0.07, bottom + 0.12, sheet.width - 0.14, sheet.bottom)
+    top = foot.y
+    foot.text("Take care", 8.5, bold=True, hue="down", after=0.02)
+    over += [c for c in cautions if not foot.text("• " + c, 7.5, after=0.02)]
+    foot.frame(top, foot.y, "down")
+    foot.text(RANGES, 6.8, hue="soft")
+    return over
+
+
+def _set(left: Column, said: Content) -> None:
+    top = left.y
+    left.text("Set", 9, bold=True, hue="hard", after=0.02)
+    if said.to_set:
+        for i, s in enumerate(said.to_set):
+            _pair(left, s, 15 if i < 2 else 9)
+    elif said.table:
+        row = 9 * 1.35 / 72
+        for k, cells in enumerate((said.table.heads, *said.table.rows[:24])):
+            if not left.room(row):
+                break
+            for x, cell in zip((0.55, 1.3, 2.1), cells, strict=True):
+                left.line(cell, left.x + x, left.y, 8.5, bold=k == 0, hue="soft" if k == 0 else "ink", ha="right")
+            left.y += row
+    else:
+        left.text("This day gives nothing to set. See what to run next.", 9)
+    for w in said.worth:
+        left.text(w, 7.5, hue="soft")
+    left.frame(top, left.y, "hard")
+    left.y += 0.14
+
+
+def _pair(left: Column, s: Said, size: float) -> None:
+    label = measure(s.label, 8) + 0.1
+    if label + measure(s.text, size, True) <= left.width and left.room(size * 1.32 / 72):
+        left.line(s.label, left.x, left.y + (size - 8) * 0.95 / 72, 8, hue="soft")
+        left.line(s.text, left.x + left.width, left.y, size, bold=True, ha="right")
+        left.y += size * 1.32 / 72
+    else:
+        left.text(f"{s.label}: {s.text}", 8.5, bold=True, after=0.01)
+
+
+def _next(said: Content) -> list[str]:
+    if said.next_pulls:
+        return [f"{s.label}{f' ({s.text})' if s.text else ''}: {s.small}" for s in said.next_pulls]
+    return ["Nothing: more pulls would gain less than they cost." if said.enough else "No pull to propose from what is known."]
+
+
+def _points(column: Column, head: str, lines: list[str]) -> list[str]:
+    """Draw a heading and its points; give back the points that found no room."""
+    if not column.text(head, 9, bold=True, after=0.01):
+        return [f"{head}: {line}" for line in lines]
+    for i, line in enumerate(lines):
+        if not column.text("• " + line, 7.8, after=0.02):
+            return [f"{head}: {rest}" for rest in lines[i:]]
+    column.y += 0.07
+    return []
+
+
+def _flow(sheets: Sheets, column: Column, head: str, lines: list[str], none: str = "") -> Column:
+    """A heading and points that may run over to further sheets."""
+    points = lines or ([none] if none else [])
+    if not points:
+        return column
+    if not column.room(0.5):
+        column = sheets.sheet()
+    column.text(head, 10, bold=True, after=0.02)
+    for p in points:
+        if not column.text("• " + p, 8.2, after=0.02):
+            column = sheets.sheet()
+            column.text("• " + p, 8.2, after=0.02)
+    column.y += 0.12
+    return column
+
+
+def _pictures(sheets: Sheets, column: Column, said: Content, modules: Any) -> Column:
+    for name in _names(modules):
+        if name in said.pictures:
+            picture = said.pictures[name]
+            if not column.picture(picture, said.span):
+                column = sheets.sheet()
+                column.picture(picture, said.span, height=min(picture.height, column.bottom - column.y - 0.5))
+            if picture.note:
+                column.text(picture.note, 7.2, hue="soft", after=0.12)
+    return column
+
+
+def _page_two(sheets: Sheets, said: Content, over: list[str]) -> None:
+    column = sheets.sheet()
+    column.text("The evidence", 14, bold=True, after=0.1)
+    column = _flow(sheets, column, "Continued from the first page", over)
+    column = _pictures(sheets, column, said, PAGE_TWO)
+    column = sheets.table(column, said.pulls)
+    column = _flow(sheets, column, "Air and correction", [f"{s.label}: {s.text}" for s in said.air])
+    column = _flow(sheets, column, "Changed since this engine’s last day", said.changes, "Nothing noted, or no earlier day.")
+    column = _flow(sheets, column, "Not established", said.not_established, "Nothing to add.")
+    column = _flow(sheets, column, "Not tested", said.not_tested, "Nothing to add.")
+    _flow(sheets, column, "Questions still open", said.questions, "None.")
+
+
+def _page_three(sheets: Sheets, said: Content, photos: list[Shown]) -> None:
+    column = sheets.sheet()
+    column.text("For the builder", 14, bold=True, after=0.1)
+    column = _pictures(sheets, column, said, PAGE_THREE)
+    if said.shapes:
+        column = sheets.table(column, said.shapes)
+    column = _flow(sheets, column, "Sums", [f"{s.label}: {s.text}" for s in said.sums])
+    column = _flow(
+        sheets,
+        column,
+        "What was taken as given",
+        [f"{s.label}: {s.text}{f' ({s.small})' if s.small else ''}" for s in said.assumptions],
+    )
+    column = _photos(sheets, column, photos)
+    column = _flow(sheets, column, "Engine and day as written down", [f"{s.label}: {s.text}" for s in said.facts])
+    if said.inputs:
+        column = sheets.table(column, said.inputs)
+    _flow(sheets, column, "Words", [f"{word}: {meaning}" for word, meaning in GLOSSARY])
+
+
+def _photos(sheets: Sheets, column: Column, photos: list[Shown]) -> Column:
+    if not photos:
+        return column
+    from PIL import Image
+
+    w, h = sheets.size
+    column = _flow(sheets, column, "Pictures", [f"{p.name}: {p.why_not}" for p in photos if p.jpeg is None])
+    for p in photos:
+        if p.jpeg is None:
+            continue
+        width = min(column.width * 0.62, 5.5 * p.width / p.height)
+        height = width * p.height / p.width
+        if not column.room(height + 0.25):
+            column = sheets.sheet()
+        column.text(p.name, 8, bold=True)
+        ax = column.figure.add_axes((column.x / w, 1 - (column.y + height) / h, width / w, height / h))
+        ax.set_axis_off()
+        image = Image.open(io.BytesIO(p.jpeg))
+        image.thumbnail((900, 900))
+        ax.imshow(image, aspect="auto", interpolation="none")
+        column.y += height + 0.15
+    return column

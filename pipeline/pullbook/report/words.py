@@ -1,0 +1,135 @@
+"""Numbers and outside text as a builder reads them: no more digits than the interval earns, words where nothing is known."""
+
+import re
+from collections.abc import Iterable
+from math import isfinite
+from typing import Any
+
+NOT_KNOWN = "not known"
+_UNSEEN = re.compile(
+    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b\u200e\u200f\u2028-\u202e\u2060-\u2069\ufdd0-\ufdef\ufeff\ufff9-\uffff\ud800-\udfff]"
+)
+_PLANE_ENDS = {chr(plane * 0x10000 + end) for plane in range(1, 17) for end in (0xFFFE, 0xFFFF)}
+
+
+def clean(text: object, longest: int = 600) -> str:
+    """Outside text without control, direction-turning and unprintable characters, on one line, ``longest`` characters at most."""
+    plain = _UNSEEN.sub("", str(text)[: 4 * longest].replace("\t", " ").replace("\r", " ").replace("\n", " "))
+    plain = "".join(c for c in plain if c not in _PLANE_ENDS).strip()
+    return plain if len(plain) <= longest else plain[: longest - 1] + "…"
+
+
+def clean_all(value: Any, longest: int = 600) -> Any:
+    """The same for every text inside dicts and lists; numbers that are not finite become None."""
+    if isinstance(value, str):
+        return clean(value, longest)
+    if isinstance(value, float):
+        return value if isfinite(value) else None
+    if isinstance(value, dict):
+        return {clean(k): clean_all(v, longest) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [clean_all(v, longest) for v in value]
+    return value
+
+
+def short(text: str, longest: int = 16) -> str:
+    """A label short enough to stand in a picture; its end is kept, as settings differ there.
+
+    Examples
+    --------
+    >>> short("stop changed to 24", 10)
+    'stop c…24'
+    """
+    if len(text) <= longest:
+        return text
+    tail = max(longest // 3, 1)
+    return text[: longest - tail - 1].rstrip() + "…" + text[-tail:].lstrip() if longest > 3 else text[:longest]
+
+
+def known(value: float | None) -> bool:
+    """Whether a number is there at all."""
+    return value is not None and isfinite(value)
+
+
+def number(value: float | None, places: int = 0) -> str:
+    """A plain number with a true minus sign and thousands set apart; words where it is not known."""
+    if value is None or not isfinite(value):
+        return NOT_KNOWN
+    text = f"{value:,.{places}f}"
+    if float(text.replace(",", "")) == 0:
+        text = text.lstrip("-")
+    return text.replace("-", "−")
+
+
+def half_width(lo: float | None, hi: float | None) -> float | None:
+    """Half of an interval that is closed on both sides."""
+    return None if lo is None or hi is None else abs(hi - lo) / 2
+
+
+def degrees(value: float | None, half: float | None = None) -> str:
+    """Degrees to one, or to a tenth where the interval is within half a degree either way.
+
+    Examples
+    --------
+    >>> degrees(33.72), degrees(33.72, 0.3), degrees(None)
+    ('34°', '33.7°', 'not known')
+    """
+    return NOT_KNOWN if not known(value) else number(value, 1 if half is not None and half <= 0.5 else 0) + "°"
+
+
+def setting_degrees(value: float | None) -> str:
+    """Degrees to set, a tenth only where the number has one."""
+    return NOT_KNOWN if value is None else number(value, 0 if abs(value - round(value)) < 0.05 else 1) + "°"
+
+
+def percent(value: float | None, half: float | None = None, *, signed: bool = False) -> str:
+    """Per cent of torque to 0.5, or to 0.1 where the interval is within a quarter of a per cent either way.
+
+    Examples
+    --------
+    >>> percent(0.62, 0.4, signed=True), percent(0.62, 0.2), percent(-0.1, 0.5)
+    ('+0.5 %', '0.6 %', '0 %')
+    """
+    if value is None or not isfinite(value):
+        return NOT_KNOWN
+    fine = half is not None and half <= 0.25
+    shown = round(value, 1) if fine else round(2 * value) / 2
+    text = number(shown, 0 if shown == round(shown) else 1)
+    return ("+" if signed and shown > 0 else "") + text + " %"
+
+
+def between(lo: float | None, hi: float | None, unit: str = "", places: int = 0) -> str:
+    """An interval in words, open sides said."""
+    if not known(lo) and not known(hi):
+        return NOT_KNOWN
+    if not known(hi):
+        return f"above {number(lo, places)}{unit}"
+    if not known(lo):
+        return f"below {number(hi, places)}{unit}"
+    return f"{number(lo, places)} to {number(hi, places)}{unit}"
+
+
+def percent_between(lo: float | None, hi: float | None) -> str:
+    """An interval of a change in per cent, to a tenth."""
+    return NOT_KNOWN if lo is None or hi is None else f"{number(lo, 1)} to {number(hi, 1)} %"
+
+
+def rpm(value: float | None) -> str:
+    """Engine speed."""
+    return NOT_KNOWN if value is None else f"{number(value)} rpm"
+
+
+def counted(count: int, one: str, many: str | None = None) -> str:
+    """``3 pulls``, ``1 pull``, ``no pulls``."""
+    return f"{count or 'no'} {one if count == 1 else many or one + 's'}"
+
+
+def listed(items: Iterable[str], last: str = "and") -> str:
+    """``a, b and c``."""
+    words = list(items)
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} {last} {words[-1]}" if words else ""
+
+
+def csv_cell(value: object) -> object:
+    """A cell no spreadsheet takes for a formula: outside text that could start one gets an apostrophe in front."""
+    return "'" + value if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r", "|", "%") else value
