@@ -106,6 +106,7 @@ def _parser() -> argparse.ArgumentParser:
 
     made = command("run", _run, "make everything that is new or changed", "pullbook run --book my-shop")
     made.add_argument("only", nargs="*", metavar="ENGINE[/DAY]", help="only these engines or days")
+    made.add_argument("--profile", metavar="NAME", help="where jobs run: slurm, any-submit-command, or a folder of your own")
     made = command("check", _check, "show how each log was understood; changes nothing", "pullbook check --book my-shop")
     made.add_argument("paths", nargs="*", metavar="PATH", help="logs or folders (default: all logs of the book)")
     made = command(
@@ -151,7 +152,7 @@ def _run(given: argparse.Namespace) -> int:
 
     book, settings = _opened(given)
     only = [_engine_day(book, name) for name in given.only] or None
-    outcome = run(book, settings, only, quiet=given.json)
+    outcome = run(book, settings, only, quiet=given.json, profile=_profile(given.profile))
     if given.json:
         _print_json(as_json(book, outcome))
     else:
@@ -176,6 +177,25 @@ def _engine_day(book: Any, name: str) -> tuple[str, str | None]:
     if day and day not in days(book, engine)[0]:
         raise WrongUse(f"no day {day!r} of {engine!r}; it has {', '.join(days(book, engine)[0]) or 'none'}")
     return engine, day or None
+
+
+def _profile(name: str | None) -> Path | None:
+    """The folder of a workflow profile, ours by name or the shop's own by path.
+
+    Raises
+    ------
+    WrongUse
+        There is no such profile.
+    """
+    from pullbook.place import carried
+
+    if name is None:
+        return None
+    ours = carried("workflow") / "profiles"
+    for folder in (ours / name, Path(name).resolve()):
+        if any(folder.glob("*.yaml")):
+            return folder
+    raise WrongUse(f"no profile {name!r}; there are {', '.join(sorted(p.name for p in ours.iterdir()))}, or give a folder")
 
 
 def _check(given: argparse.Namespace) -> int:

@@ -10,19 +10,31 @@ NOTE = ".drawn.json"
 DRAWING = 1
 """Version of the drawing. Raised when a report of the same record would look different; reports are then drawn again."""
 
-
-def write_note(folder: Path, *, revision: int, page: str, files: list[str]) -> None:
-    """Write down what ``folder`` holds and from which revision of the record."""
-    note = {"drawing": DRAWING, "revision": revision, "page": page, "files": sorted(files)}
-    (folder / NOTE).write_text(json.dumps(note), encoding="utf-8")
+DayKey = tuple[str, str]
+Note = dict[str, Any]
 
 
-def drawn_as_recorded(book: Book, engine: str, day: str, revision: int, page: str) -> str | None:
+def write_note(folder: Path, key: DayKey, *, revision: int, page: str, files: list[str], summary: dict[str, Any]) -> None:
+    """Write down what ``folder`` holds, from which revision of the record, and its row for the pages over all days."""
+    note = {"engine": key[0], "day": key[1], "drawing": DRAWING, "revision": revision, "page": page, "files": sorted(files)}
+    (folder / NOTE).write_text(json.dumps(note | {"summary": summary}, ensure_ascii=True), encoding="utf-8")
+
+
+def notes(book: Book) -> dict[DayKey, Note]:
+    """The notes of every report folder of the book, by (engine, day); one that is broken counts as absent."""
+    found: dict[DayKey, Note] = {}
+    for path in book.reports.glob(f"*/*/{NOTE}") if book.reports.is_dir() else ():
+        try:
+            note: Note = json.loads(path.read_text(encoding="utf-8"))
+            found[str(note["engine"]), str(note["day"])] = note
+        except (OSError, ValueError, KeyError, TypeError):
+            continue
+    return found
+
+
+def why_draw(book: Book, key: DayKey, note: Note | None, revision: int, page: str) -> str | None:
     """Why the day's report has to be drawn again, or None where it stands as recorded."""
-    folder = book.reports / engine / day
-    try:
-        note: dict[str, Any] = json.loads((folder / NOTE).read_text(encoding="utf-8"))
-    except (OSError, ValueError):
+    if note is None:
         return "its report is not there"
     if note.get("revision") != revision:
         return "its report is of another revision"
@@ -30,6 +42,7 @@ def drawn_as_recorded(book: Book, engine: str, day: str, revision: int, page: st
         return f"paper is now {page}"
     if note.get("drawing") != DRAWING:
         return "reports are drawn anew by this version"
+    folder = book.reports / key[0] / key[1]
     if any(not (folder / name).exists() for name in note.get("files", [])):
         return "part of its report is not there"
     return None

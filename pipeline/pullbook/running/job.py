@@ -11,6 +11,7 @@ import os
 import sys
 import traceback
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -31,8 +32,12 @@ def main(arguments: list[str] | None = None) -> int:
     given = parser.parse_args(arguments)
     plan = Plan.read(given.plan.resolve())
     if given.part == "index":
+        from pullbook.archive.disk import ArchiveUnwritable
+        from pullbook.archive.store import Store
         from pullbook.running.pages import write_pages
 
+        with suppress(ArchiveUnwritable):  # every day has said so already; the pages are made all the same
+            Store(plan.book.archive).update_catalog()
         write_pages(plan.book)
     else:
         from pullbook.running import one_day

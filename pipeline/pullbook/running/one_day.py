@@ -105,6 +105,7 @@ def draw(plan: Plan, day: PlannedDay, record: dict[str, Any], tables: dict[str, 
     import json
 
     from pullbook.report.day import render_day
+    from pullbook.report.model import summary
     from pullbook.running.drawn import write_note
 
     place = plan.book.reports / day.engine / day.day
@@ -116,7 +117,7 @@ def draw(plan: Plan, day: PlannedDay, record: dict[str, Any], tables: dict[str, 
     text = json.dumps(record, ensure_ascii=False, allow_nan=False, indent=1)
     (making / "day.json").write_text(text, encoding="utf-8", errors="backslashreplace")
     files = [p.relative_to(making).as_posix() for p in making.rglob("*") if p.is_file()]
-    write_note(making, revision=revision, page=plan.page, files=files)
+    write_note(making, (day.engine, day.day), revision=revision, page=plan.page, files=files, summary=summary(record))
     place.parent.mkdir(parents=True, exist_ok=True)
     if place.exists():
         old = plan.book.reports / f".old-{day.id}"
@@ -131,6 +132,7 @@ def draw(plan: Plan, day: PlannedDay, record: dict[str, Any], tables: dict[str, 
 
 def _made(plan: Plan, day: PlannedDay, store: Any) -> tuple[dict[str, Any], dict[str, pl.DataFrame]]:
     from pullbook.archive.history import changes
+    from pullbook.archive.settings import settings_table
     from pullbook.stages.advise import advise
     from pullbook.stages.best import best_advance
     from pullbook.stages.prior import pool
@@ -177,6 +179,7 @@ def _made(plan: Plan, day: PlannedDay, store: Any) -> tuple[dict[str, Any], dict
         "setting_curves": best.setting_curves,
         "pull_advance": delivered.pull_advance,
         "surface": surface(best.posterior),
+        "settings": settings_table(plan.book, day.engine, day.day, day.inputs),
     }
     return record, tables
 

@@ -16,6 +16,8 @@ from typing import Any, Literal
 from pullbook import METHOD
 from pullbook.book import Book, days, engines
 from pullbook.config import Settings, open_book
+from pullbook.running.drawn import DayKey, notes, why_draw
+from pullbook.running.pages import pages_stand
 
 Action = Literal["make", "draw"]
 _PARCELS = "parcels"
@@ -36,7 +38,8 @@ class PlannedDay:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """A run's work. ``parcels``: parcel id -> ids of its days. Everything the jobs need stands in ``file``."""
+    """A run's work. ``parcels``: parcel id -> ids of its days; ``pages``: whether the pages over all days have to be
+    written. Everything the jobs need stands in ``file``."""
 
     id: str
     file: Path
@@ -45,6 +48,7 @@ class Plan:
     page: str
     days: dict[str, PlannedDay]
     parcels: dict[str, list[str]]
+    pages: bool
     work: Path
     python: str = sys.executable
 
@@ -90,6 +94,9 @@ def open_plan(root: Path, handed: str | None, *, make: bool) -> Plan:
     """
     if handed:
         return Plan.read(Path(handed).resolve())
+    here = Path("plan.json")
+    if not make and here.exists():  # a job on another machine starts inside the work folder
+        return Plan.read(here.resolve())
     book, settings = open_book(root)
     file = book.work / "plan.json"
     if make or not file.exists():
@@ -118,34 +125,36 @@ def make_plan(book: Book, settings: Settings, store: Any, only: list[tuple[str, 
         Engines, or engine and day, to look at; all where None.
     """
     from pullbook.archive.inputs import InputHashes, inputs_digest
-    from pullbook.running.drawn import drawn_as_recorded
 
     hashes = InputHashes(book)
-    planned: dict[str, PlannedDay] = {}
+    drawn = notes(book)
     current = store.current_all()
+    planned: list[PlannedDay] = []
+    here: set[DayKey] = set()
     for engine in engines(book):
         for day in days(book, engine)[0]:
+            here.add((engine, day))
             if only is not None and not any(e == engine and d in (None, day) for e, d in only):
                 continue
             inputs = hashes.of_day(engine, day)
             digest = inputs_digest(inputs)
             now = current.get((engine, day))
             why = _why_make(now, digest)
-            action: Action = "make"
-            if why is None:
-                action = "draw"
-                why = drawn_as_recorded(book, engine, day, now["revision"], settings.page) if now else None
             if why is not None:
-                ident = hashlib.sha256(json.dumps([engine, day, digest, METHOD]).encode()).hexdigest()[:16]
-                planned[ident] = PlannedDay(ident, engine, day, action, why, inputs, digest)
+                planned.append(PlannedDay(_ident(engine, day, digest), engine, day, "make", why, inputs, digest))
     hashes.keep()
-    for (engine, day), now in current.items():  # records whose logs are gone still have their reports
-        if only is None and not book.day_folder(engine, day).is_dir():
-            why = drawn_as_recorded(book, engine, day, now["revision"], settings.page)
-            if why is not None:
-                ident = hashlib.sha256(json.dumps([engine, day, now["revision"]]).encode()).hexdigest()[:16]
-                planned[ident] = PlannedDay(ident, engine, day, "draw", why)
-    return _packed(book, settings, planned)
+    made = {(d.engine, d.day) for d in planned}
+    for key, now in sorted(current.items()):  # also days whose logs are gone: their record and report stay
+        asked = only is None or any(e == key[0] and d in (None, key[1]) for e, d in only)
+        why = why_draw(book, key, drawn.get(key), int(now["revision"]), settings.page)
+        if asked and key not in made and why is not None:
+            planned.append(PlannedDay(_ident(*key, str(now["revision"])), *key, "draw", why))
+    return _packed(book, settings, planned, pages=bool(planned) or not pages_stand(book, drawn))
+
+
+def _ident(*parts: str) -> str:
+    """A file-safe name that stands for exactly this content."""
+    return hashlib.sha256(json.dumps([*parts, METHOD]).encode()).hexdigest()[:16]
 
 
 def _why_make(now: dict[str, Any] | None, digest: str) -> str | None:
@@ -158,18 +167,19 @@ def _why_make(now: dict[str, Any] | None, digest: str) -> str | None:
     return None
 
 
-def _packed(book: Book, settings: Settings, planned: dict[str, PlannedDay]) -> Plan:
+def _packed(book: Book, settings: Settings, planned: list[PlannedDay], *, pages: bool) -> Plan:
     """Parcels: one day each while there are few (so that cores share them), several where start-up would dominate."""
     cores = os.cpu_count() or 1
-    order = sorted(planned.values(), key=lambda d: (d.day, d.engine))
+    order = sorted(planned, key=lambda d: (d.day, d.engine))
+    by_id = {d.id: d for d in order}
     size = max(1, min(settings.days_per_job, len(order) // (2 * cores)))
     parcels: dict[str, list[str]] = {}
     for start in range(0, len(order), size):
         ids = [d.id for d in order[start : start + size]]
-        name = hashlib.sha256(json.dumps([ids, [planned[i].action for i in ids]]).encode()).hexdigest()[:16]
+        name = _ident(*ids, *(by_id[i].action for i in ids))
         parcels[name] = ids
-    ident = hashlib.sha256(json.dumps(sorted(parcels)).encode()).hexdigest()[:16]
-    return Plan(ident, book.work / "plan.json", str(book.root), settings.logs, settings.page, planned, parcels, book.work)
+    file = book.work / "plan.json"
+    return Plan(_ident(*parcels), file, str(book.root), settings.logs, settings.page, by_id, parcels, pages, book.work)
 
 
 def clear_markers(plan: Plan) -> None:

@@ -46,6 +46,7 @@ def run(
     quiet: bool = False,
     wait_s: float = 0.0,
     stop: threading.Event | None = None,
+    profile: Path | None = None,
 ) -> Outcome:
     """Make everything that is new or changed.
 
@@ -61,6 +62,8 @@ def run(
         How long to wait for another run that holds the book, in seconds.
     stop
         Ends the run when set; where None, SIGINT and SIGTERM do.
+    profile
+        Folder of the workflow profile that says where jobs run (None: this machine).
 
     Raises
     ------
@@ -85,13 +88,26 @@ def run(
             outcome.notices.append(str(refused))
             outcome.status = 1
         plan = make_plan(book, settings, store, only)
-        if plan.parcels:
-            _work(plan, quiet, stop)
+        if plan.parcels or plan.pages:
+            _work(plan, profile or carried("workflow") / "profiles" / "default", quiet, stop)
             _collect(plan, outcome)
+        _close(book, store, outcome)
         return outcome
 
 
-def _work(plan: Plan, quiet: bool, told: threading.Event | None) -> None:
+def _close(book: Book, store: Any, outcome: Outcome) -> None:
+    """Mark in the catalogue the days whose logs are gone (the workflow's last job has folded the run's days in)."""
+    from pullbook.archive.disk import ArchiveUnwritable
+    from pullbook.book import days, engines
+
+    try:
+        store.note_missing_logs([(engine, day) for engine in engines(book) for day in days(book, engine)[0]])
+    except ArchiveUnwritable as refused:
+        outcome.notices.append(str(refused))
+        outcome.status = outcome.status or 1
+
+
+def _work(plan: Plan, profile: Path, quiet: bool, told: threading.Event | None) -> None:
     """Hand the plan to Snakemake and show progress until it ends; on a signal end the whole family of processes."""
     plan.work.mkdir(parents=True, exist_ok=True)
     clear_markers(plan)
@@ -99,9 +115,9 @@ def _work(plan: Plan, quiet: bool, told: threading.Event | None) -> None:
     events = plan.work / "progress.jsonl"
     events.unlink(missing_ok=True)
     display = None if quiet else Display(len(plan.days))
-    workflow = carried("workflow")
-    command = [sys.executable, "-m", "snakemake", "--snakefile", str(workflow / "Snakefile"), "--directory", str(plan.work)]
-    command += ["--workflow-profile", str(workflow / "profiles" / "default"), "--quiet", "all", "--nolock"]
+    snakefile = carried("workflow") / "Snakefile"
+    command = [sys.executable, "-m", "snakemake", "--snakefile", str(snakefile), "--directory", str(plan.work)]
+    command += ["--workflow-profile", str(profile), "--quiet", "all", "--nolock"]
     command += ["--config", f"plan={plan.file.name}"]
     stop = _Stop(told)
     with (plan.work / "workflow.log").open("wb") as log, stop:
