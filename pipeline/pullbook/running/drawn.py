@@ -20,16 +20,23 @@ def write_note(folder: Path, key: DayKey, *, revision: int, page: str, files: li
     (folder / NOTE).write_text(json.dumps(note | {"summary": summary}, ensure_ascii=True), encoding="utf-8")
 
 
+def read_note(book: Book, key: DayKey) -> Note | None:
+    """The note of one day's report folder, None where there is none or it is broken."""
+    return _read(book.reports / key[0] / key[1] / NOTE)
+
+
 def notes(book: Book) -> dict[DayKey, Note]:
-    """The notes of every report folder of the book, by (engine, day); one that is broken counts as absent."""
-    found: dict[DayKey, Note] = {}
-    for path in book.reports.glob(f"*/*/{NOTE}") if book.reports.is_dir() else ():
-        try:
-            note: Note = json.loads(path.read_text(encoding="utf-8"))
-            found[str(note["engine"]), str(note["day"])] = note
-        except (OSError, ValueError, KeyError, TypeError):
-            continue
-    return found
+    """The notes of every report folder of the book, by (engine, day)."""
+    found = (_read(path) for path in book.reports.glob(f"*/*/{NOTE}")) if book.reports.is_dir() else ()
+    return {(str(note["engine"]), str(note["day"])): note for note in found if note is not None}
+
+
+def _read(path: Path) -> Note | None:
+    try:
+        note: Note = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return None
+    return note if isinstance(note, dict) and {"engine", "day", "summary"} <= note.keys() else None
 
 
 def why_draw(book: Book, key: DayKey, note: Note | None, revision: int, page: str) -> str | None:

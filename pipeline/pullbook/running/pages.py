@@ -8,7 +8,7 @@ import json
 from typing import Any
 
 from pullbook.book import Book
-from pullbook.running.drawn import DRAWING, DayKey, Note, notes
+from pullbook.running.drawn import DRAWING, DayKey, notes
 
 _STANDING = ".pages.json"
 
@@ -35,21 +35,21 @@ def write_pages(book: Book) -> None:
         by_engine.setdefault(day["folder"], []).append(day)
     for engine, days in by_engine.items():
         render_engine(book.reports, engine, days)
-    (book.reports / _STANDING).write_text(json.dumps({"standing": _standing(book, known)}), encoding="utf-8")
+    (book.reports / _STANDING).write_text(json.dumps({"standing": _standing(book, list(known))}), encoding="utf-8")
 
 
-def pages_stand(book: Book, known: dict[DayKey, Note]) -> bool:
-    """Whether the pages are there and list what is on the disk: which days there are, and whose logs are gone."""
-    if not known:
+def pages_stand(book: Book, days: list[DayKey]) -> bool:
+    """Whether the pages are there and list ``days`` as they are on the disk: which there are, and whose logs are gone."""
+    if not days:
         return True
     try:
         noted = json.loads((book.reports / _STANDING).read_text(encoding="utf-8"))["standing"]
     except (OSError, ValueError, KeyError, TypeError):
         return False
-    pages = [book.reports / "index.html", *(book.reports / engine / "index.html" for engine in {e for e, _ in known})]
-    return noted == _standing(book, known) and all(page.exists() for page in pages)
+    pages = [book.reports / "index.html", *(book.reports / engine / "index.html" for engine in {e for e, _ in days})]
+    return noted == _standing(book, days) and all(page.exists() for page in pages)
 
 
-def _standing(book: Book, known: dict[DayKey, Note]) -> str:
-    listed = [[*key, note.get("revision"), book.day_folder(*key).is_dir()] for key, note in sorted(known.items())]
+def _standing(book: Book, days: list[DayKey]) -> str:
+    listed = [[*key, book.day_folder(*key).is_dir()] for key in sorted(days)]
     return hashlib.sha256(json.dumps([DRAWING, listed]).encode()).hexdigest()

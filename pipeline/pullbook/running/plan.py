@@ -14,10 +14,11 @@ from pathlib import Path
 from typing import Any, Literal
 
 from pullbook import METHOD
-from pullbook.book import Book, days, engines
+from pullbook.book import Book, days, engines, printable
 from pullbook.config import Settings, open_book
-from pullbook.running.drawn import DayKey, notes, why_draw
+from pullbook.running.drawn import DayKey, read_note, why_draw
 from pullbook.running.pages import pages_stand
+from pullbook.running.settled import Settled
 
 Action = Literal["make", "draw"]
 _PARCELS = "parcels"
@@ -107,14 +108,16 @@ def open_plan(root: Path, handed: str | None, *, make: bool) -> Plan:
         _HELD.append(hold_book(book.work))
         store = Store(book.archive)
         store.complete_unfinished()
-        make_plan(book, settings, store).write()
+        make_plan(book, settings, store)[0].write()
     return Plan.read(file)
 
 
 _HELD: list[Any] = []
 
 
-def make_plan(book: Book, settings: Settings, store: Any, only: list[tuple[str, str | None]] | None = None) -> Plan:
+def make_plan(
+    book: Book, settings: Settings, store: Any, only: list[tuple[str, str | None]] | None = None
+) -> tuple[Plan, Settled, set[DayKey]]:
     """Compare every day's inputs with its record and plan what differs.
 
     Parameters
@@ -123,33 +126,47 @@ def make_plan(book: Book, settings: Settings, store: Any, only: list[tuple[str, 
         The book, its settings and its archive (:class:`pullbook.archive.store.Store`).
     only
         Engines, or engine and day, to look at; all where None.
+
+    Returns
+    -------
+    Plan, Settled, set of (engine, day)
+        The plan; the short cut to remember days by once they are in order; the days that were in order already.
     """
     from pullbook.archive.inputs import InputHashes, inputs_digest
 
     hashes = InputHashes(book)
-    drawn = notes(book)
-    current = store.current_all()
+    settled = Settled(book, settings.page)
     planned: list[PlannedDay] = []
-    here: set[DayKey] = set()
-    for engine in engines(book):
-        for day in days(book, engine)[0]:
-            here.add((engine, day))
-            if only is not None and not any(e == engine and d in (None, day) for e, d in only):
-                continue
-            inputs = hashes.of_day(engine, day)
-            digest = inputs_digest(inputs)
-            now = current.get((engine, day))
-            why = _why_make(now, digest)
-            if why is not None:
-                planned.append(PlannedDay(_ident(engine, day, digest), engine, day, "make", why, inputs, digest))
+    here = [(engine, day) for engine in engines(book) for day in days(book, engine)[0]]
+    gone = _gone(store, here)
+    fine: set[DayKey] = set()
+    for engine, day in [*here, *sorted(gone)]:
+        if only is not None and not any(e == engine and d in (None, day) for e, d in only):
+            continue
+        if settled.holds(engine, day):
+            fine.add((engine, day))
+            continue
+        now = store.current(engine, day)
+        inputs = hashes.of_day(engine, day) if (engine, day) not in gone else []
+        digest = inputs_digest(inputs)
+        why = _why_make(now, digest) if (engine, day) not in gone else None
+        action: Action = "make"
+        if why is None and now is not None:
+            action, why = "draw", why_draw(book, (engine, day), read_note(book, (engine, day)), int(now["revision"]), settings.page)
+        if why is not None:
+            planned.append(PlannedDay(_ident(engine, day, digest, action), engine, day, action, why, inputs, digest))
+        else:
+            fine.add((engine, day))
     hashes.keep()
-    made = {(d.engine, d.day) for d in planned}
-    for key, now in sorted(current.items()):  # also days whose logs are gone: their record and report stay
-        asked = only is None or any(e == key[0] and d in (None, key[1]) for e, d in only)
-        why = why_draw(book, key, drawn.get(key), int(now["revision"]), settings.page)
-        if asked and key not in made and why is not None:
-            planned.append(PlannedDay(_ident(*key, str(now["revision"])), *key, "draw", why))
-    return _packed(book, settings, planned, pages=bool(planned) or not pages_stand(book, drawn))
+    pages = bool(planned) or not pages_stand(book, [*here, *sorted(gone)])
+    return _packed(book, settings, planned, pages=pages), settled, fine
+
+
+def _gone(store: Any, here: list[DayKey]) -> set[DayKey]:
+    """Days of the archive whose folder is not here: their record and report stay. Names as the catalogue prints them."""
+    present = {(printable(engine), printable(day)) for engine, day in here}
+    listed: list[DayKey] = store.catalog().select("engine", "day").collect().rows()
+    return set(listed) - present
 
 
 def _ident(*parts: str) -> str:

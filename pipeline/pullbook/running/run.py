@@ -87,11 +87,13 @@ def run(
         except ArchiveUnwritable as refused:
             outcome.notices.append(str(refused))
             outcome.status = 1
-        plan = make_plan(book, settings, store, only)
+        plan, settled, fine = make_plan(book, settings, store, only)
         if plan.parcels or plan.pages:
             _work(plan, profile or carried("workflow") / "profiles" / "default", quiet, stop)
             _collect(plan, outcome)
         _close(book, store, outcome)
+        if only is None:
+            settled.remember(fine | {(d["engine"], d["day"]) for d in outcome.days if not (d.get("fault") or d.get("unwritable"))})
         return outcome
 
 
