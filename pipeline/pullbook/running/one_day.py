@@ -131,7 +131,7 @@ def draw(plan: Plan, day: PlannedDay, record: dict[str, Any], tables: dict[str, 
 
 
 def _made(plan: Plan, day: PlannedDay, store: Any) -> tuple[dict[str, Any], dict[str, pl.DataFrame]]:
-    from pullbook.archive.history import changes
+    from pullbook.archive.changes import changes
     from pullbook.archive.settings import settings_table
     from pullbook.stages.advise import advise
     from pullbook.stages.best import best_advance
