@@ -183,6 +183,11 @@ class Prior:
     source: Literal["archive", "default"] = "default"
     pulls: int = 0
     frozen_from: tuple[str, ...] = ()
+    k_rpm: float | None = None  # rpm the curvature holds at; None: the middle of the day's span
+    k_slope: float = 0.0  # of ln k per 1000 rpm
+    k_slope_sd: float = 0.12
+    skew_mean: float = 0.0  # 1/deg
+    skew_sd: float = 0.007
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,6 +207,9 @@ class Posterior:
     tested_lo_deg: Array  # (R,), NaN where untested
     tested_hi_deg: Array  # (R,)
     setting_means: dict[str, Array] = field(default_factory=dict)  # setting -> (D, R) ln torque the setting would repeat to
+    scale_deg: Array | None = None
+    """(D, R) the day's common error of the timing scale: true best = best_deg + scale_deg. It shifts what was tested and
+    what is best alike, so losses do not need it; intervals in true degrees do."""
 
     def loss(self, advance_deg: Array) -> Array:
         """Loss (fraction ≥ 0) of running ``advance_deg``.

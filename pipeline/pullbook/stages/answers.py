@@ -1,0 +1,152 @@
+"""What the draws of the hill say, row by row: where the best lies, how sure, and the least advance that costs nothing to speak of.
+
+Every answer is a decision by expected loss or by a share of the draws; none is read off the mean hill.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from pullbook.columns import BEST, conform
+from pullbook.handover import Array, Posterior
+
+EDGE_DEG = 0.5  # the best may lie this far outside what was tested and still be called inside
+INSIDE, BEYOND = 0.75, 0.85
+APART_DEG = 1.0  # settings closer than this cannot say which way the best lies
+GRID_DEG = 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class RowAnswer:
+    """One row of BEST without its torque, cap and tested edges."""
+
+    state: str
+    best: float | None = None
+    lo: float | None = None
+    hi: float | None = None
+    band_lo: float | None = None
+    band_hi: float | None = None
+    least: float | None = None
+
+
+def state_of(best: Array, tested_lo: float, tested_hi: float) -> str:
+    """Where the best advance (draws, on the delivered scale) lies against what was tested."""
+    if not np.isfinite(tested_lo):
+        return "untested"
+    if tested_hi - tested_lo < APART_DEG:
+        return "flat"
+    below = float(np.mean(best <= tested_lo - EDGE_DEG))
+    above = float(np.mean(best >= tested_hi + EDGE_DEG))
+    if 1.0 - below - above >= INSIDE:
+        return "inside"
+    if above >= BEYOND:
+        return "above_tested"
+    if below >= BEYOND:
+        return "below_tested"
+    return "flat"
+
+
+def _number(value: float) -> float:
+    return round(float(value), 2)
+
+
+def answer_row(posterior: Posterior, row: int, tolerance: float) -> RowAnswer:
+    """Answer one rpm row.
+
+    Parameters
+    ----------
+    posterior
+        Draws of the day.
+    row
+        Index of the rpm row.
+    tolerance
+        Loss (fraction) that is not worth an argument.
+    """
+    best, k = posterior.best_deg[:, row], posterior.k[:, row]
+    tested_lo, tested_hi = float(posterior.tested_lo_deg[row]), float(posterior.tested_hi_deg[row])
+    state = state_of(best, tested_lo, tested_hi)
+    if state == "untested":
+        return RowAnswer(state)
+    true = best if posterior.scale_deg is None else best + posterior.scale_deg[:, row]
+    inside = state == "inside"
+    edge = EDGE_DEG if inside else 0.0
+    grid = np.arange(tested_lo - edge, tested_hi + edge + GRID_DEG / 2, GRID_DEG)
+    d = grid[:, None] - best
+    loss = k * d**2 * np.exp(np.clip(posterior.skew * d, -3.0, 3.0))
+    expected = loss.mean(axis=1)
+    at = int(np.argmin(expected))
+    qualifies = np.flatnonzero((loss > tolerance).mean(axis=1) < 0.10)
+    least = grid[qualifies[0]] if len(qualifies) else (grid[at] if state != "flat" else None)
+    least = None if least is None else _number(least)
+    if inside:
+        lo, hi = np.quantile(true, [0.05, 0.95])
+        lower, upper = _band(best, k, posterior.skew, tolerance)
+        return RowAnswer(
+            state, _number(_cheapest(grid, expected, at)), _number(lo), _number(hi), _number(lower), _number(upper), least
+        )
+    if state == "above_tested":
+        doubt = float(np.mean(best <= tested_hi))
+        return RowAnswer(state, lo=_number(np.quantile(true, max(0.10 * (1 - doubt), 0.02))), least=least)
+    if state == "below_tested":
+        doubt = float(np.mean(best >= tested_lo))
+        return RowAnswer(state, hi=_number(np.quantile(true, 1 - max(0.10 * (1 - doubt), 0.02))), least=least)
+    return RowAnswer(state, least=least)
+
+
+def _cheapest(grid: Array, expected: Array, at: int) -> float:
+    """Least expected loss between grid points, by the parabola through three of them."""
+    if not 0 < at < len(grid) - 1:
+        return float(grid[at])
+    a, b, c = expected[at - 1 : at + 2]
+    bend = a - 2 * b + c
+    return float(grid[at] + (0.5 * (a - c) / bend * GRID_DEG if bend > 0 else 0.0))
+
+
+def _band(best: Array, k: Array, skew: Array, tolerance: float) -> tuple[float, float]:
+    """Edges of the advances within ``tolerance`` of the best: medians over the draws of each draw's own edges.
+
+    The skewed hill is inverted by a few Newton-like steps from the parabola's own edges.
+    """
+    half = np.sqrt(tolerance / k)
+    edges = []
+    for side in (-1.0, 1.0):
+        d = side * half
+        for _ in range(8):
+            d = side * half * np.exp(np.clip(-0.5 * skew * d, -1.0, 1.0))
+        edges.append(float(np.median(best + d)))
+    return edges[0], edges[1]
+
+
+def best_table(
+    posterior: Posterior | None, rpm: list[int], caps: dict[int, float], tolerance: float, tested: dict[int, tuple[float, float]]
+) -> pl.DataFrame:
+    """BEST, one row for each of ``rpm``.
+
+    Parameters
+    ----------
+    posterior
+        None where no hill could be drawn: every row is then ``flat`` where something was run, else ``untested``.
+    caps
+        Knock cap by rpm, degrees.
+    tested
+        Least and most advance run, by rpm.
+    """
+    place = {} if posterior is None else {int(n): i for i, n in enumerate(posterior.rpm)}
+    rows = []
+    for n in rpm:
+        lo, hi = tested.get(n, (None, None))
+        if posterior is not None and n in place:
+            answer = answer_row(posterior, place[n], tolerance)
+        else:
+            answer = RowAnswer("untested" if lo is None else "flat")
+        torque = None
+        if posterior is not None and answer.state == "inside":
+            torque = round(float(np.exp(np.median(posterior.log_torque[:, place[n]]))), 2)
+        rows.append({
+            "rpm": n, "best_deg": answer.best, "lo_deg": answer.lo, "hi_deg": answer.hi, "state": answer.state,
+            "tested_lo_deg": None if lo is None else _number(lo), "tested_hi_deg": None if hi is None else _number(hi),
+            "band_lo_deg": answer.band_lo, "band_hi_deg": answer.band_hi, "best_torque_nm": torque, "least_deg": answer.least,
+            "knock_cap_deg": None if n not in caps else _number(caps[n]),
+        })  # fmt: skip
+    return conform(pl.DataFrame(rows, infer_schema_length=None), BEST) if rows else pl.DataFrame(schema=BEST)

@@ -1,0 +1,177 @@
+"""The truth about timing: from aligned pulls and delivered advance to best advance, effects, repeatability and the ceiling."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+from pullbook.handover import AlignedDay, Array, BestDay, DayReading, DeliveredDay, Posterior, Prior
+from pullbook.stages.abnormal import Abnormal, find_abnormal
+from pullbook.stages.answers import APART_DEG, best_table
+from pullbook.stages.day_table import DayTable, day_table, usable
+from pullbook.stages.effects import effects_table
+from pullbook.stages.hill_fit import HillFit, fit_hill
+from pullbook.stages.knock import ceiling, knock_table
+from pullbook.stages.levels import offsets_table, residuals_table, setting_curves_table
+from pullbook.stages.own_effects import OwnEffects, find_own_effects
+from pullbook.stages.own_figures import own_figures
+from pullbook.stages.repeatability import repeatability
+from pullbook.stages.what_is_missing import Missing, what_is_missing
+
+
+@dataclass(frozen=True, slots=True)
+class _Modelled:
+    fit: HillFit | None
+    own: OwnEffects
+    abnormal: Abnormal
+    clean: DayTable
+
+
+def best_advance(reading: DayReading, aligned: AlignedDay, delivered: DeliveredDay, prior: Prior) -> BestDay:
+    """Estimate a day.
+
+    Parameters
+    ----------
+    reading
+        Facts, limits, seed and the samples (for a knock channel).
+    aligned
+        Pulls on one footing.
+    delivered
+        The advance each pull ran, with its doubt.
+    prior
+        From :mod:`pullbook.stages.prior`.
+
+    Returns
+    -------
+    BestDay
+        Whatever the day supports: a day without usable pulls, without known advance or with one setting gives nulls and
+        says why.
+    """
+    limits = reading.facts.limits
+    table = day_table(aligned, delivered)
+    baseline = _baseline(aligned, table)
+    modelled = _model(table, baseline, prior, reading.seed)
+    fit = modelled.fit
+    knock, knock_questions = knock_table(aligned, reading.samples)
+    tested = tested_by_row(modelled.clean)
+    roof = ceiling(
+        knock, advance_by_setting(tested, delivered), tested, margin_deg=limits.margin_below_knock_deg,
+        limit_deg=reading.engine_facts.max_advance_deg, limit_note=reading.engine_facts.max_advance_note,
+    )  # fmt: skip
+    used_rpm = reading.engine_facts.used_rpm
+    posterior = _posterior(fit, modelled.own.unknown)
+    edges = {n: (min(run.values()), max(run.values())) for n, run in tested.items()}
+    rows = _rows_of_report(table, used_rpm)
+    best = best_table(posterior, rows, roof.caps, limits.tolerance_pct / 100, edges)
+    means = {} if fit is None else fit.means
+    rpm = [] if fit is None else fit.table.rpm.tolist()
+    pulls = len(table.pull_id)
+    empty = np.zeros(0)
+    missing: Missing = what_is_missing(aligned, table, modelled.own, knock, modelled.abnormal.table, baseline)
+    return BestDay(
+        best=best,
+        effects=effects_table(means, rpm, baseline, used_rpm, limits.tolerance_pct),
+        knock=knock,
+        ceiling=roof.table,
+        repeatability=repeatability(empty if fit is None else fit.sd, empty if fit is None else fit.drift, pulls, prior),
+        posterior=posterior,
+        prior=prior,
+        own=own_figures(fit, prior, reading, aligned),
+        residuals=residuals_table(table, fit, modelled.abnormal.mask),
+        offsets=offsets_table(fit),
+        setting_curves=setting_curves_table(fit),
+        abnormal=modelled.abnormal.table,
+        questions=(*missing.questions, *knock_questions),
+        warnings=missing.warnings,
+        not_established=missing.not_established,
+    )
+
+
+def _baseline(aligned: AlignedDay, table: DayTable) -> str | None:
+    """The reference setting among the used pulls: as marked, else the one most often run, the first on a tie."""
+    marked = aligned.pulls.filter(pl.col("baseline").fill_null(value=False))["setting"].to_list()
+    settings = table.settings()
+    named = next((s for s in marked if s in settings), None)
+    if named is not None or not settings:
+        return named
+    return max(settings, key=lambda s: (table.setting.count(s), -settings.index(s)))
+
+
+def _model(table: DayTable, baseline: str | None, prior: Prior, seed: int) -> _Modelled:
+    abnormal = find_abnormal(table, prior)
+    clean = table.where(~abnormal.mask)
+    own = find_own_effects(clean, baseline)
+    known = np.isfinite(clean.advance) & clean.present
+    on_hill = clean.where(usable(clean))
+    with_hill = bool((_spread(on_hill) >= APART_DEG).any())
+    stood_in = _stand_in(clean, known) if with_hill else np.nan_to_num(clean.advance)
+    filled = DayTable(
+        clean.pull_id, clean.setting, clean.order, clean.rpm, clean.ln_torque, clean.white, stood_in,
+        np.where(known[:, :, None], clean.modes, 0.0), clean.present,
+    )  # fmt: skip
+    filled = filled.where(usable(filled))
+    filled = filled.of(np.flatnonzero(filled.present.any(axis=1)))
+    if len(filled.pull_id) < 2:
+        return _Modelled(None, own, abnormal, clean)
+    fit = fit_hill(filled, prior, np.random.default_rng([seed, 4]), own, hill=with_hill)
+    return _Modelled(fit, own, abnormal, clean)
+
+
+def _spread(table: DayTable) -> Array:
+    """Widest difference of advance at each row (R,)."""
+    hi = np.where(table.present, table.advance, -np.inf).max(axis=0)
+    lo = np.where(table.present, table.advance, np.inf).min(axis=0)
+    return np.where(np.isfinite(hi - lo), hi - lo, 0.0)
+
+
+def _stand_in(table: DayTable, known: npt.NDArray[np.bool_]) -> Array:
+    """Advance with the row's mean where a setting's is unknown: its own effect takes up the difference."""
+    count = known.sum(axis=0)
+    mean = np.where(known, table.advance, 0.0).sum(axis=0) / np.maximum(count, 1)
+    whole = np.array([not known[i].any() for i in range(len(known))])
+    return np.where(known, table.advance, np.where(whole[:, None] & (count > 0), mean, np.nan))
+
+
+def tested_by_row(table: DayTable) -> dict[int, dict[str, float]]:
+    """Advance of every setting with used pulls at every row where it is known."""
+    out: dict[int, dict[str, float]] = {}
+    for setting, advance in table.setting_advance().items():
+        for rpm, value in zip(table.rpm.tolist(), advance.tolist(), strict=True):
+            if np.isfinite(value):
+                out.setdefault(rpm, {})[setting] = value
+    return dict(sorted(out.items()))
+
+
+def advance_by_setting(tested: Mapping[int, Mapping[str, float]], delivered: DeliveredDay) -> dict[str, dict[int, float]]:
+    """Advance by setting and row: what the pulls ran, and the delivered curve where they were left out or cut short."""
+    out: dict[str, dict[int, float]] = {}
+    curves = delivered.delivered.filter(pl.col("direction").is_in(["up", "both"]) & pl.col("advance_deg").is_not_null())
+    for setting, rpm, value in curves.select("setting", "rpm", "advance_deg").iter_rows():
+        out.setdefault(setting, {})[rpm] = value
+    for rpm, run in tested.items():
+        for setting, value in run.items():
+            out.setdefault(setting, {})[rpm] = value
+    return out
+
+
+def _posterior(fit: HillFit | None, unknown: tuple[str, ...]) -> Posterior | None:
+    if fit is None or fit.best is None or fit.k is None or fit.skew is None:
+        return None
+    ran = np.array([a for s, a in fit.table.setting_advance().items() if s not in unknown])
+    some = np.isfinite(ran)
+    lo = np.where(some.any(axis=0), np.where(some, ran, np.inf).min(axis=0), np.nan)
+    hi = np.where(some.any(axis=0), np.where(some, ran, -np.inf).max(axis=0), np.nan)
+    return Posterior(
+        rpm=fit.table.rpm, best_deg=fit.best, k=fit.k, skew=fit.skew, pull_sd=fit.sd, drift=fit.drift, log_torque=fit.top,
+        tested_lo_deg=lo, tested_hi_deg=hi, setting_means=fit.means, scale_deg=fit.scale,
+    )  # fmt: skip
+
+
+def _rows_of_report(table: DayTable, used_rpm: tuple[float, float] | None) -> list[int]:
+    """Every 100-rpm row of the tested and of the used span."""
+    ends = [int(n) for n in (table.rpm.min(), table.rpm.max())] if len(table.rpm) else []
+    if used_rpm is not None:
+        ends += [int(-(-used_rpm[0] // 100) * 100), int(used_rpm[1] // 100 * 100)]
+    return list(range(min(ends), max(ends) + 1, 100)) if ends else []

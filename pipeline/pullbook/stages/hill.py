@@ -1,0 +1,129 @@
+"""The hill a day's torque lies on: best advance, curvature and skew over rpm, drawn from priors as standard normals.
+
+``L = k·d²·exp(s·d)`` with ``d = a − m`` is the fraction of torque lost by running ``a`` where ``m`` is best; the logarithm
+of torque falls by ``ln(1 − L)``. Best advance ``m`` and ``ln k`` are Gaussian processes over rpm on knots, written as
+``mean + basis @ ξ`` with ξ standard normal, so that every parameter of the hill has the same scale and the same prior.
+
+Source: the loss is a parabola near its top (see the published torque regression in tests/outside, row M1); the skew leaves
+the sign of the asymmetry open. Knot kriging: Rasmussen and Williams, Gaussian Processes for Machine Learning (2006), ch. 2.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from pullbook.handover import Array, Prior
+
+SLOPE_DEG = 5.0  # ° per 1000 rpm, one SD of the best advance's slope
+WIGGLE_DEG = 2.0  # ° one SD of its departure from a straight line
+WIGGLE_RPM = 1200.0  # rpm over which that departure is alike
+KNOT_RPM = 700.0
+K_SLOPE = 0.12  # of ln k per 1000 rpm
+K_WIGGLE = 0.08  # of ln k
+K_WIGGLE_RPM = 2500.0
+SKEW = 0.007  # 1/°, one SD
+STEEP = 0.6  # above this loss ln(1 − L) goes on as its tangent: a search that strays finds its way back
+LONGEST = 3.0  # |s·d| is held within this, as in Posterior.loss
+
+
+@dataclass(frozen=True, slots=True)
+class HillBasis:
+    """How standard normals ξ (…, q) become a hill on R rpm rows: ``m``, ``ln k`` and ``s``.
+
+    ``best_basis`` (R, n_best), ``k_basis`` (R, n_k); ξ holds the best-advance part first, then curvature, then skew.
+    """
+
+    rpm: Array
+    best_mean: float
+    best_basis: Array
+    ln_k_mean: Array
+    k_basis: Array
+    skew_mean: float
+    skew_sd: float
+
+    @property
+    def size(self) -> int:
+        """Number of parameters q."""
+        return int(self.best_basis.shape[1] + self.k_basis.shape[1] + 1)
+
+    def hill(self, xi: Array) -> tuple[Array, Array, Array]:
+        """Best advance (…, R) in °, curvature (…, R) in 1/°², skew (…,) in 1/° of the parameters ``xi`` (…, q)."""
+        n = self.best_basis.shape[1]
+        best = self.best_mean + xi[..., :n] @ self.best_basis.T
+        ln_k = self.ln_k_mean + xi[..., n:-1] @ self.k_basis.T
+        return best, np.exp(ln_k), self.skew_mean + self.skew_sd * xi[..., -1]
+
+
+def _kernel(x: Array, y: Array, level: float, slope: float, wiggle: float, scale: float) -> Array:
+    """Covariance of a level, a slope and a smooth wiggle; x and y in thousands of rpm from the middle."""
+    distance = (x[:, None] - y[None, :]) / scale
+    smooth: Array = wiggle**2 * np.exp(-0.5 * distance**2)
+    return smooth + level**2 + slope**2 * np.outer(x, y)
+
+
+def _process(rows: Array, spacing: float, level: float, slope: float, wiggle: float, scale: float) -> Array:
+    """Basis (R, n) of a process over ``rows`` (thousands of rpm from the middle) carried by evenly spaced knots."""
+    lo, hi = float(rows.min()), float(rows.max())
+    n = max(2, round((hi - lo) / spacing) + 1)
+    knots = np.linspace(lo, hi, n) if hi - lo > 1e-6 else np.array([lo])
+    own = _kernel(knots, knots, level, slope, wiggle, scale) + 1e-6 * np.eye(len(knots))
+    lower = np.linalg.cholesky(own)
+    return np.linalg.solve(lower, _kernel(knots, rows, level, slope, wiggle, scale)).T
+
+
+def hill_basis(rpm: npt.ArrayLike, prior: Prior, middle_rpm: float | None = None) -> HillBasis:
+    """Priors of the hill on rpm rows.
+
+    Parameters
+    ----------
+    rpm
+        Rows (R,), rpm, at least one.
+    prior
+        Level of best advance and curvature known beforehand.
+    middle_rpm
+        Where level and curvature of the prior hold; default the middle of the rows.
+    """
+    rows = np.asarray(rpm, float)
+    middle = float(rows.min() + rows.max()) / 2 if middle_rpm is None else middle_rpm
+    x = (rows - middle) / 1000.0
+    best = _process(x, KNOT_RPM / 1000, prior.best_sd, SLOPE_DEG, WIGGLE_DEG, WIGGLE_RPM / 1000)
+    curve = _process(x, 2 * KNOT_RPM / 1000, prior.k_log_sd, prior.k_slope_sd, K_WIGGLE, K_WIGGLE_RPM / 1000)
+    ln_k = np.log(prior.k_median) + prior.k_slope * x
+    return HillBasis(rows, prior.best_median, best, ln_k, curve, prior.skew_mean, prior.skew_sd)
+
+
+def ln_torque_lost(advance: Array, best: Array, k: Array, skew: Array) -> Array:
+    """``ln(1 − L)`` for advance (P, R) and hills best, k (B, R) and skew (B,): shape (B, P, R)."""
+    d = advance - best[:, None, :]
+    tilt = np.exp(np.clip(skew[:, None, None] * d, -LONGEST, LONGEST))
+    loss = d * d
+    loss *= tilt
+    loss *= k[:, None, :]
+    return _log_left(loss)
+
+
+def _log_left(loss: Array) -> Array:
+    """``ln(1 − loss)``, continued along its tangent above ``STEEP``."""
+    if loss.size and float(loss.max()) > STEEP:
+        over = np.maximum(loss - STEEP, 0.0)
+        return np.log1p(-np.minimum(loss, STEEP)) - over / (1 - STEEP)
+    return np.log1p(-loss)
+
+
+def slopes(basis: HillBasis, advance: Array, xi: Array) -> tuple[Array, Array, Array]:
+    """``ln(1 − L)`` (B, P, R), its slope per degree of advance, and its Jacobian (B, q, P, R) in ξ (B, q)."""
+    best, k, skew = basis.hill(xi)
+    d = advance - best[:, None, :]
+    turn = np.clip(skew[:, None, None] * d, -LONGEST, LONGEST)
+    tilted = k[:, None, :] * np.exp(turn)
+    loss = tilted * d * d
+    left = -1.0 / (1.0 - np.minimum(loss, STEEP))
+    per_deg = left * tilted * d * (2.0 + turn)
+    per_ln_k = left * loss
+    parts = [
+        -per_deg[:, None] * basis.best_basis.T[None, :, None, :],
+        per_ln_k[:, None] * basis.k_basis.T[None, :, None, :],
+        (basis.skew_sd * per_ln_k * d)[:, None],
+    ]
+    return _log_left(loss), per_deg, np.concatenate(parts, axis=1)

@@ -1,0 +1,143 @@
+"""Knock as noted and as counted, and the ceiling it puts over every advice, rpm by rpm.
+
+A note caps and never lifts: only the lowest advance at which knock was noted counts, one tick of a counter is a note, and a
+pull nobody listened to proves nothing above a note.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+from pullbook.columns import KNOCK, ROW_RPM, conform
+from pullbook.handover import AlignedDay, Array
+
+NOTED = ("heard", "faint", "counted")
+JOIN_RPM = 250  # ticks closer together than this are one stretch
+
+
+@dataclass(frozen=True, slots=True)
+class Ceiling:
+    """``caps``: knock cap by rpm; ``table``: ``rpm, advance_deg, because`` over every row that was tested."""
+
+    caps: dict[int, float]
+    table: pl.DataFrame
+
+
+def ticks(values: Array) -> tuple[npt.NDArray[np.bool_] | None, str | None]:
+    """Which samples of a knock channel hold a tick (booleans), or None and why it cannot be told.
+
+    A counter that only climbs ticks where it climbs (and where it restarts above zero); a channel of whole numbers that
+    comes back to zero counts events sample by sample. Anything else is a level without a known threshold.
+    """
+    known = values[np.isfinite(values)]
+    if not len(known):
+        return None, None
+    if np.abs(known - np.round(known)).max() > 1e-6 or known.min() < 0:
+        return None, "a level, not a count: no threshold is known"
+    filled = _held(values)
+    step = np.diff(filled, prepend=filled[0])
+    falls = int((step < 0).sum())
+    if falls == 0 or falls <= len(known) // 200:
+        return (step > 0) | ((step < 0) & (filled > 0)), None
+    return filled > 0, None
+
+
+def _held(values: Array) -> Array:
+    """Blanks of a slower channel hold the last value before them (the first one before any)."""
+    known = np.flatnonzero(np.isfinite(values))
+    at = np.clip(np.searchsorted(known, np.arange(len(values)), side="right") - 1, 0, None)
+    return np.asarray(values[known[at]])
+
+
+def _stretches(rpm: Array) -> list[tuple[float, float]]:
+    """Rpm of ticks joined to stretches."""
+    order = np.sort(rpm)
+    breaks = np.flatnonzero(np.diff(order) > JOIN_RPM) + 1
+    return [(float(part[0]), float(part[-1])) for part in np.split(order, breaks) if len(part)]
+
+
+def knock_table(aligned: AlignedDay, samples: pl.DataFrame) -> tuple[pl.DataFrame, list[str]]:
+    """KNOCK: the sheet's word on every pull, left-out ones too, and a row for every stretch a channel counted; questions."""
+    rows: list[dict[str, object]] = []
+    for pull in aligned.pulls.sort("order").iter_rows(named=True):
+        lo, hi = pull["knock_lo_rpm"], pull["knock_hi_rpm"]
+        whole = lo is None or hi is None
+        rows.append({
+            "pull_id": pull["pull_id"], "setting": pull["setting"], "rpm_lo": pull["rpm_min"] if whole else min(lo, hi),
+            "rpm_hi": pull["rpm_max"] if whole else max(lo, hi), "word": pull["knock"] or "not listened", "source": "sheet",
+        })  # fmt: skip
+    questions: list[str] = []
+    if "knock" in samples.columns and samples["knock"].is_not_null().any():
+        settings = dict(zip(aligned.pulls["pull_id"], aligned.pulls["setting"], strict=True))
+        for (pull_id,), part in samples.filter(pl.col("pull_id").is_in(list(settings))).group_by("pull_id", maintain_order=True):
+            found, why = ticks(part["knock"].cast(pl.Float64).fill_null(float("nan")).to_numpy())
+            if why:
+                questions.append(f"knock channel of {part['file'][0]}: {why}. What value means knock?")
+            if found is None:
+                continue
+            rpm = part["rpm"].fill_null(float("nan")).to_numpy()[found]
+            stretches = _stretches(rpm[np.isfinite(rpm)])
+            at = {"pull_id": pull_id, "setting": settings[str(pull_id)], "word": "counted", "source": "channel"}
+            rows += [at | {"rpm_lo": lo, "rpm_hi": hi} for lo, hi in stretches]
+    table = conform(pl.DataFrame(rows, infer_schema_length=None), KNOCK) if rows else pl.DataFrame(schema=KNOCK)
+    return table, questions
+
+
+def ceiling(
+    knock: pl.DataFrame, advances: Mapping[str, Mapping[int, float]], tested: Mapping[int, Mapping[str, float]], *,
+    margin_deg: float, limit_deg: float | None, limit_note: str | None,
+) -> Ceiling:  # fmt: skip
+    """The contract's ceiling of every advice.
+
+    Parameters
+    ----------
+    knock
+        KNOCK of the day.
+    advances
+        Advance each setting ran, by rpm, whether its pulls were used or left out.
+    tested
+        For every tested rpm row: advance by setting, used pulls only.
+    margin_deg
+        Kept below the lowest noted advance.
+    limit_deg, limit_note
+        ``known_limits`` of the engine.
+    """
+    noted = knock.filter(pl.col("word").is_in(NOTED))
+    half = ROW_RPM / 2
+    caps: dict[int, float] = {}
+    rows = []
+    for rpm in sorted(tested):
+        run = tested[rpm]
+        top = max(run.values())
+        bound, because = top, "the most advanced setting tested"
+        heard = [(advances.get(n["setting"], {}).get(rpm), n) for n in noted.iter_rows(named=True) if _covers(n, rpm, half)]
+        known = [(a, n) for a, n in heard if a is not None]
+        if known:
+            lowest, note = min(known, key=lambda pair: pair[0])
+            below = [a for a in run.values() if a < lowest - 1e-9]
+            cap = min([lowest - margin_deg, *([max(below)] if below else [])])
+            caps[rpm] = cap
+            bound = min(cap, bound)
+            because = f"knock {note['word']} at {lowest:.1f}° with {note['setting']}: {margin_deg:g}° below it" + (
+                f", or the most advanced setting run below it ({max(below):.1f}°)" if below else ""
+            )
+        elif heard:
+            because = (
+                f"knock {heard[0][1]['word']} with {heard[0][1]['setting']}, whose advance here is not known; most advanced tested"
+            )
+        if limit_deg is not None and limit_deg < bound:
+            bound, because = limit_deg, "known limit of this engine" + (f": {limit_note}" if limit_note else "")
+        rows.append({"rpm": rpm, "advance_deg": round(bound, 2), "because": because})
+    schema = {"rpm": pl.Int64(), "advance_deg": pl.Float64(), "because": pl.String()}
+    return Ceiling(caps, pl.DataFrame(rows, schema=schema))
+
+
+def _covers(note: Mapping[str, object], rpm: int, half: float) -> bool:
+    """Whether a note's stretch touches the row; a note without rpm counts everywhere."""
+    lo, hi = note["rpm_lo"], note["rpm_hi"]
+    if not isinstance(lo, int | float) or not isinstance(hi, int | float):
+        return True
+    return (lo < rpm + half and hi > rpm - half) or (lo == hi and abs(lo - rpm) <= half)
