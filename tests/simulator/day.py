@@ -83,7 +83,7 @@ class Bench:
         self.sheet: list[SheetRow] = []
         self.offsets: list[float] = []
         self.airs: list[Air] = []
-        self.planned = max(len(design.order) - 1, 1)
+        self.planned = len(design.order) - 1 if len(design.order) > 1 else 9  # pulls over which the weather changes
 
     def air(self, pull: int) -> Air:
         """True air of a pull: the day's trend and a little restlessness."""

@@ -3,7 +3,7 @@
 import csv
 import io
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -30,7 +30,8 @@ class SecondRecorder:
 
 def write_day(
     day: SimulatedDay, folder: Path, dialect: str = "comma", *, names: Callable[[int], str] | None = None,
-    recorder: SecondRecorder | None = None, engine_more: dict[str, Any] | None = None, day_more: dict[str, Any] | None = None,
+    sessions: tuple[tuple[int, ...], ...] | None = None, recorder: SecondRecorder | None = None,
+    engine_more: dict[str, Any] | None = None, day_more: dict[str, Any] | None = None,
 ) -> Path:  # fmt: skip
     """Write ``day`` into ``folder``; engine.yaml goes into the folder above.
 
@@ -44,6 +45,8 @@ def write_day(
         Key of :data:`tests.simulator.dialects.DIALECTS`.
     names
         File stem of a pull from its number (from 0); else ``pull_01``, ``pull_02``, …
+    sessions
+        Pulls (from 0) that went into one file each, in order; the recorder was restarted between them. Else one file a pull.
     recorder
         A second recorder, where there was one: its files carry advance and knock.
     engine_more, day_more
@@ -52,15 +55,19 @@ def write_day(
     form = DIALECTS[dialect]
     stem = names or (lambda i: f"pull_{i + 1:02d}")
     folder.mkdir(parents=True, exist_ok=True)
-    files, loggers = [], []
-    for i in range(len(day.traces)):
-        files.append(stem(i) + form.ending)
-        (folder / files[-1]).write_bytes(form.encode(log_lines(day, i, form)))
-        if recorder:
-            other = DIALECTS[recorder.dialect]
-            loggers.append(f"{stem(i)}_rec{other.ending}")
-            (folder / loggers[-1]).write_bytes(other.encode(_second(day, i, other, recorder)))
-    _sheet(folder / "pulls.csv", pull_rows(day, files, loggers), form)
+    files, loggers, numbers = [""] * len(day.traces), [], [1] * len(day.traces)
+    for group in sessions or tuple((i,) for i in range(len(day.traces))):
+        lines: list[str] = []
+        for place, i in enumerate(group):
+            lines += log_lines(day, i, form, preamble=place == 0)
+            files[i], numbers[i] = stem(group[0]) + form.ending, place + 1
+        (folder / files[group[0]]).write_bytes(form.encode(lines))
+    if recorder:
+        other = DIALECTS[recorder.dialect]
+        loggers = [f"{stem(i)}_rec{other.ending}" for i in range(len(day.traces))]
+        for i, name in enumerate(loggers):
+            (folder / name).write_bytes(other.encode(_second(day, i, other, recorder)))
+    _sheet(folder / "pulls.csv", pull_rows(day, files, loggers, numbers if sessions else None), form)
     if day.light:
         light = [
             {"setting": x.setting, "rpm": _short(x.rpm), "advance_deg": x.advance_deg, "direction": x.direction} for x in day.light
@@ -85,12 +92,14 @@ def log_lines(day: SimulatedDay, pull: int, form: Dialect, *, preamble: bool = T
     return [*(top if preamble else []), *form.header(), *form.rows(channels, started)]
 
 
-def pull_rows(day: SimulatedDay, files: list[str], loggers: list[str] | None = None) -> list[dict[str, Any]]:
+def pull_rows(
+    day: SimulatedDay, files: list[str], loggers: list[str] | None = None, numbers: list[int] | None = None
+) -> list[dict[str, Any]]:
     """Rows of the pull sheet as the shop writes them."""
     rows = []
     for i, (row, file) in enumerate(zip(day.sheet, files, strict=True)):
         curve, (word, lo, hi) = row.setting.curve, row.knock
-        out: dict[str, Any] = {"file": file, "setting": row.setting.label}
+        out: dict[str, Any] = {"file": file} | ({"pull": numbers[i]} if numbers else {}) | {"setting": row.setting.label}
         if curve.kind != "mapped":
             out |= {"initial_deg": _short(curve.initial_deg), "total_deg": _short(curve.total_deg)}
         out |= {"baseline": "yes" if row.baseline else "", "time": row.time}
@@ -137,7 +146,8 @@ def day_words(day: SimulatedDay) -> dict[str, Any]:
     kpa, celsius, rh = day.day_air
     out: dict[str, Any] = {
         "air": {"pressure_kpa": kpa, "temperature_c": celsius, "humidity_pct": rh},
-        "dyno": {"name": f.dyno.name, "kind": f.dyno.kind}, "vacuum_advance": "off", "light": {"kind": "plain"}, "listening": f.listening,
+        "dyno": {"name": f.dyno.name, "kind": f.dyno.kind}, "vacuum_advance": "off",
+        "light": {"kind": "plain"}, "listening": f.listening,
     }  # fmt: skip
     if day.stop:
         out["zero_mark"] = {"stop_before_tdc_deg": day.stop[0], "stop_after_tdc_deg": day.stop[1], "checked": day.day}
@@ -164,7 +174,6 @@ def _sheet(path: Path, rows: list[dict[str, Any]], form: Dialect) -> None:
 
 def _with_known(form: Dialect, day: SimulatedDay) -> Dialect:
     """The dialect without columns this day's recorder does not have."""
-    from dataclasses import replace
 
     design = day.design
     absent = {"advance_deg"} if not design.log_has_advance else set()
