@@ -1,0 +1,67 @@
+"""A day as the advice looks at it: the earlier stages' answers, the rows that count, and the settings that were run."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from pullbook.advice import limits_words
+from pullbook.advice.ground import Ground, survey
+from pullbook.advice.settings_run import Setting, settings_run
+from pullbook.handover import AlignedDay, BestDay, DayReading, DeliveredDay
+
+
+@dataclass(frozen=True, slots=True)
+class AdviceDay:
+    """What every part of the advice looks at."""
+
+    reading: DayReading
+    aligned: AlignedDay
+    delivered: DeliveredDay
+    best: BestDay
+    ground: Ground | None
+    settings: list[Setting]
+    kind: str | None
+    pulls: int
+    facts: list[str]
+
+    @property
+    def mark_error(self) -> float | None:
+        """What a light reads too high, degrees, where the mark was measured."""
+        value = self.delivered.timing_scale.get("zero_mark_error_deg")
+        return None if value is None else float(value)
+
+    @property
+    def fuel(self) -> str | None:
+        """The day's fuel, or the engine's."""
+        return self.reading.facts.fuel or self.reading.engine_facts.fuel
+
+    def scale(self, name: str) -> float | None:
+        """A number of the timing scale, or None."""
+        value = self.delivered.timing_scale.get(name)
+        return None if value is None else float(value)
+
+
+def look_at(reading: DayReading, aligned: AlignedDay, delivered: DeliveredDay, best: BestDay) -> AdviceDay:
+    """Gather what the advice needs from the earlier stages' answers."""
+    ground = survey(
+        best.posterior,
+        best.ceiling,
+        used_rpm=reading.engine_facts.used_rpm,
+        max_advance_deg=reading.engine_facts.max_advance_deg,
+        tolerance_pct=reading.facts.limits.tolerance_pct,
+    )
+    rows = np.array([]) if ground is None else ground.rpm
+    settings = settings_run(aligned, delivered, best.knock, rows)
+    kind: str | None = reading.engine_facts.ignition.kind
+    if kind is None:
+        families = set(delivered.shapes["family"].drop_nulls().to_list()) - {"unknown"}
+        kind = families.pop() if len(families) == 1 else "mechanical" if "mechanical" in families else None
+    used = len(aligned.pulls.filter(pl.col("status") != "left_out"))
+    return AdviceDay(reading, aligned, delivered, best, ground, settings, kind, used, limits_words.knock_facts(best.knock, aligned))
+
+
+def ceiling_rows(ceiling: pl.DataFrame) -> list[dict[str, Any]]:
+    """The ceiling as the contract writes it."""
+    return ceiling.select("rpm", "advance_deg", "because").sort("rpm").to_dicts()

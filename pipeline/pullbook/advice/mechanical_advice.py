@@ -1,0 +1,213 @@
+"""From a mechanical curve found to what is said of it: the setting, the springs, its cost over rpm, and where it loses."""
+
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+from pullbook.advice.curve_shapes import Shapes, highest_total
+from pullbook.advice.ground import Ground, interval
+from pullbook.advice.mechanical import Found, Part, Parts, combinations
+from pullbook.advice.settings_run import Setting
+from pullbook.advice.sums import distributor_from_crank, plain, setting_sum
+from pullbook.facts import Ignition
+from pullbook.handover import Array
+
+LOCKED = Part("locked", Shapes(*(np.array([v]) for v in (0.0, 0.0, 0.0, 1.0, 0.5, 0.5))))
+
+
+def parts_for(kind: str | None, ignition: Ignition, settings: list[Setting], shapes: pl.DataFrame) -> Parts:
+    """What may be fitted: owned parts first, else what the sheet and the day's curves imply, else any.
+
+    Parameters
+    ----------
+    kind
+        ``locked`` leaves only a flat curve.
+    ignition
+        Stops and springs owned.
+    settings
+        What was run; initial and total on the sheet imply a stop.
+    shapes
+        SHAPES of the day: the springs on the engine.
+    """
+    if kind == "locked" and not ignition.springs:
+        return Parts(owned=(LOCKED,))
+    implied = sorted({round(s, 1) for x in settings if (s := setting_sum(x.initial_deg, x.total_deg)) is not None and s > 1.0})
+    stops = ignition.stops_deg or tuple(implied)
+    on_sheet = any(setting_sum(x.initial_deg, x.total_deg) is not None for x in settings)
+    if ignition.springs:
+        return Parts(owned=combinations(ignition.springs, stops), stops=stops)
+    fitted = tuple(part for name in (s.name for s in settings) if (part := _fitted(shapes, name, stops)) is not None)
+    return Parts(stops=stops, fitted=fitted[:3], inside_only=not stops, stop_known=bool(stops) or on_sheet)
+
+
+def _fitted(shapes: pl.DataFrame, setting: str, stops: tuple[float, ...]) -> Part | None:
+    """The springs on the engine as a setting's own curve shows them, on the nearest stop."""
+    mine = shapes.filter((pl.col("setting") == setting) & (pl.col("family") == "mechanical"))
+    mine = mine.drop_nulls(["start_rpm", "all_in_rpm", "initial_deg", "total_deg"])
+    if mine.is_empty() or not stops:
+        return None
+    row = mine.row(0, named=True)
+    rise = row["total_deg"] - row["initial_deg"]
+    stop = min(stops, key=lambda s: abs(s - rise))
+    if rise < 2.0 or abs(stop - rise) > 2.5 or row["all_in_rpm"] - row["start_rpm"] < 50.0:
+        return None
+    at = share = 0.5
+    if row["knee_rpm"] is not None and row["knee_deg"] is not None:
+        at = float(np.clip((row["knee_rpm"] - row["start_rpm"]) / (row["all_in_rpm"] - row["start_rpm"]), 0.05, 0.95))
+        share = float(np.clip((row["knee_deg"] - row["initial_deg"]) / rise, 0.02, 0.98))
+    values = (0.0, stop, row["start_rpm"], row["all_in_rpm"], at, share)
+    return Part("the springs and stop that are fitted", Shapes(*(np.array([float(v)]) for v in values)))
+
+
+def rounded(shape: Shapes, ground: Ground, *, own: bool) -> Shapes:
+    """A curve in numbers that can be set, still under the ceiling: tenths of a degree, and 50 rpm where springs are to be found."""
+    if own:
+        neat = shape
+    else:
+        start = np.round(shape.start / 50.0) * 50.0
+        all_in = np.maximum(np.round(shape.all_in / 50.0) * 50.0, start + 50.0)
+        neat = Shapes(shape.total, np.round(shape.stop * 2.0) / 2.0, start, all_in, shape.knee_at, shape.knee_share)
+    top = highest_total(neat, ground.limit_rpm, ground.limit_deg)
+    return neat.with_total(np.floor(np.minimum(np.round(neat.total, 1), top) * 10.0 + 1e-6) / 10.0)
+
+
+def springs_note(shape: Shapes, part: Part | None, *, stop_known: bool) -> str:
+    """What the curve means in springs, crank rpm with the distributor's own beside it."""
+    start, all_in, stop = (float(v[0]) for v in (shape.start, shape.all_in, shape.stop))
+    if part is not None and part.words == LOCKED.words:
+        return "locked: no springs, the same advance at every rpm"
+    span = f"start at {start:.0f}, all in at {all_in:.0f} rpm at the crank"
+    if part is not None:
+        keep = "keep " if part.spring is None else ""
+        return f"{keep}{part.words}: {span}"
+    if stop < 1.0:
+        return "no spring gains anything measurable over one fixed advance in the rpm tested"
+    halves = f"{distributor_from_crank(start):.0f} and {distributor_from_crank(all_in):.0f} at the distributor"
+    rise = f"a {plain(stop)}° stop ({plain(distributor_from_crank(stop), 2)}° in the distributor)"
+    if not stop_known:
+        rise = f"a rise of {plain(stop)}° inside the tested rpm (the stop is not known)"
+    note = f"springs that {span} ({halves}) on {rise}"
+    if _has_knee(shape):
+        at = start + float(shape.knee_at[0]) * (all_in - start)
+        note += f"; two springs: the second takes up at about {round(at / 50.0) * 50:.0f} rpm"
+    return note
+
+
+def _has_knee(shape: Shapes) -> bool:
+    return abs(float(shape.knee_at[0] - shape.knee_share[0])) > 0.02
+
+
+def mechanical_object(
+    ground: Ground, found: Found, versus: Array | None, noted: npt.NDArray[np.bool_], *, stop_known: bool
+) -> tuple[dict[str, Any], Shapes]:
+    """The contract's ``mechanical`` object and the rounded curve it describes.
+
+    Parameters
+    ----------
+    ground, found
+        The day's rows and the search's answer.
+    versus
+        ln torque at the baseline, (D, R), or None.
+    noted
+        Rows where knock was noted.
+    stop_known
+        Whether a stop is owned or implied; else the initial is not known and null.
+    """
+    shape = rounded(found.chosen, ground, own=found.part is not None)
+    is_locked = found.part is not None and found.part.words == LOCKED.words
+    known = stop_known or is_locked
+    is_flat = is_locked or (found.part is None and float(shape.stop[0]) < 1.0)
+    shape = shape.flat() if is_flat and not is_locked else shape
+    curve, ideal = shape.curves(ground.rpm)[0], ground.cheapest_free()
+    strip = ground.posterior.loss(curve) - ground.posterior.loss(ideal)  # (D, R)
+    cost, cost_lo, cost_hi = interval(np.mean(strip, axis=1))
+    lo, hi = np.quantile(strip, [0.05, 0.95], axis=0)
+    mean = np.mean(strip, axis=0)
+    total, stop = float(shape.total[0]), float(shape.stop[0])
+    start, all_in = float(shape.start[0]), float(shape.all_in[0])
+    knee_rpm = start + float(shape.knee_at[0]) * (all_in - start)
+    has_knee = _has_knee(shape) and not is_flat
+    change = None if versus is None else interval(change_from(ground, curve, versus))
+    answer = {
+        "initial_deg": round(total - stop, 3) if known else None,
+        "total_deg": round(total, 1),
+        "stop_deg": round(stop, 3) if known else None,
+        "start_rpm": None if is_flat else round(start, 1),
+        "knee_rpm": round(knee_rpm, 1) if has_knee else None,
+        "knee_deg": round(total - stop * (1.0 - float(shape.knee_share[0])), 2) if has_knee else None,
+        "all_in_rpm": None if is_flat else round(all_in, 1),
+        "springs_note": springs_note(shape, found.part, stop_known=known),
+        "cost_pct": _pct(cost),
+        "cost_lo_pct": _pct(cost_lo),
+        "cost_hi_pct": _pct(cost_hi),
+        "versus_baseline_pct": None if change is None else _pct(change[0]),
+        "versus_lo_pct": None if change is None else _pct(change[1]),
+        "versus_hi_pct": None if change is None else _pct(change[2]),
+        "strip": [
+            {"rpm": int(n), "cost_pct": _pct(mean[i]), "lo_pct": _pct(lo[i]), "hi_pct": _pct(hi[i])}
+            for i, n in enumerate(ground.rpm)
+        ],
+        "notes": _notes(ground, found, ideal, noted),
+    }
+    return answer, shape
+
+
+def change_from(ground: Ground, curve: Array, versus: Array) -> Array:
+    """Change of torque of ``curve`` against ln torque ``versus`` (D, R), fraction, mean over the rows both have, (D,)."""
+    ours = ground.posterior.log_torque + np.log1p(-np.minimum(ground.posterior.loss(curve), 0.9))
+    gain = np.expm1(ours - versus)
+    shared = np.isfinite(gain).all(axis=0)
+    return np.asarray(np.mean(gain[:, shared], axis=1)) if shared.any() else np.full(len(gain), np.nan)
+
+
+def _notes(ground: Ground, found: Found, ideal: Array, noted: npt.NDArray[np.bool_]) -> list[str]:
+    """Whether a programmable table would gain anything, and where a mechanical curve loses."""
+    curve = found.cheapest.curves(ground.rpm)[0]
+    strip = ground.posterior.loss(curve) - ground.posterior.loss(ideal)
+    gain, lo, hi = (100.0 * v for v in interval(np.mean(strip, axis=1)))
+    tolerance = 100.0 * ground.tolerance
+    notes = []
+    if hi < tolerance:
+        notes.append(f"a programmable table would gain nothing measurable over the best mechanical curve ({_span(gain, lo, hi)})")
+    elif lo > 0:
+        notes.append(f"a programmable table would gain {_span(gain, lo, hi)} over the best mechanical curve")
+    else:
+        notes.append(f"cannot tell whether a programmable table would gain anything ({_span(gain, lo, hi)})")
+    row_mean, row_lo = np.mean(strip, axis=0), np.quantile(strip, 0.05, axis=0)
+    loses = (row_mean > ground.tolerance) & (row_lo > 0)
+    for first, last in _runs(loses):
+        why = _why_it_loses(ground, curve, ideal, noted, first, last)
+        worst = 100.0 * float(np.max(row_mean[first : last + 1]))
+        notes.append(
+            f"the best mechanical curve loses up to {worst:.1f} % at {ground.rpm[first]:.0f}–{ground.rpm[last]:.0f} rpm: {why}"
+        )
+    return notes
+
+
+def _why_it_loses(ground: Ground, curve: Array, ideal: Array, noted: npt.NDArray[np.bool_], first: int, last: int) -> str:
+    here = slice(first, last + 1)
+    held = noted & (ground.ceiling - curve < 0.4)
+    if np.mean(curve[here] - ideal[here]) > 0:
+        peak = ground.rpm[int(np.argmax(np.mean(ground.posterior.log_torque, axis=0)))]
+        place = " near peak torque" if ground.rpm[first] - 500.0 <= peak <= ground.rpm[last] + 500.0 else ""
+        return f"the best advance dips{place} and a curve of weights cannot come back down"
+    if held.any():
+        rows = ground.rpm[held]
+        return f"the knock cap at {rows[0]:.0f}–{rows[-1]:.0f} rpm holds the whole curve down"
+    return "the stop and springs cannot follow the advance wanted there"
+
+
+def _runs(flags: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """First and last index of every unbroken run of true."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(int), [0]])))
+    return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def _span(mean: float, lo: float, hi: float) -> str:
+    return f"{plain(mean)} %, {plain(lo)} to {plain(hi)} %"
+
+
+def _pct(value: float) -> float | None:
+    return round(100.0 * float(value), 3) if np.isfinite(value) else None

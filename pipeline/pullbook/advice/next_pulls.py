@@ -1,0 +1,212 @@
+"""Which pull to run next: what may be run, what each is worth, and why, in one line."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from pullbook.advice.ground import Ground
+from pullbook.advice.pull_worth import Worth, weigh
+from pullbook.advice.settings_run import NOTED, Setting
+from pullbook.advice.sums import plain
+from pullbook.facts import Limits
+from pullbook.handover import Array
+
+ENOUGH = 0.003
+"""Further pulls stop being worth it when the setting is within this of the best that could be found (fraction)."""
+
+_WORTHLESS = 0.0001  # savings below 0.01 % are not worth a pull's fuel
+_BACK_DEG = 4.0  # how far below the least tested a next pull may go in one day
+_REACH_DEG = 8.0  # how far above the ceiling the best is looked for
+
+
+@dataclass(frozen=True, slots=True)
+class NextPull:
+    """One pull to run. Degrees on the sheet's own scale (what the operator sets); ``saving``: fraction, or None unknown."""
+
+    setting: str
+    initial_deg: float | None
+    total_deg: float | None
+    why: str
+    saving: float | None
+    steps_up: bool = False
+    steps_down: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """Next pulls, best first; ``enough``: within 0.3 % of what could be found; ``regret``: mean and 95 % point, fraction."""
+
+    pulls: tuple[NextPull, ...]
+    enough: bool
+    regret: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class _Candidate:
+    pull: NextPull
+    curve: Array
+    repeat: bool
+
+
+def noted_rows(knock: pl.DataFrame, rpm: Array) -> np.typing.NDArray[np.bool_]:
+    """Rows at which knock was noted on any pull; a note without rpm covers the whole pull, (R,)."""
+    hit = np.zeros(len(rpm), bool)
+    for lo, hi in knock.filter(pl.col("word").is_in(NOTED)).select("rpm_lo", "rpm_hi").iter_rows():
+        hit |= (rpm >= (-np.inf if lo is None else lo - 50.0)) & (rpm <= (np.inf if hi is None else hi + 50.0))
+    return hit
+
+
+def plan(
+    ground: Ground,
+    settings: list[Setting],
+    knock: pl.DataFrame,
+    *,
+    bases: list[Array],
+    tilt: bool,
+    advised: Array,
+    advised_name: str,
+    limits: Limits,
+    max_advance_deg: float | None,
+    orders: tuple[float, int],
+) -> Plan:
+    """Rank the pulls worth running next.
+
+    Parameters
+    ----------
+    ground
+        Rows, draws and ceiling of the day.
+    settings
+        What was run (curves on the rows of ``ground``).
+    knock
+        KNOCK table of the day.
+    bases
+        Curves that can be turned up and down as a whole, each (R,): what was run and what is advised.
+    tilt
+        Whether the curve's slope may be changed freely too (mapped ignition).
+    advised, advised_name
+        The curve of the day's advice at least expected loss, and what to call it.
+    limits, max_advance_deg
+        The operator's margins, and the engine's known limit.
+    orders
+        Mean order of the used pulls, and the last order run.
+
+    Returns
+    -------
+    Plan
+        One to three pulls, or none where enough is known. Never beyond ``max_step_deg`` over what ran clean, never above the
+        ceiling where knock was noted, never above the known limit.
+    """
+    noted = noted_rows(knock, ground.rpm)
+    reach = np.where(noted, ground.ceiling, ground.ceiling + _REACH_DEG)
+    reach = reach if max_advance_deg is None else np.minimum(reach, max_advance_deg)
+    actions = _actions(ground, bases, reach, advised, tilt=tilt)
+    allowed = np.all(actions <= ground.ceiling + 1e-6, axis=1)
+    mean_order, last = orders
+    worth = weigh(ground, actions, allowed, last + 1 - mean_order)
+    chosen = ground.losses(advised)
+    regret = np.maximum(chosen - np.min(worth.loss, axis=0), 0.0)
+    enough = bool(np.mean(regret > ENOUGH) < 0.10)
+    spread = (float(np.mean(regret)), float(np.quantile(regret, 0.95)))
+    candidates = _candidates(ground, settings, noted, limits, max_advance_deg, advised, advised_name)
+    if enough or not candidates:
+        return Plan((), enough, spread)
+    return Plan(_best_three(ground, worth, candidates), enough, spread)
+
+
+def _actions(ground: Ground, bases: list[Array], reach: Array, advised: Array, *, tilt: bool) -> Array:
+    """Every base turned from far back to as far up as could ever be tested, (M, R); the advised curve is the first."""
+    shifts = np.arange(-14.0, _REACH_DEG + 2.1, 0.5)[:, None]
+    lean = np.linspace(-0.5, 0.5, len(ground.rpm)) if len(ground.rpm) > 1 else np.zeros(1)
+    tilts = (-6.0, -3.0, 0.0, 3.0, 6.0) if tilt else (0.0,)
+    stack = [base + t * lean + shifts for base in bases for t in tilts]
+    every = np.concatenate([advised[None], *stack])
+    keep = np.all(every <= reach + 1e-6, axis=1) & np.all(every >= ground.grid[0], axis=1)
+    keep[0] = True
+    kept: Array = every[keep]
+    return kept
+
+
+def _candidates(
+    ground: Ground,
+    settings: list[Setting],
+    noted: np.typing.NDArray[np.bool_],
+    limits: Limits,
+    max_advance_deg: float | None,
+    advised: Array,
+    advised_name: str,
+) -> list[_Candidate]:
+    known = [s for s in settings if np.isfinite(s.curve).all()]
+    if not known:
+        return []
+    home = next((s for s in known if s.baseline), known[0])
+    sheet = home.total_deg if home.total_deg is not None else float(np.max(home.curve))
+    stop = None if home.initial_deg is None or home.total_deg is None else home.total_deg - home.initial_deg
+    offsets = {s.name: float(np.mean(s.curve - home.curve)) for s in known}
+    clean = [offsets[s.name] for s in known if not s.knocked] or [min(offsets.values()) - limits.margin_below_knock_deg]
+    top = max(clean) + limits.max_step_deg
+    limit = np.where(noted, ground.ceiling, ground.posterior.tested_hi_deg + limits.max_step_deg) + 0.05
+    listened = any(s.listened for s in known if offsets[s.name] >= max(clean) - 0.5)
+    lowest = min(offsets.values())
+    found = [
+        _Candidate(NextPull(s.name, s.initial_deg, s.total_deg, "", None), s.curve, repeat=True)
+        for s in known
+        if not s.knocked and np.all(s.curve <= limit)
+    ]
+    steps = [top, top - limits.max_step_deg / 2, *np.arange(np.ceil(lowest - _BACK_DEG), top, 1.0).tolist()]
+    for offset in steps:
+        curve, total = home.curve + offset, sheet + offset
+        far = min(abs(offset - o) for o in offsets.values()) >= 0.75
+        if max_advance_deg is not None and max(total, float(np.max(curve))) > max_advance_deg + 1e-6:
+            continue
+        if far and offset <= top + 1e-9 and np.all(curve <= limit):
+            initial = None if stop is None else round(total - stop, 1)
+            up, down = offset > max(offsets.values()) + 0.25, offset < lowest - 0.25
+            why = _why_new(offset, max(offsets.values()), lowest, listened=listened)
+            name = _name(total, home)
+            found.append(_Candidate(NextPull(name, initial, round(total, 1), why, None, up, down), curve, repeat=False))
+    gap = min(float(np.sqrt(np.mean((s.curve - advised) ** 2))) for s in known)
+    if gap > 1.0 and np.all(advised <= limit):
+        why = "the curve advised has not been run as it is: run it once to confirm it"
+        total = round(float(np.max(advised)) + sheet - float(np.max(home.curve)), 1)
+        found.append(_Candidate(NextPull(advised_name, None, total, why, None), advised, repeat=False))
+    return found
+
+
+def _name(total: float, home: Setting) -> str:
+    return plain(total) if home.total_deg is not None else f"{home.name} {'+' if total >= 0 else '−'}{plain(abs(total))}°"
+
+
+def _why_new(offset: float, highest: float, lowest: float, *, listened: bool) -> str:
+    if offset > highest + 0.25:
+        ear = "with somebody listening" if listened else "only with somebody listening: nobody was on the most advanced pulls"
+        return f"the best may lie above what was run: {plain(offset - highest)}° up in one step, {ear}"
+    if offset < lowest - 0.25:
+        return f"{plain(lowest - offset)}° below the least tested: shows the slope there, on the careful side"
+    return "fills the gap between settings that were run"
+
+
+def _best_three(ground: Ground, worth: Worth, candidates: list[_Candidate]) -> tuple[NextPull, ...]:
+    raised = [ground.ceiling if c.repeat else np.maximum(ground.ceiling, c.curve) for c in candidates]
+    opens = [np.all(worth.actions <= ceiling + 1e-6, axis=1) for ceiling in raised]
+    alone = [worth.saving([c.curve], [o]) for c, o in zip(candidates, opens, strict=True)]
+    picked: list[int] = []
+    reached = 0.0
+    while len(picked) < min(3, len(candidates)):
+        left = [i for i in range(len(candidates)) if i not in picked]
+        sets = {i: (*picked, i) for i in left}
+        gains = {i: worth.saving([candidates[j].curve for j in s], [opens[j] for j in s]) - reached for i, s in sets.items()}
+        # equal worth: the more retarded one is the careful one
+        best = max(left, key=lambda i: (round(gains[i], 6), -float(np.mean(candidates[i].curve))))
+        if picked and gains[best] < _WORTHLESS:
+            break
+        picked.append(best)
+        reached += gains[best]
+    picked.sort(key=lambda i: -alone[i])
+    return tuple(_finished(candidates[i], alone[i]) for i in picked)
+
+
+def _finished(candidate: _Candidate, saving: float) -> NextPull:
+    pull = candidate.pull
+    why = pull.why or "once more: its level is not known well enough from the pulls so far"
+    return NextPull(pull.setting, pull.initial_deg, pull.total_deg, why, saving, pull.steps_up, pull.steps_down)

@@ -1,0 +1,80 @@
+"""The day in one sentence: what to set, what it brings with its interval, from how many pulls; or what to run to find out."""
+
+from dataclasses import dataclass
+
+from pullbook.advice.sums import plain
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What the sentence is made from. Percentages with 90 % intervals; ``set_words``: the setting in a builder's words."""
+
+    set_words: str
+    change_pct: tuple[float, float, float] | None
+    tolerance_pct: float
+    pulls: int
+    state: str  # inside, above_tested, below_tested, flat: what holds over most of the rpm in use
+    tested: tuple[float, float] | None
+    is_baseline: bool
+    next_words: str | None
+    enough: bool
+
+
+def change_words(change: tuple[float, float, float] | None, tolerance_pct: float) -> str:
+    """A change against the baseline with its verdict, no more digits than its interval carries.
+
+    Examples
+    --------
+    >>> change_words((1.234, 0.61, 1.86), 0.5)
+    'gains 1.2 % over the baseline (0.6 to 1.9 %)'
+    >>> change_words((0.02, -0.21, 0.24), 0.5)
+    'makes the same torque as the baseline (−0.2 to +0.2 %)'
+    """
+    if change is None:
+        return "cannot be compared with a baseline"
+    mean, lo, hi = change
+    digits = 0 if hi - lo >= 8.0 else 1
+    if -tolerance_pct <= lo and hi <= tolerance_pct:
+        return f"makes the same torque as the baseline ({signed(lo, digits)} to {signed(hi, digits)} %)"
+    if lo > 0:
+        return f"gains {plain(mean, digits)} % over the baseline ({plain(lo, digits)} to {plain(hi, digits)} %)"
+    if hi < 0:
+        return f"costs {plain(-mean, digits)} % against the baseline ({plain(-hi, digits)} to {plain(-lo, digits)} %)"
+    return f"cannot be told from the baseline ({signed(lo, digits)} to {signed(hi, digits)} %)"
+
+
+def signed(value: float, digits: int = 1) -> str:
+    """A number with its sign; zero has none."""
+    text = plain(value, digits)
+    return text if text == "0" or text.startswith("−") else f"+{text}"
+
+
+def day_sentence(outcome: Outcome) -> str:
+    """One sentence for page one and the index."""
+    count = f"{outcome.pulls} pull" + ("" if outcome.pulls == 1 else "s")
+    change = change_words(outcome.change_pct, outcome.tolerance_pct)
+    run_next = f"; next: {outcome.next_words}" if outcome.next_words else ""
+    if outcome.enough and not outcome.next_words:
+        run_next = "; more pulls today would find less than 0.3 %"
+    if outcome.state in ("above_tested", "below_tested") and outcome.tested:
+        lo, hi = outcome.tested
+        where = f"above the {plain(hi, 0)}° tested" if outcome.state == "above_tested" else f"below the {plain(lo, 0)}° tested"
+        until = f"until it is found, {outcome.set_words} ({change}, {count})"
+        return f"The best advance lies {where} over most of the rpm; {until}{run_next}."
+    if outcome.state == "flat":
+        return f"The day cannot place the best advance: of what was run, {outcome.set_words} ({change}, {count}){run_next}."
+    if outcome.is_baseline:
+        return f"Leave it: {outcome.set_words} and nothing tested is measurably better ({count}){run_next}."
+    return f"{outcome.set_words[0].upper()}{outcome.set_words[1:]}: it {change}, {count}{run_next}."
+
+
+def nothing_sentence(pulls: int, known_advance: bool) -> str:
+    """The sentence where no advice is possible, with the step that would make it so."""
+    if pulls == 0:
+        return "No pull of this day could be used, so nothing can be said about timing; the reasons stand beside each pull."
+    if not known_advance:
+        return (
+            "Torque was compared, but the advance is not known: write initial_deg and total_deg in the pull sheet, log the advance, "
+            "or take light readings."
+        )
+    return "Cannot tell yet: the pulls do not bear a comparison of advance; run the baseline again and a setting well back from it."

@@ -1,0 +1,98 @@
+"""The settings a day ran: what the sheet called them, what the spark did, who listened, and how they repeat."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from pullbook.handover import AlignedDay, Array, DeliveredDay
+
+NOTED = ("heard", "faint", "counted")
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """One setting of the day. ``curve``: delivered advance on the rows asked for, ° BTDC, NaN where unknown, (R,)."""
+
+    name: str
+    initial_deg: float | None
+    total_deg: float | None
+    baseline: bool
+    pulls: int
+    last_order: int
+    curve: Array
+    listened: bool  # somebody, or a counter, said whether it knocked, on at least one pull
+    knocked: bool
+
+
+def curve_of(delivered: pl.DataFrame, setting: str, rpm: Array) -> Array:
+    """Delivered advance of a setting on ``rpm``, rising or both directions; NaN outside what is known, (R,)."""
+    mine = delivered.filter((pl.col("setting") == setting) & (pl.col("direction") != "down")).drop_nulls("advance_deg")
+    mine = mine.group_by("rpm").agg(pl.col("advance_deg").mean()).sort("rpm")
+    if mine.is_empty():
+        return np.full(len(rpm), np.nan)
+    curve: Array = np.interp(
+        rpm, mine["rpm"].cast(pl.Float64).to_numpy(), mine["advance_deg"].to_numpy(), left=np.nan, right=np.nan
+    )
+    return curve
+
+
+def settings_run(aligned: AlignedDay, delivered: DeliveredDay, knock: pl.DataFrame, rpm: Array) -> list[Setting]:
+    """Settings with at least one used pull, in the order first run.
+
+    Parameters
+    ----------
+    aligned, delivered, knock
+        The day's pulls, delivered curves and knock facts (KNOCK).
+    rpm
+        Rows to give the delivered curve on.
+
+    Returns
+    -------
+    list of Setting
+        ``baseline`` marks the reference setting: the one named so, else the one most often run, the first run on a tie.
+    """
+    pulls = aligned.pulls.filter(pl.col("status") != "left_out").drop_nulls("setting").sort("order")
+    if pulls.is_empty():
+        return []
+    grouped = pulls.group_by("setting", maintain_order=True).agg(
+        pl.col("initial_deg").drop_nulls().median(),
+        pl.col("total_deg").drop_nulls().median(),
+        pl.col("baseline").fill_null(value=False).any(),
+        pl.len().alias("pulls"),
+        pl.col("order").max().alias("last_order"),
+        pl.col("pull_id"),
+    )
+    names = grouped["setting"].to_list()
+    reference = next((n for n, b in zip(names, grouped["baseline"], strict=True) if b), None)
+    if reference is None:
+        counts = grouped["pulls"].to_list()
+        reference = names[counts.index(max(counts))]
+    words = {
+        name: set(knock.filter(pl.col("setting") == name)["word"].to_list())
+        | set(aligned.pulls.filter(pl.col("setting") == name)["knock"].drop_nulls().to_list())
+        for name in names
+    }
+    return [
+        Setting(
+            name=row["setting"],
+            initial_deg=row["initial_deg"],
+            total_deg=row["total_deg"],
+            baseline=row["setting"] == reference,
+            pulls=row["pulls"],
+            last_order=row["last_order"],
+            curve=curve_of(delivered.delivered, row["setting"], rpm),
+            listened=bool(words[row["setting"]] & {*NOTED, "not heard"}),
+            knocked=bool(words[row["setting"]] & set(NOTED)),
+        )
+        for row in grouped.iter_rows(named=True)
+    ]
+
+
+def nearest(settings: list[Setting], curve: Array) -> tuple[Setting, float] | None:
+    """The setting whose delivered curve lies nearest to ``curve`` and its distance (root mean square, degrees)."""
+    gaps = [(float(np.sqrt(np.nanmean((s.curve - curve) ** 2))), s) for s in settings if np.isfinite(s.curve).any()]
+    if not gaps:
+        return None
+    gap, setting = min(gaps, key=lambda g: g[0])
+    return setting, gap

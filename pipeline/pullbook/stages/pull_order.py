@@ -1,0 +1,115 @@
+"""The order of pulls worth running on a day, before anything is known: wide, retard-heavy, with returns, never a big step up.
+
+Why this shape: a peak shared by all rpm is known to about σ/(2k·√Σ(a − ā)²), so width buys more than number; the retarded side
+is the careful side; without returns to the baseline drift and timing cannot be told apart; and a fixed ascending order would
+put all the drift on the timing.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedPull:
+    """One line of a plan. ``offset_deg``: crank degrees from the baseline; ``total_deg`` is null where no total was given."""
+
+    order: int
+    setting: str
+    offset_deg: float
+    total_deg: float | None
+    baseline: bool
+    why: str
+
+
+def _levels(others: int, step: float, width: float, headroom: float) -> list[float]:
+    """Offsets of the pulls that are no baseline: far back twice, up in single steps, then between."""
+    ups = [step * i for i in (1, 2) if step * i <= headroom + 1e-9]
+    top_missing = headroom < step - 1e-9
+    back, half = -width, -round(width / 2 * 2) / 2
+    wish = [back, *(ups[:1]), half, back, *(ups[1:2]), half]
+    if top_missing:
+        wish = [back, half, back, half]
+    if ups:
+        wish += [ups[-1], back / 4 * 3, ups[0]]
+    while len(wish) < others:
+        wish += [back, half, *(ups[-1:])]
+    return wish[:others]
+
+
+def propose(
+    n: int,
+    baseline_total: float | None,
+    tested_clean_max: float | None = None,
+    max_step: float = 2.0,
+    width: float = 8.0,
+    *,
+    max_advance: float | None = None,
+    shuffle: int = 0,
+) -> list[PlannedPull]:
+    """Pulls in the order to run them.
+
+    Parameters
+    ----------
+    n
+        How many pulls, at least 1.
+    baseline_total
+        Total advance of the baseline, ° BTDC crank; None plans offsets alone.
+    tested_clean_max
+        The most total advance that has already run clean today; None: nothing has, and the first baseline pull sets it.
+    max_step
+        Largest step above what has run clean, degrees, above zero.
+    width
+        How far back from the baseline the plan reaches, degrees.
+    max_advance
+        A known limit that is never passed, ° BTDC.
+    shuffle
+        Any whole number: the same number gives the same order.
+
+    Returns
+    -------
+    list of PlannedPull
+        First, last and about every third pull are the baseline (from three pulls on). No pull goes more than ``max_step`` above
+        the highest before it; steps back and returns are free.
+
+    Raises
+    ------
+    ValueError
+        ``n`` is below 1 or ``max_step`` is not above zero.
+    """
+    if n < 1 or not max_step > 0:
+        raise ValueError("a plan needs at least one pull and a step above zero")
+    headroom = 2.0 * max_step
+    if max_advance is not None and baseline_total is not None:
+        headroom = min(headroom, max(0.0, max_advance - baseline_total))
+    baselines = 1 if n < 3 else 2 if n < 7 else 3 + (n - 7) // 4
+    others = _levels(n - baselines, max_step, max(width, 0.0), headroom)
+    order = np.random.default_rng(shuffle).permutation(len(others))
+    waiting = [others[i] for i in order]
+    places = {round(i * (n - 1) / (baselines - 1)) for i in range(baselines)} if baselines > 1 else {0}
+    top = 0.0 if tested_clean_max is None or baseline_total is None else max(0.0, tested_clean_max - baseline_total)
+    offsets: list[float] = []
+    for place in range(n):
+        if place in places or not waiting:
+            offsets.append(0.0)
+            continue
+        allowed = next((i for i, level in enumerate(waiting) if level <= top + max_step + 1e-9), None)
+        # only steps too far up may be left: go as far as is allowed instead
+        level = min(waiting.pop(0), top + max_step) if allowed is None else waiting.pop(allowed)
+        top = max(top, level)
+        offsets.append(level)
+    return [_planned(i + 1, level, offsets[:i], baseline_total, max_step) for i, level in enumerate(offsets)]
+
+
+def _planned(order: int, offset: float, before: list[float], baseline_total: float | None, max_step: float) -> PlannedPull:
+    total = None if baseline_total is None else baseline_total + offset
+    name = f"{total:g}" if total is not None else "base" if offset == 0 else f"base{offset:+g}".replace("-", "−")
+    if offset == 0:
+        why = "the baseline, to start from" if order == 1 else "return to the baseline: shows drift"
+    elif offset < 0:
+        why = (
+            "well back: tells most about where the best lies" if offset not in before else "back again: a repeat far from the rest"
+        )
+    else:
+        why = "up in one step, with somebody listening" if offset > max(before, default=0.0) else "repeat on the advanced side"
+    return PlannedPull(order, name, offset, total, offset == 0, why)
