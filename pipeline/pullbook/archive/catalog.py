@@ -4,6 +4,7 @@ Adding a day costs the same in a full archive as in an empty one: the day's row 
 with its tables, and the slips are folded into the catalogue once, when a run ends. Our own readers see the slips at once.
 """
 
+import hashlib
 import json
 from collections.abc import Iterable
 from contextlib import suppress
@@ -15,11 +16,12 @@ import polars as pl
 
 from pullbook.archive import disk
 from pullbook.archive.names import day_key
-from pullbook.archive.seal import SealDamaged, all_seals, read_seal
+from pullbook.archive.seal import SealDamaged, all_seals, file_hash, read_seal
 from pullbook.book import printable
 from pullbook.columns import Schema
 
 NAME = "catalog.parquet"
+HASHES = "_catalog.json"
 SLIPS = "_slips"
 
 _F, _I, _T, _B = pl.Float64(), pl.Int64(), pl.String(), pl.Boolean()
@@ -93,14 +95,38 @@ def scan(root: Path) -> pl.LazyFrame:
     fresh = slips(root)
     if not fresh:
         return base
-    over = frame(json.loads(p.read_bytes()) for p in fresh).lazy()
+    over = frame(r for p in fresh if (r := _slip(p)) is not None).lazy()
     return pl.concat([base.join(over, on=["engine", "day"], how="anti"), over])
 
 
+def intact(root: Path) -> bool:
+    """Whether catalog.parquet is byte for byte one that was written here."""
+    try:
+        return file_hash(root / NAME) in json.loads((root / HASHES).read_bytes())
+    except (OSError, ValueError, TypeError):
+        return False
+
+
+def behind(root: Path) -> bool:
+    """Whether the catalogue must be made anew: days are archived and it is absent or damaged, or a slip is, or it lists others."""
+    sealed = len(all_seals(root))
+    if not sealed:
+        return False
+    fresh = slips(root)
+    if any(_slip(p) is None for p in fresh) or (((root / NAME).exists() or not fresh) and not intact(root)):
+        return True
+    return bool(scan(root).select(pl.len()).collect().item() != sealed)
+
+
 def write(root: Path, table: pl.DataFrame) -> None:
-    """Put a whole new catalogue in the place of the old one."""
+    """Put a whole new catalogue in the place of the old one. Its hash is noted first, beside the old one's: either may stand."""
     out = BytesIO()
     table.sort("engine", "day").write_parquet(out, compression="zstd", statistics=True, row_group_size=4096)
+    known = [hashlib.sha256(out.getvalue()).hexdigest()]
+    if intact(root):
+        known.append(file_hash(root / NAME))
+    disk.write_file(root / ".hashes.part", json.dumps(known).encode())
+    disk.replace(root / ".hashes.part", root / HASHES)
     disk.write_file(root / ".catalog.part", out.getvalue())
     disk.replace(root / ".catalog.part", root / NAME)
     disk.sync_folder(root)
@@ -135,3 +161,11 @@ def rebuild(root: Path) -> int:
     for path in fresh:
         disk.remove(path)
     return len(rows)
+
+
+def _slip(path: Path) -> dict[str, Any] | None:
+    try:
+        content = json.loads(path.read_bytes())
+    except (OSError, ValueError):
+        return None
+    return content if isinstance(content, dict) and "engine" in content and "day" in content else None

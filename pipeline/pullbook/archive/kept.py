@@ -30,3 +30,8 @@ def kept_revisions(root: Path, engine: str, day: str) -> list[int]:
     if not folder.is_dir():
         return []
     return sorted(int(found[1]) for p in folder.iterdir() if (found := _REVISION.fullmatch(p.name)))
+
+
+def kept_seals(root: Path) -> list[Path]:
+    """Seals of all older revisions, in order of folder name."""
+    return sorted(p for p in (root / KEPT / FOLDER).glob("engine=*/day=*/*.json") if _REVISION.fullmatch(p.name))

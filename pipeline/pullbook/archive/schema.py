@@ -43,6 +43,8 @@ TABLES: dict[str, Schema] = {
     "offsets": {"pull_id": _T, "order": _I, "level_pct": _F, "lo_pct": _F, "hi_pct": _F},
     "setting_curves": {"setting": _T, "rpm": _I, "torque_nm": _F, "lo_nm": _F, "hi_nm": _F},
     "ceiling": {"rpm": _I, "advance_deg": _F, "because": _T},
+    "pull_advance": columns.PULL_ADVANCE,
+    "surface": {"rpm": _I, "advance_deg": _F, "loss_pct": _F, "lo_pct": _F, "hi_pct": _F},
     "record": {"text": _T},
 }  # fmt: skip
 """Every table a day always has, empty where the day says nothing. A day may bring further ones; they are kept as they come."""

@@ -202,7 +202,7 @@ class Store:
             There is something to finish and the archive cannot be written.
         """
         left = switch.unfinished(self.root)
-        behind = self._catalog_behind()
+        behind = catalog.behind(self.root)
         if not left and not behind:
             return []
         done = []
@@ -266,16 +266,6 @@ class Store:
         complete = bool(moved) or stands(self.root, seal)
         head = {k: seal.get(k) for k in ("engine", "day", "revision", "inputs_hash", "method", "made_at", "tool_version", "inputs")}
         return {**head, "complete": complete, "inputs_hash": head["inputs_hash"] if complete else None}
-
-    def _catalog_behind(self) -> bool:
-        seals = all_seals(self.root)
-        if not seals:
-            return False
-        try:
-            listed = self.catalog().select(pl.len()).collect().item()
-        except Exception:  # no Parquet reader agrees on one error for a damaged file
-            return True
-        return bool(listed != len(seals))
 
     def _writer(self) -> Any:
         """The archive's own lock: also the jobs of one run, and an orphan of a killed one, write one at a time."""

@@ -44,12 +44,15 @@ def waiting(root: Path, engine: str, day: str) -> dict[str, Path]:
 
 
 def read_journal(folder: Path) -> tuple[dict[str, Any], list[Step]] | None:
-    """Head and steps of a committed switch, or None where nothing was committed."""
+    """Head and steps of a committed switch, or None where nothing was committed.
+
+    A damaged journal counts as none: the day is then seen not to match its seal, and is made again.
+    """
     try:
         content = json.loads((folder / JOURNAL).read_bytes())
-    except (FileNotFoundError, NotADirectoryError):
+        return content, [Step(**s) for s in content["steps"]]
+    except (FileNotFoundError, NotADirectoryError, ValueError, KeyError, TypeError):
         return None
-    return content, [Step(**s) for s in content["steps"]]
 
 
 def commit(root: Path, engine: str, day: str, revision: int, steps: list[Step]) -> None:

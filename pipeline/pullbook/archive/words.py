@@ -98,5 +98,6 @@ MEANS = {
     "tool_version": "version of pullbook that made the revision",
     "method": "version of the method (whole number)",
     "runs.schema": "version of the archive's tables",
+    "surface.loss_pct": "loss against the best advance at that rpm, inside what was tested",
     "record.text": "day.json, whole",
 }

@@ -22,7 +22,7 @@ def store(tmp_path: Path) -> Store:
 def test_a_day_comes_back_as_it_went_in(store: Store) -> None:
     assert store.write_day(ENGINE, DAY, **writing()) == 1
     back = store.read_tables(ENGINE, DAY)
-    assert set(back) == set(TABLES) | {"setting_curves"}
+    assert set(back) == set(TABLES)
     samples = back["samples"]
     assert samples["torque_nm"].to_list() == [400.0] * 10
     assert samples["lambda"].to_list() == [0.87, None] * 5
@@ -194,9 +194,9 @@ def test_any_engine_name_the_file_system_can_hold(store: Store, engine: str) -> 
 
 def test_every_table_has_its_rows_even_where_the_day_brings_a_further_one(store: Store) -> None:
     call = writing()
-    call["tables"] = {**tables(), "surface": pl.DataFrame({"rpm": [3000.0], "advance_deg": [30.0], "torque_nm": [399.0]})}
+    call["tables"] = {**tables(), "further": pl.DataFrame({"rpm": [3000.0], "advance_deg": [30.0], "torque_nm": [399.0]})}
     store.write_day(ENGINE, DAY, **call)
-    assert store.read_tables(ENGINE, DAY, ["surface"])["surface"].rows() == [(3000.0, 30.0, 399.0)]
+    assert store.read_tables(ENGINE, DAY, ["further"])["further"].rows() == [(3000.0, 30.0, 399.0)]
 
 
 def snapshot(root: Path) -> dict[str, tuple[int, int]]:

@@ -1,0 +1,256 @@
+"""`pullbook verify`: read every byte of the archive, older revisions too, against its seals, and the logs against their hashes.
+
+Nothing is changed, nothing is trusted by size or date. Damage is what the archive itself has lost; a log that changed or went
+away since is listed, with what to do, and is no damage.
+"""
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+from pullbook.archive import catalog, switch
+from pullbook.archive.inputs import InputHashes, differences
+from pullbook.archive.kept import kept_file, kept_seals
+from pullbook.archive.names import decode
+from pullbook.archive.seal import FOLDER, Seal, SealDamaged, all_seals, file_hash, read_seal, seal_path
+from pullbook.book import Book, printable
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing found. ``what``: changed, missing, damaged_seal, half_written, stray, unsealed, catalog (damage);
+    changed, gone, new, unreadable (inputs); set_aside, mended, uncommitted, catalog_lags (notes). ``file`` is relative to the book."""
+
+    what: str
+    file: str
+    found: str
+    remedy: str
+    engine: str | None = None
+    day: str | None = None
+    revision: int | None = None
+
+
+def verify(book: Book) -> dict[str, Any]:
+    """Check a whole book.
+
+    Returns
+    -------
+    dict
+        ``days``, ``kept_revisions``, ``files`` and ``bytes`` read; ``damage``, ``inputs`` and ``notes``: lists of
+        ``{what, file, found, remedy, engine, day, revision}``. Exit status 1 goes with damage alone.
+    """
+    check = _Check(book)
+    check.current()
+    check.kept()
+    check.strays()
+    check.catalog()
+    return {
+        "days": len(check.days),
+        "kept_revisions": check.kept_count,
+        "files": check.files,
+        "bytes": check.bytes,
+        "damage": [asdict(f) for f in check.damage],
+        "inputs": [asdict(f) for f in check.inputs],
+        "notes": [asdict(f) for f in check.notes],
+    }
+
+
+class _Check:
+    def __init__(self, book: Book) -> None:
+        self.book, self.root = book, book.archive
+        self.damage: list[Finding] = []
+        self.inputs: list[Finding] = []
+        self.notes: list[Finding] = []
+        self.days: dict[str, Seal] = {}
+        self.sealed: set[Path] = set()
+        self.unsealed: set[Path] = set()  # days whose seal is damaged: what their files should be is not known
+        self.files = self.bytes = self.kept_count = 0
+        self._hashes = InputHashes(book, trust=False)
+
+    # --- the current revisions -------------------------------------------------------------------------------------------
+
+    def current(self) -> None:
+        """Seals of every day and the files they name, staged ones of an unfinished switch included."""
+        paths = set(all_seals(self.root)) | {p for p, _ in self._half_written()}
+        for path in sorted(paths):
+            engine, day = (decode(part.partition("=")[2]) for part in path.relative_to(self.root).parts[1:3])
+            moved = dict(self._half_written()).get(path, {})
+            shown = path.relative_to(self.root).as_posix()
+            try:
+                seal = read_seal(moved.get(shown, path), check=True)
+            except SealDamaged as fault:
+                remedy = "take it from a backup, or run `pullbook run`, which makes the day again from its logs"
+                self._harm("damaged_seal", path, str(fault), remedy, engine, day)
+                self.unsealed.add(path.parent.relative_to(self.root / FOLDER))
+                continue
+            if seal is None:
+                continue
+            self.days[shown] = seal
+            logs = self._compare_inputs(seal)
+            for listed in seal["files"].values():
+                place = self.root / listed["file"]
+                self.sealed.add(place)
+                self._check_file(moved.get(listed["file"], place), place, listed["sha256"], seal, _remedy(logs))
+
+    def _half_written(self) -> Iterator[tuple[Path, dict[str, Path]]]:
+        for folder in switch.unfinished(self.root):
+            journal = switch.read_journal(folder)
+            if journal is not None:
+                engine, day = journal[0]["engine"], journal[0]["day"]
+                yield seal_path(self.root, engine, day), switch.waiting(self.root, engine, day)
+
+    def _check_file(self, path: Path, place: Path, sha256: str, seal: Seal, remedy: str) -> None:
+        who = (seal["engine"], seal["day"], seal["revision"])
+        try:
+            digest = file_hash(path)
+            self.files, self.bytes = self.files + 1, self.bytes + path.stat().st_size
+        except FileNotFoundError:
+            self._harm("missing", place, "the file is not there", remedy, *who)
+        except OSError as fault:
+            self._harm("missing", place, f"the file cannot be read: {fault.strerror}", remedy, *who)
+        else:
+            if digest != sha256:
+                self._harm("changed", place, "its content is not what was sealed", remedy, *who)
+
+    def _compare_inputs(self, seal: Seal) -> bool:
+        """List what changed among a day's inputs; whether all are here as they were, so that the day could be made again."""
+        engine, day = seal["engine"], seal["day"]
+        here = self.book.day_folder(engine, day).is_dir()
+        now = self._hashes.of_day(engine, day) if here else []
+        found = differences(seal["inputs"], now)
+        unreadable = {i["file"] for i in now if i["sha256"] is None}
+        says = {
+            "new": ("came after the record was made", "run `pullbook run` to take it in"),
+            "changed": ("is not what the record was made from", "run `pullbook run`: a new revision is made, the old one is kept"),
+            "gone": (
+                "is not here any more; its record stays",
+                "put it back where it is still had; `pullbook run` notes it otherwise",
+            ),
+        }
+        if not here:
+            says["gone"] = ("is not here any more: the day's folder is gone; its record stays", "nothing has to be done")
+        for what, files in found.items():
+            for file in files:
+                word, remedy = says[what]
+                if file in unreadable:
+                    what, word, remedy = "unreadable", "cannot be read", "see to its permissions, then run `pullbook run`"
+                self.inputs.append(Finding(what, file, word, remedy, printable(engine), printable(day), seal["revision"]))
+        return here and not found["changed"] and not found["gone"]
+
+    # --- older revisions ---------------------------------------------------------------------------------------------------
+
+    def kept(self) -> None:
+        """Older revisions: each kept seal and every file it names."""
+        remedy = "an older revision: take it from a backup; the day's current figures do not rest on it"
+        seals: list[Seal] = []
+        for path in kept_seals(self.root):
+            try:
+                seal = read_seal(path, check=True)
+            except SealDamaged as fault:
+                self._harm("damaged_seal", path, str(fault), remedy)
+                continue
+            seals += [seal] if seal else []
+        self.kept_count = len(seals)
+        mended = {
+            (s["engine"], s["day"], s.get("replaced"), table) for s in [*seals, *self.days.values()] for table in s.get("lost", ())
+        }
+        for seal in seals:
+            for table, listed in seal["files"].items():
+                place = kept_file(self.root, table, seal["engine"], seal["day"], seal["revision"])
+                self.sealed.add(place)
+                aside = sorted(place.parent.glob(f"{place.stem}.unsealed-*")) if not place.exists() else []
+                if (seal["engine"], seal["day"], seal["revision"], table) in mended:
+                    self._note("mended", place, "it was missing when the day was made again", "nothing has to be done", seal)
+                elif aside:
+                    self.sealed.update(aside)
+                    word = "did not match its seal when it was replaced, and is kept as it was found"
+                    self._note("set_aside", aside[0], word, "nothing has to be done", seal)
+                else:
+                    self._check_file(place, place, listed["sha256"], seal, remedy)
+
+    # --- what no seal names ------------------------------------------------------------------------------------------------
+
+    def strays(self) -> None:
+        """Half-switched days, staging folders without a commit, and Parquet files that no seal names."""
+        if not self.root.is_dir():
+            return
+        for folder in switch.unfinished(self.root):
+            journal = switch.read_journal(folder)
+            if journal is None:
+                word = "left by a run that ended before it had all of a day"
+                self._note("uncommitted", folder, word, "nothing is lost; the next `pullbook run` clears it")
+            else:
+                head = journal[0]
+                word = f"the switch to revision {head['revision']} was not finished"
+                remedy = "run `pullbook run`, which finishes it; nothing is lost"
+                self._harm("half_written", folder, word, remedy, head["engine"], head["day"], head["revision"])
+        seals = {path.parent.relative_to(self.root / FOLDER) for path in all_seals(self.root)}
+        for path in self._tables():
+            part = Path(*path.relative_to(self.root).parts[1:3])
+            if path in self.sealed or part in self.unsealed:
+                continue
+            if part in seals:
+                self._harm("stray", path, "no seal names this file, yet readers would count it", "move it out of the archive")
+            else:
+                remedy = "run `pullbook run`, which makes the day again from its logs, or take the archive's _days/ from a backup"
+                self._harm("unsealed", path, "its day has no seal", remedy)
+
+    def _tables(self) -> Iterator[Path]:
+        for folder in sorted(self.root.iterdir()):
+            if folder.is_dir() and not folder.name.startswith((".", "_")):
+                yield from sorted(p for p in folder.rglob("*.parquet") if not p.name.startswith((".", "_")))
+
+    # --- the catalogue -----------------------------------------------------------------------------------------------------
+
+    def catalog(self) -> None:
+        """catalog.parquet against its own hash and against the seals; one that lags is noted."""
+        path = self.root / catalog.NAME
+        if not self.days and not path.exists():
+            return
+        if not catalog.intact(self.root):
+            word = "it is not there" if not path.exists() else "its content is not what was written"
+            if path.exists() or not catalog.slips(self.root):
+                self._harm("catalog", path, word, "run `pullbook run`, which makes it again from the days' seals; nothing is lost")
+                return
+        rows = catalog.scan(self.root).select("engine", "day", "revision").collect().rows()
+        sealed = Counter((printable(s["engine"]), printable(s["day"]), s["revision"]) for s in self.days.values())
+        if Counter(rows) != sealed or catalog.slips(self.root):
+            self._note(
+                "catalog_lags", path, "it does not list the days as they are", "the next `pullbook run` brings it up to date"
+            )
+
+    # --- findings ----------------------------------------------------------------------------------------------------------
+
+    def _harm(self, what: str, path: Path, found: str, remedy: str, engine: str | None = None, day: str | None = None,
+              revision: int | None = None) -> None:  # fmt: skip
+        names = [printable(n) if n is not None else None for n in (engine, day)]
+        self.damage.append(Finding(what, self.book.shown(path), found, remedy, names[0], names[1], revision))
+
+    def _note(self, what: str, path: Path, found: str, remedy: str, seal: Seal | None = None) -> None:
+        who = (printable(seal["engine"]), printable(seal["day"]), int(seal["revision"])) if seal else (None, None, None)
+        self.notes.append(Finding(what, self.book.shown(path), found, remedy, *who))
+
+
+def _remedy(logs_here: bool) -> str:
+    if logs_here:
+        return (
+            "take it from a backup; or move it out of the archive and run `pullbook run`, which makes the day again from its logs"
+        )
+    return "take it from a backup: the logs it came from are not here as they were"
+
+
+def as_text(told: dict[str, Any]) -> str:
+    """What :func:`verify` found, for the screen: damage first."""
+    lines = []
+    for title, key in (("DAMAGE", "damage"), ("input", "inputs"), ("note", "notes")):
+        lines += [f"{title}  {f['file']}\n        found  {f['found']}\n        do     {f['remedy']}" for f in told[key]]
+    read = (
+        f"{told['days']} days, {told['kept_revisions']} older revisions, {told['files']} files, {told['bytes'] / 1e6:.1f} MB read"
+    )
+    if told["damage"]:
+        lines.append(f"{read}: {len(told['damage'])} damaged")
+    else:
+        lines.append(f"{read}: the archive is whole")
+    return "\n".join("".join(c if c.isprintable() or c == "\n" else "\N{REPLACEMENT CHARACTER}" for c in line) for line in lines)
