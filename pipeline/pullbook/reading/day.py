@@ -1,0 +1,170 @@
+"""Everything a day folder says, as one record: pulls in the order run, their samples, facts, light readings, open questions."""
+
+import hashlib
+from typing import Any
+
+import polars as pl
+
+from pullbook.book import Book
+from pullbook.columns import FOUND_PULLS, STROBE, conform
+from pullbook.facts import Air, DayFacts
+from pullbook.handover import DayReading, LogReading
+from pullbook.reading.claims import claim_questions
+from pullbook.reading.grouping import mark_baseline, name_settings
+from pullbook.reading.matching import Match, Matched, match
+from pullbook.reading.order import in_order
+from pullbook.reading.pull_samples import coast_downs_of, samples_of
+from pullbook.reading.survey import Survey, survey
+from pullbook.stages.air import vapour_pressure_kpa
+
+_AS_WRITTEN = ("initial_deg", "total_deg", "time", "pressure_kpa", "temperature_c", "humidity_pct", "oil_c", "coolant_c",
+               "exclude", "notes")  # fmt: skip
+
+
+def read_day(book: Book, engine: str, day: str) -> DayReading:
+    """Read a day folder.
+
+    Parameters
+    ----------
+    book, engine, day
+        The book and the names of the engine's and the day's folders.
+
+    Returns
+    -------
+    DayReading
+        With no usable log the tables are empty and ``errors`` say why. Nothing in the folder is changed.
+
+    Raises
+    ------
+    OSError
+        The day folder itself cannot be listed.
+    """
+    return assemble(survey(book, engine, day))
+
+
+def assemble(found: Survey) -> DayReading:
+    """The day's record from what was found in its folder."""
+    matched = match(found.logs, found.names, found.sheet)
+    questions, warnings = list(found.questions) + matched.questions, list(found.warnings) + matched.warnings
+    _doubts(found, matched, questions)
+    pulls, asked = in_order(matched.pulls, by_sheet=found.sheet is not None and bool(found.sheet.rows))
+    questions += asked
+    asked, told = name_settings(pulls)
+    questions += asked
+    warnings += told
+    baseline, asked = mark_baseline(pulls)
+    questions += asked
+    ids = {id(m): f"p{order:02d}-{found.hashes.get(m.name, '')[:6] or 'unread'}" for order, m in enumerate(pulls, start=1)}
+    parts, merged = samples_of(pulls, ids)
+    questions += merged.questions
+    warnings += merged.warnings
+    logs = tuple(merged.with_clock(log) for log in found.logs)
+    records = [_record(m, ids[id(m)], order, baseline, found.facts.day) for order, m in enumerate(pulls, start=1)]
+    log_questions, log_warnings = _by_file(found, "questions"), _by_file(found, "warnings")
+    return DayReading(
+        engine=found.engine, day=found.day, engine_facts=found.facts.engine, facts=found.facts.day, logs=logs,
+        pulls=conform(pl.DataFrame(records, schema=FOUND_PULLS), FOUND_PULLS),
+        samples=parts, coast_downs=coast_downs_of(pulls, ids), strobe=_strobe(found, pulls, questions),
+        pictures=found.pictures, questions=tuple(dict.fromkeys([*questions, *claim_questions(found), *log_questions])),
+        warnings=tuple(dict.fromkeys([*warnings, *log_warnings])),
+        errors=(*found.faults, *(log.error for log in found.logs if log.error is not None)), seed=_seed(found),
+    )  # fmt: skip
+
+
+def _doubts(found: Survey, matched: Matched, questions: list[str]) -> None:
+    """Mark pulls that nothing may be estimated from, and say so once a log."""
+    first_with: dict[str, str] = {}
+    for m in matched.pulls:
+        content = found.hashes.get(m.name, "")
+        original = first_with.setdefault(content, m.name) if content else m.name
+        torque = {"torque_nm", "power_kw"} & {
+            c for c in m.log.samples.columns if m.log.samples[c].null_count() < m.log.samples.height
+        }
+        if m.log.unusable is not None:
+            m.doubt = m.log.unusable
+        elif original != m.name:
+            m.doubt = f"the same log as {original}, byte for byte"
+            questions.append(f"{m.name} is the same as {original}, byte for byte: counted once. Was another log meant?")
+        elif not torque and m.other is None:
+            m.doubt = "no torque and no power in this log"
+    speechless = list(dict.fromkeys(m.name for m in matched.pulls if m.doubt == "no torque and no power in this log"))
+    questions += [
+        f"{n} has speed but no torque: is it a second recorder's file? (pull sheet, column `logger_file`)" for n in speechless
+    ]
+
+
+def _record(m: Match, pull_id: str, order: int, baseline: str | None, facts: DayFacts) -> dict[str, Any]:
+    """One row of FOUND_PULLS."""
+    row = m.row
+    values: dict[str, Any] = {name: getattr(row, name) if row is not None else None for name in _AS_WRITTEN}
+    if m.segment.kind == "hold" and row is not None and m.label != row.setting and row.setting is not None:
+        values["initial_deg"] = values["total_deg"] = None  # a stepped hold ran what the log says, not what the row says
+    lo, hi = (row.knock_lo_rpm, row.knock_hi_rpm) if row is not None else (None, None)
+    return values | {
+        "pull_id": pull_id, "file": m.name, "logger_file": row.logger_file if row is not None else None, "clock": _clock(m),
+        "segment": m.segment.segment, "kind": m.segment.kind, "order": order, "setting": m.label, "baseline": m.label == baseline,
+        "vapour_pressure_kpa": _vapour(m, facts), "knock": row.knock if row is not None else "not listened",
+        "knock_lo_rpm": lo, "knock_hi_rpm": hi, "corrected": _corrected(m.log, facts), "usable": m.doubt is None,
+        "why_not": m.doubt,
+    }  # fmt: skip
+
+
+def _clock(m: Match) -> str | None:
+    """Date and time the pull began by the log, else the clock time of the sheet."""
+    from datetime import datetime, timedelta
+
+    if m.log.started is not None and m.segment.start_s is not None:
+        try:
+            return (datetime.fromisoformat(m.log.started) + timedelta(seconds=m.segment.start_s)).isoformat(" ", "seconds")
+        except (ValueError, OverflowError):
+            return m.log.started
+    return m.row.time if m.row is not None else None
+
+
+def _vapour(m: Match, facts: DayFacts) -> float | None:
+    """Vapour pressure of this pull's own air: from its humidity, else the day's where the pull has a temperature of its own."""
+    row, air = m.row, facts.air
+    if row is None or (row.humidity_pct is None and row.temperature_c is None):
+        return None
+    if row.humidity_pct is None:
+        return air.vapour_pressure_kpa
+    temperature = row.temperature_c if row.temperature_c is not None else air.temperature_c
+    return vapour_pressure_kpa(Air(temperature_c=temperature, humidity_pct=row.humidity_pct))
+
+
+def _corrected(log: LogReading, facts: DayFacts) -> str | None:
+    """By which standard the log's torque is corrected already: the log's word, made good by day.yaml where it names none."""
+    by_channel = {c.channel: c.corrected for c in log.columns if c.channel in ("torque_nm", "power_kw")}
+    said = by_channel.get("torque_nm", by_channel.get("power_kw", False))
+    if said == "unknown" and facts.logs_already_corrected not in (False, "unknown"):
+        return str(facts.logs_already_corrected)
+    return str(said) if said is not False else None
+
+
+def _strobe(found: Survey, pulls: list[Match], questions: list[str]) -> pl.DataFrame:
+    """Light readings with settings spelled as the pulls spell them."""
+    if found.strobe is None or found.strobe.readings.is_empty():
+        return conform(pl.DataFrame(), STROBE)
+    labels = {" ".join(m.label.split()).casefold(): m.label for m in pulls if m.label}
+    table = found.strobe.readings
+    spelled = {s: labels.get(" ".join(s.split()).casefold(), s) for s in table["setting"].drop_nulls().unique().to_list()}
+    strangers = sorted(s for s, label in spelled.items() if label not in labels.values())
+    if strangers and labels:
+        known = ", ".join(map(repr, dict.fromkeys(labels.values())))
+        questions.append(f"strobe.csv: no pull ran {', '.join(map(repr, strangers))}. Which of {known} is meant?")
+    return conform(table.with_columns(pl.col("setting").replace(spelled)), STROBE)
+
+
+def _by_file(found: Survey, which: str) -> list[str]:
+    """What the logs ask or warn of, each text once with the logs it is true of."""
+    files: dict[str, list[str]] = {}
+    for log in found.logs:
+        for text in getattr(log, which):
+            files.setdefault(text.removeprefix(f"{log.file}: "), []).append(found.names[log.file])
+    return [f"{names[0]}{f' and {len(names) - 1} more' if len(names) > 1 else ''}: {text}" for text, names in files.items()]
+
+
+def _seed(found: Survey) -> int:
+    """A number from the content of the inputs and their names alone: the same inputs, the same figures to the last digit."""
+    text = "\n".join(f"{name}\t{digest}" for name, digest in sorted(found.hashes.items()))
+    return int.from_bytes(hashlib.sha256(text.encode("utf-8", "surrogateescape")).digest()[:7])

@@ -1,0 +1,172 @@
+"""Rows of the pull sheet and pulls found in the logs, brought together; whatever has no partner is named."""
+
+import unicodedata
+from collections import defaultdict
+from dataclasses import dataclass, field
+from difflib import get_close_matches
+
+from pullbook.handover import LogReading, Segment
+from pullbook.reading.sheets import PullSheet, SheetRow
+
+
+@dataclass(slots=True)
+class Match:
+    """One pull, aborted pull or hold of a log with its row of the sheet, if it has one. ``label``: the setting's name;
+    ``other``: the second recorder's log, ``near_s`` where its clock is expected; ``doubt``: why nothing may be estimated.
+    """
+
+    log: LogReading
+    name: str
+    segment: Segment
+    row: SheetRow | None = None
+    label: str | None = None
+    other: LogReading | None = None
+    near_s: float | None = None
+    doubt: str | None = None
+
+
+@dataclass(slots=True)
+class Matched:
+    """``pulls`` in the order the sheet gives, those without a row after them; ``loggers``: names of second recorders' files."""
+
+    pulls: list[Match] = field(default_factory=list)
+    loggers: set[str] = field(default_factory=set)
+    questions: list[str] = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)
+
+
+def match(logs: list[LogReading], names: dict[str, str], sheet: PullSheet | None) -> Matched:
+    """Bring rows and pulls together.
+
+    Parameters
+    ----------
+    logs
+        Logs of the day with their segments, in natural order of their names.
+    names
+        File name by ``LogReading.file``.
+    sheet
+        The pull sheet, or None.
+
+    Returns
+    -------
+    Matched
+        ``pull`` of a row counts a log's ``pull`` and ``aborted`` segments in order of time; a hold goes with the pull it
+        stands beside.
+    """
+    out = Matched()
+    by_name = {names[log.file]: log for log in logs}
+    rows: dict[str, list[SheetRow]] = defaultdict(list)
+    loggers: dict[int, str] = {}
+    for row in sheet.rows if sheet else ():
+        name = _file_named(row.file, list(by_name), f"{sheet.shown if sheet else ''} line {row.line}", out)
+        if row.logger_file and (logger := _file_named(row.logger_file, list(by_name), f"line {row.line}, logger_file", out)):
+            loggers[row.line] = logger
+            out.loggers.add(logger)
+        if name is not None:
+            rows[name].append(row)
+    both = out.loggers & set(rows)
+    for name in sorted(both):
+        out.questions.append(
+            f"{name} stands in the sheet both as a log of its own and as a second recorder: it is read as the second recorder"
+        )
+    found: list[Match] = []
+    for name, log in by_name.items():
+        if name in out.loggers:
+            continue
+        mine = [Match(log, name, s) for s in log.segments if s.kind in ("pull", "aborted", "hold")]
+        _give_rows(mine, rows.get(name, []), name, log, sheet, out)
+        for m in mine:
+            if m.row is not None and m.row.line in loggers:
+                m.other = by_name[loggers[m.row.line]]
+        found += mine
+    without = sorted({m.name for m in found if m.row is None}, key=list(by_name).index)
+    if sheet is not None and sheet.rows and without:
+        out.questions.append(f"{listed(without)}: no row in the pull sheet. What was set? Put last in the order run until then.")
+    _pair_by_count(found)
+    out.pulls = sorted(found, key=lambda m: (m.row is None, m.row.line if m.row else 0))
+    return out
+
+
+def _give_rows(mine: list[Match], rows: list[SheetRow], name: str, log: LogReading, sheet: PullSheet | None, out: Matched) -> None:
+    """Give each sweep of one log its row, then each hold the row of the sweep beside it."""
+    sweeps = [m for m in mine if m.segment.kind != "hold"]
+    where = sheet.shown if sheet else ""
+    if rows and not mine and log.error is None:
+        out.questions.append(f"{where} line {rows[0].line}: no pull was found in {name}. Was it logged?")
+    numbered = [r for r in rows if r.pull is not None]
+    blank = [r for r in rows if r.pull is None]
+    for row in numbered:
+        if sweeps and row.pull is not None and row.pull > len(sweeps):
+            out.questions.append(
+                f"{where} line {row.line}: pull {row.pull} of {name}, but {_counted(len(sweeps))} found there. Which one is meant?"
+            )
+        elif sweeps and row.pull is not None and sweeps[row.pull - 1].row is not None:
+            out.questions.append(
+                f"{where} line {row.line}: pull {row.pull} of {name} a second time; the first row counts. Which pull is meant?"
+            )
+        elif sweeps and row.pull is not None:
+            sweeps[row.pull - 1].row = row
+    free = [m for m in sweeps if m.row is None]
+    if len(blank) == 1 and free:
+        for m in free:
+            m.row = blank[0]
+        if len(free) > 1:
+            out.questions.append(
+                f"{name} holds {_counted(len(free))}, the pull sheet has one row without a number for it: "
+                "taken as repeats of that setting. Is that so? (column `pull`)"
+            )
+    elif len(blank) > 1:
+        for m, row in zip(free, blank, strict=False):
+            m.row = row
+        if free:
+            out.questions.append(
+                f"{name} holds {_counted(len(free))} for {len(blank)} rows without a number: taken in order of time. "
+                "Is that so? (column `pull`)"
+            )
+    for hold in (m for m in mine if m.segment.kind == "hold"):
+        beside = sorted((m for m in sweeps if m.row), key=lambda m: abs(m.segment.first - hold.segment.first))
+        hold.row = beside[0].row if beside else (rows[0] if len(rows) == 1 else None)
+
+
+def _pair_by_count(found: list[Match]) -> None:
+    """Pulls look alike: where a second recorder's file holds as many as the sheet names for it, the n-th goes with the n-th."""
+    shared: dict[str, list[Match]] = defaultdict(list)
+    for m in found:
+        if m.other is not None and m.row is not None and m.segment.kind != "hold":
+            shared[m.other.file].append(m)
+    for mine in shared.values():
+        mine.sort(key=lambda m: (m.row.line if m.row else 0, m.segment.first))
+        theirs = [s for s in mine[0].other.segments if s.kind in ("pull", "aborted")] if mine[0].other else []
+        if len({m.log.file for m in mine}) > 1 and len(theirs) == len(mine):
+            for m, s in zip(mine, theirs, strict=True):
+                if m.segment.end_s is None or s.end_s is None:
+                    continue
+                for beside in (x for x in found if x.log is m.log and x.row is m.row):
+                    beside.near_s = m.segment.end_s - s.end_s
+
+
+def _file_named(wanted: str, names: list[str], where: str, out: Matched) -> str | None:
+    """The log a sheet means: exactly, else without regard to case, composed accents or a forgotten ending; else a question."""
+    if wanted in names:
+        return wanted
+    key = _plain(wanted)
+    same = [n for n in names if _plain(n) == key] or [n for n in names if _plain(n).rpartition(".")[0] == key]
+    if len(same) == 1:
+        return same[0]
+    near = same or get_close_matches(key, [_plain(n) for n in names], n=1)
+    hint = f" Did you mean {' or '.join(repr(n) for n in names if n in near or _plain(n) in near)}?" if near else ""
+    out.questions.append(f"{where}: no log named {wanted!r} that could be read lies in this folder.{hint}")
+    return None
+
+
+def _plain(name: str) -> str:
+    return unicodedata.normalize("NFC", name).casefold().strip()
+
+
+def _counted(n: int) -> str:
+    return "one pull" if n == 1 else f"{n} pulls"
+
+
+def listed(names: list[str], most: int = 6) -> str:
+    """Names in a row, the tail counted."""
+    return ", ".join(names[:most]) + (f" and {len(names) - most} more" if len(names) > most else "")

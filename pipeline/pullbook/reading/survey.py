@@ -1,0 +1,133 @@
+"""A day folder looked through: facts, sheets and logs read, each log cut into segments, everything that cannot be used named."""
+
+import hashlib
+import re
+import stat
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from pullbook.book import LOG_ENDINGS, SHEET_NAMES, Book, DayFiles, day_files, printable
+from pullbook.handover import Fault, LogReading
+from pullbook.reading.facts_files import ColumnsRead, FactsRead, read_columns, read_facts
+from pullbook.reading.segments import day_top, find_segments, mark_aborted
+from pullbook.reading.sheets import PullSheet, read_pull_sheet
+from pullbook.reading.strobe import StrobeSheet, read_strobe
+
+
+@dataclass(slots=True)
+class Survey:
+    """What lies in a day folder, each thing as understood by itself. ``names``: file name by ``LogReading.file``;
+    ``hashes``: SHA-256 of every input by name. ``faults`` are those of sheets, yaml and entries; a log keeps its own.
+    """
+
+    engine: str
+    day: str
+    facts: FactsRead
+    logs: list[LogReading]
+    names: dict[str, str]
+    hashes: dict[str, str]
+    sheet: PullSheet | None
+    strobe: StrobeSheet | None
+    pictures: tuple[str, ...] = ()
+    questions: list[str] = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)
+    faults: list[Fault] = field(default_factory=list)
+
+    def log_named(self, name: str) -> LogReading | None:
+        """The log whose file name is ``name``."""
+        return next((log for log in self.logs if self.names[log.file] == name), None)
+
+
+def survey(book: Book, engine: str, day: str) -> Survey:
+    """Read everything in a day folder; nothing in it is changed, and one bad file never stops the others."""
+    folder = book.day_folder(engine, day)
+    files = day_files(book, engine, day)
+    engine_yaml = _regular(book, book.logs / engine / "engine.yaml")
+    day_yaml = files.sheets.get("day.yaml")
+    facts = read_facts(
+        (engine_yaml, book.shown(engine_yaml)) if engine_yaml else None, (day_yaml, book.shown(day_yaml)) if day_yaml else None
+    )
+    columns = ColumnsRead()
+    if (path := files.sheets.get("columns.yaml")) is not None:
+        columns = read_columns(path, shown=book.shown(path))
+    sheet = _pull_sheet(book, files)
+    strobe = read_strobe(path, shown=book.shown(path)) if (path := files.sheets.get("strobe.csv")) is not None else None
+    found = Survey(engine, day, facts, [], {}, {}, sheet, strobe, tuple(printable(p.name) for p in files.pictures))
+    for path in (*([engine_yaml] if engine_yaml else []), *files.sheets.values()):
+        _hash(found, path, "engine.yaml" if path == engine_yaml else printable(path.name))
+    _logs(book, files, columns, found)
+    found.faults += [*facts.faults, *columns.faults, *(sheet.faults if sheet else ()), *(strobe.faults if strobe else ())]
+    found.questions += [*facts.questions, *(sheet.questions if sheet else ()), *(strobe.questions if strobe else ())]
+    found.warnings += [*(sheet.warnings if sheet else ()), *(strobe.warnings if strobe else ())]
+    if {"pulls.csv", "pulls.xlsx"} <= set(files.sheets):
+        found.questions.append("Both pulls.csv and pulls.xlsx are here: pulls.csv is used. Which one is right?")
+    for pattern in columns.unmatched([printable(p.name) for p in files.logs]):
+        found.warnings.append(f"columns.yaml: {pattern!r} fits no log of this day")
+    _refused(book, folder, files, found)
+    return found
+
+
+def _regular(book: Book, path: Path) -> Path | None:
+    """``path`` where it is a regular file that lies in the book."""
+    try:
+        inside = path.resolve(strict=True).is_relative_to(book.root.resolve())
+        return path if inside and path.is_file() else None
+    except (OSError, RuntimeError):
+        return None
+
+
+def _pull_sheet(book: Book, files: DayFiles) -> PullSheet | None:
+    path = files.sheets.get("pulls.csv") or files.sheets.get("pulls.xlsx")
+    return read_pull_sheet(path, shown=book.shown(path)) if path is not None else None
+
+
+def _hash(found: Survey, path: Path, name: str) -> None:
+    try:
+        with path.open("rb") as file:
+            found.hashes[name] = hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError:
+        found.hashes[name] = ""
+
+
+def _logs(book: Book, files: DayFiles, columns: ColumnsRead, found: Survey) -> None:
+    from pullbook.reading.log import read_log
+
+    for path in files.logs:
+        name, shown = printable(path.name), book.shown(path)
+        hints: dict[str, dict[str, Any]] | None = columns.hints_for(name) or None
+        log = read_log(path, shown=shown, hints=hints, displacement_l=found.facts.engine.displacement_l)
+        if log.error is not None and path.suffix.lower() == ".txt" and _is_note(path):
+            found.warnings.append(f"{shown} is a note without a table of numbers: kept, not read as a log")
+            continue
+        found.names[shown] = name
+        _hash(found, path, name)
+        found.logs.append(replace(log, segments=find_segments(log.samples)) if log.error is None else log)
+    top = day_top(log.segments for log in found.logs)
+    found.logs = [replace(log, segments=mark_aborted(log.segments, top)) for log in found.logs]
+
+
+def _is_note(path: Path, most: int = 400_000) -> bool:
+    """Whether a text file holds words rather than a table: fewer than three lines with two or more numbers in a row."""
+    try:
+        if not stat.S_ISREG(path.stat().st_mode):
+            return False
+        with path.open("rb") as file:
+            head = file.read(most)
+    except OSError:
+        return False
+    if not head.strip() or (b"\x00" in head and not head.startswith((b"\xff\xfe", b"\xfe\xff"))):
+        return False
+    numbers = re.compile(r"(^|[\s;,|\t])[-+]?\d+([.,]\d+)?[\s]*[;,|\t ]+[\s]*[-+]?\d+([.,]\d+)?([\s;,|\t]|$)")
+    codec = "utf-16" if head.startswith((b"\xff\xfe", b"\xfe\xff")) else "latin-1"
+    return sum(1 for line in head.decode(codec, errors="replace").splitlines() if numbers.search(line)) < 3
+
+
+def _refused(book: Book, folder: Path, files: DayFiles, found: Survey) -> None:
+    """Name every entry that is not followed; one that poses as a log or a sheet could not be read and is a fault as well."""
+    for name, why in files.refused:
+        shown = book.shown(folder / name)
+        found.warnings.append(f"{shown} is {why}: not read")
+        if name.lower().endswith(LOG_ENDINGS) or name.lower() in SHEET_NAMES:
+            remedy = "put a plain file in its place, or take it away"
+            found.faults.append(Fault(shown, None, None, why, "a regular file in the day folder", remedy))
