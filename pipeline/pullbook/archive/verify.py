@@ -21,7 +21,7 @@ from pullbook.book import Book, printable
 @dataclass(frozen=True, slots=True)
 class Finding:
     """One thing found. ``what``: changed, missing, damaged_seal, half_written, stray, unsealed, catalog (damage);
-    changed, gone, new, unreadable (inputs); set_aside, mended, uncommitted, catalog_lags (notes). ``file`` is relative to the book."""
+    changed, gone, new, unreadable (inputs); set_aside, mended, uncommitted, catalog_lags (notes). ``file``: in the book."""
 
     what: str
     file: str
