@@ -1,32 +1,22 @@
-"""A place to draw: fixed margins in inches, one rpm axis for all pictures, words that keep apart; and the SVG it becomes.
+"""A place to draw: fixed margins in inches, one rpm axis for all pictures, words that keep apart.
 
 The same paint goes on a wide drawing, a narrow one for phones, and a corner of a PDF page.
 """
 
-import io
-import re
-import warnings
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-import matplotlib as mpl
 import numpy as np
 import numpy.typing as npt
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator, FuncFormatter
 
-from pullbook.report.style import HUES, NARROW, PAPER, WIDE, Look
+from pullbook.report.style import PAPER, Look
 from pullbook.report.words import number
 
 Array = npt.NDArray[np.float64]
-
-#: text stays text; names from outside are never taken for mathematics
-SETTINGS = {
-    "svg.fonttype": "none", "svg.hashsalt": "pullbook", "pdf.fonttype": 42, "font.family": "DejaVu Sans", "axes.unicode_minus": True,
-    "text.parse_math": False, "path.simplify": True, "path.simplify_threshold": 0.3, "svg.image_inline": True,
-}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,8 +60,17 @@ class Panel:
     span: tuple[float, float]
     axes_made: list[Axes] = field(default_factory=list)
 
-    def axes(self, *, low: float = 0.0, high: float = 1.0, rpm: bool = True, right: float | None = None, left: float | None = None,
-             foot: float = 0.42, head: float = 0.16) -> Axes:  # fmt: skip
+    def axes(
+        self,
+        *,
+        low: float = 0.0,
+        high: float = 1.0,
+        rpm: bool = True,
+        right: float | None = None,
+        left: float | None = None,
+        foot: float = 0.42,
+        head: float = 0.22,
+    ) -> Axes:
         """Bare axes over a share of the height, with margins in inches; ``rpm`` gives it the common engine-speed axis."""
         fw, fh = self.figure.get_size_inches()
         right = self.look.right if right is None else right
@@ -109,8 +108,18 @@ class Panel:
 
     def quantity(self, ax: Axes, text: str) -> None:
         """Name and unit of the upright axis, written level above it."""
-        ax.annotate(text, (0, 1), xytext=(-self.look.left * 72 + 2, 4), xycoords="axes fraction", textcoords="offset points",
-                    fontsize=self.look.font, color=PAPER["soft"], ha="left", va="bottom", annotation_clip=False)  # fmt: skip
+        ax.annotate(
+            text,
+            (0, 1),
+            xytext=(-self.look.left * 72 + 2, 4),
+            xycoords="axes fraction",
+            textcoords="offset points",
+            fontsize=self.look.font,
+            color=PAPER["soft"],
+            ha="left",
+            va="bottom",
+            annotation_clip=False,
+        )
 
     def levels(self, ax: Axes, lo: float, hi: float, most: int = 5) -> None:
         """Round levels of the upright axis with fine lines across."""
@@ -122,12 +131,38 @@ class Panel:
         for mark in marks:
             ax.axhline(mark, color=PAPER["rule"], lw=0.6, zorder=0)
 
-    def say(self, ax: Axes, x: float, y: float, text: str, *, hue: str = "ink", ha: str = "left", va: str = "center", bold: bool = False,
-            dx: float = 0.0, dy: float = 0.0, ground: bool = False, size: float = 1.0) -> None:  # fmt: skip
+    def say(
+        self,
+        ax: Axes,
+        x: float,
+        y: float,
+        text: str,
+        *,
+        hue: str = "ink",
+        ha: str = "left",
+        va: str = "center",
+        bold: bool = False,
+        dx: float = 0.0,
+        dy: float = 0.0,
+        ground: bool = False,
+        size: float = 1.0,
+    ) -> None:
         """Words at a point of the data, moved by points; ``ground`` puts paper behind them."""
         box = {"facecolor": PAPER["paper"], "edgecolor": "none", "pad": 1.0} if ground else None
-        ax.annotate(text, (x, y), xytext=(dx, dy), textcoords="offset points", fontsize=self.look.font * size, color=PAPER[hue], ha=ha, va=va,
-                    fontweight="bold" if bold else "normal", annotation_clip=False, bbox=box, zorder=6)  # fmt: skip
+        ax.annotate(
+            text,
+            (x, y),
+            xytext=(dx, dy),
+            textcoords="offset points",
+            fontsize=self.look.font * size,
+            color=PAPER[hue],
+            ha=ha,
+            va=va,
+            fontweight="bold" if bold else "normal",
+            annotation_clip=False,
+            bbox=box,
+            zorder=6,
+        )
 
     def ends(self, ax: Axes, ends: Sequence[tuple[float, float, str, str, bool]]) -> None:
         """Names of lines at their right ends (x, y, text, hue, bold), pushed apart so that each can be read.
@@ -143,8 +178,13 @@ class Panel:
         edge = ax.get_xlim()[1]
         for (x, y, text, hue, bold), spot in zip(ends, spots, strict=True):
             if abs(spot - y) > gap / 3 or x < edge - 60:
-                ax.annotate("", (x, y), xytext=(edge, spot), annotation_clip=False,
-                            arrowprops={"arrowstyle": "-", "color": PAPER["soft"], "lw": 0.5, "shrinkA": 2, "shrinkB": 0})  # fmt: skip
+                ax.annotate(
+                    "",
+                    (x, y),
+                    xytext=(edge, spot),
+                    annotation_clip=False,
+                    arrowprops={"arrowstyle": "-", "color": PAPER["soft"], "lw": 0.5, "shrinkA": 2, "shrinkB": 0},
+                )
             self.say(ax, edge, spot, text, hue=hue, bold=bold, dx=3)
 
 
@@ -198,51 +238,6 @@ def thin(x: Array, y: Array, most: int = 500) -> tuple[Array, Array]:
         return x, y
     keep = np.unique(np.linspace(0, x.size - 1, most).round().astype(int))
     return x[keep], y[keep]
-
-
-def svg(picture: Picture, span: tuple[float, float], *, narrow: bool) -> str:
-    """The picture as an SVG element that can stand inside a page beside others: own ids, no metadata, hues as variables."""
-    look = NARROW if narrow else WIDE
-    height = picture.narrow_height if narrow else picture.height
-    with mpl.rc_context(SETTINGS), warnings.catch_warnings():
-        warnings.filterwarnings("ignore", message="Glyph .* missing")  # the page's own fonts draw what ours lack
-        figure = Figure(figsize=(look.width, height))
-        picture.paint(Panel(figure, look, 0.0, 0.0, look.width, height, span))
-        out = io.StringIO()
-        figure.patch.set_visible(False)
-        figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
-    return _page_ready(out.getvalue(), picture.name + ("-n" if narrow else "-w"))
-
-
-_IDS = re.compile(r' id="([^"]+)"')
-_USES = re.compile(r'(url\(#|href="#)([^)"]+)')
-_TAGS = re.compile(r"<[^>]*>")
-
-
-def _page_ready(text: str, prefix: str) -> str:
-    text = text[text.index("<svg") :]
-    text = re.sub(r"<metadata>.*?</metadata>|<style[^>]*>.*?</style>|<!--.*?-->", "", text, flags=re.S)
-    used = {use for tag in _TAGS.findall(text) for _, use in _USES.findall(tag)}
-
-    def tag_ready(found: re.Match[str]) -> str:  # inside tags only: a setting may be called anything
-        tag = _IDS.sub(lambda m: f' id="{prefix}-{m[1]}"' if m[1] in used else "", found[0])
-        tag = _USES.sub(lambda m: f"{m[1]}{prefix}-{m[2]}", tag)
-        for name, (paper, _) in HUES.items():
-            tag = tag.replace(paper, f"var(--{name},{paper})")
-        return re.sub(r"\s+", " ", tag.replace("'DejaVu Sans'", "'DejaVu Sans',Verdana,sans-serif"))
-
-    return re.sub(r">\s*\n\s*<", ">\n<", _TAGS.sub(tag_ready, text)).strip()
-
-
-def svg_file(inner: str, alt: str) -> str:
-    """A file of its own from a page-ready SVG: title for readers, line joins as drawn."""
-    from html import escape
-
-    head, rest = inner.split(">", 1)
-    return (
-        f'<?xml version="1.0" encoding="UTF-8"?>\n{head} role="img">\n<title>{escape(alt)}</title>\n'
-        f"<style>*{{stroke-linejoin:round;stroke-linecap:butt}}</style>{rest}\n"
-    )
 
 
 def column(table: Any, name: str) -> Array:

@@ -3,10 +3,9 @@
 import matplotlib as mpl
 
 from pullbook.report import model
-from pullbook.report.canvas import SETTINGS
 from pullbook.report.content import Content
-from pullbook.report.model import DayView
-from pullbook.report.paper import Column, Sheets, measure, printable
+from pullbook.report.paper import Column, Sheets, measure, printable, settings
+from pullbook.report.view import DayView
 from pullbook.report.words import number, setting_degrees
 
 READINGS = 14
@@ -14,7 +13,7 @@ READINGS = 14
 
 def card_pdf(shown: DayView, said: Content, *, page: str = "A4") -> bytes:
     """The card as PDF bytes, one page whatever the day holds."""
-    with mpl.rc_context(SETTINGS):
+    with mpl.rc_context(settings()):
         sheets = Sheets(page, said.made, f"Tune card: {said.engine}, {said.day}")
         sheet = sheets.sheet()
         _head(sheet, said)
@@ -42,7 +41,7 @@ def _head(sheet: Column, said: Content) -> None:
     while measure(name, size, True) > sheet.width and len(name) > 2:
         name = name[:-2].rstrip() + "…"
     sheet.text(name, size, bold=True, after=0.02)
-    sheet.text(f"Day {said.day}.  Set on the word of {said.standing[0].text}.", 12, after=0.08)
+    sheet.text(f"Day {said.day}. Behind it: {said.standing[0].text}.", 12, after=0.08)
     sheet.rule("ink", 2.0)
     sheet.y += 0.15
 
@@ -95,9 +94,13 @@ def _conditions(left: Column, shown: DayView) -> None:
     facts = shown.record.get("facts") or {}
     day, engine = facts.get("day") or {}, facts.get("engine") or {}
     for label, text in (
-        ("Fuel", day.get("fuel") or engine.get("fuel")), ("Plugs", day.get("plugs")), ("Oil", day.get("oil")), ("Mixture", day.get("mixture")),
-        ("Timing mark", model.mark(shown.record)), ("Knock", model.knock(shown.record)),
-    ):  # fmt: skip
+        ("Fuel", day.get("fuel") or engine.get("fuel")),
+        ("Plugs", day.get("plugs")),
+        ("Oil", day.get("oil")),
+        ("Mixture", day.get("mixture")),
+        ("Timing mark", model.mark(shown.record)),
+        ("Knock", model.knock(shown.record)),
+    ):
         left.text(f"{label}: {text or 'not noted'}", 11, after=0.03)
 
 
@@ -109,14 +112,22 @@ def _readings(right: Column, shown: DayView) -> None:
         if not shown.mechanical
         else []
     )
+    heads: tuple[str, ...]
+    cells: list[tuple[str, ...]]
     if table:
         heads, cells = ("rpm", "at the spark", "enter"), [(number(n), setting_degrees(a), setting_degrees(b)) for n, a, b in table]
         right.text("TABLE", 13, bold=True, after=0.03)
     else:
         down = any(r.get("down_deg") is not None for r in rows)
         heads = ("rpm", "light, rpm rising", "rpm falling") if down else ("rpm", "light reads")
-        cells = [(number(r["rpm"]), setting_degrees(r["up_deg"]), *((setting_degrees(r.get("down_deg")) if r.get("down_deg") is not None else "–",) if down else ()))
-                 for r in rows]  # fmt: skip
+        cells = [
+            (
+                number(r["rpm"]),
+                setting_degrees(r["up_deg"]),
+                *((setting_degrees(r.get("down_deg")) if r.get("down_deg") is not None else "–",) if down else ()),
+            )
+            for r in rows
+        ]
         right.text("CHECK WITH A LIGHT", 13, bold=True, after=0.03)
     if not cells:
         right.text("No readings to check against: no curve is advised.", 12)

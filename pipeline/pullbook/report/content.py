@@ -1,4 +1,4 @@
-"""The contents of the three pages, in reading order, as words and tables without any layout: page and PDF both take them from here."""
+"""The contents of the three pages in reading order, as words and tables without layout: page and paper both take them from here."""
 
 from dataclasses import dataclass
 from typing import Any
@@ -6,7 +6,8 @@ from typing import Any
 from pullbook.report import model, words
 from pullbook.report.canvas import Picture, Table
 from pullbook.report.figures import advance, contours, cost, difference, order, repeatability, residuals, timing, torque
-from pullbook.report.model import DayView, Said
+from pullbook.report.model import Said
+from pullbook.report.view import DayView
 from pullbook.report.words import between, known, number, setting_degrees
 
 PAGE_ONE = (advance, torque, difference)
@@ -42,7 +43,7 @@ class Content:
     warnings: list[str]
     shapes: Table | None
     sums: list[Said]
-    facts: list[Said]
+    facts: Table | None
     assumptions: list[Said]
     inputs: Table | None
     made: str
@@ -105,7 +106,8 @@ def _next(shown: DayView) -> list[Said]:
             parts.append(f"{setting_degrees(pull['total_deg'])} total")
         saving = pull.get("expected_saving_pct")
         gain = f" Worth about {number(saving, 2)} % of torque." if known(saving) and saving > 0 else ""
-        said.append(Said(str(pull.get("setting") or "Next"), ", ".join(parts), str(pull.get("why") or "") + gain))
+        why = str(pull.get("why") or "").rstrip(". ")
+        said.append(Said(str(pull.get("setting") or "Next"), ", ".join(parts), (why + "." if why else "") + gain))
     return said
 
 
@@ -124,12 +126,18 @@ def _pulls(shown: DayView) -> Table:
         notes = "; ".join(str(t) for t in [*(p.get("reasons") or []), sheet.get(p["pull_id"], {}).get("notes")] if t)
         rows.append(
             (
-                str(p.get("order")), str(p.get("setting")) + (" (baseline)" if p.get("baseline") else ""), words_of.get(str(p.get("status")), ""),
-                number(p.get("mean_torque_nm"), 1), between(p.get("rpm_min"), p.get("rpm_max")), number(p.get("seconds"), 1),
-                number(p.get("air_factor"), 4) if p.get("air_factor") is not None else "none", heard.get(p["pull_id"], "not listened"),
-                str(p.get("file")), notes or "–",
+                str(p.get("order")),
+                str(p.get("setting")) + (" (baseline)" if p.get("baseline") else ""),
+                words_of.get(str(p.get("status")), ""),
+                number(p.get("mean_torque_nm"), 1),
+                between(p.get("rpm_min"), p.get("rpm_max")),
+                number(p.get("seconds"), 1),
+                number(p.get("air_factor"), 4) if p.get("air_factor") is not None else "none",
+                heard.get(p["pull_id"], "not listened"),
+                str(p.get("file")),
+                notes or "–",
             )
-        )  # fmt: skip
+        )
     heads = ("pull", "setting", "status", "mean torque, N·m", "rpm", "seconds", "air factor", "knock", "log", "reasons and notes")
     return Table("Pulls in the order run", heads, tuple(rows), (True, False, False, True, True, True, True, False, False, False))
 
@@ -147,9 +155,12 @@ def _air(shown: DayView) -> list[Said]:
     facts = ((shown.record.get("facts") or {}).get("day") or {}).get("air") or {}
     said = [Said("Correction", model.air(shown.record)), Said("Window of the standard", window)]
     for name, unit, label in (
-        ("pressure_kpa", "kPa", "Station pressure"), ("temperature_c", "°C", "Air"), ("humidity_pct", "%", "Humidity"),
-        ("dew_point_c", "°C", "Dew point"), ("vapour_pressure_kpa", "kPa", "Vapour pressure"),
-    ):  # fmt: skip
+        ("pressure_kpa", "kPa", "Station pressure"),
+        ("temperature_c", "°C", "Air"),
+        ("humidity_pct", "%", "Humidity"),
+        ("dew_point_c", "°C", "Dew point"),
+        ("vapour_pressure_kpa", "kPa", "Vapour pressure"),
+    ):
         if isinstance(facts, dict) and known(facts.get(name)):
             said.append(Said(label, f"{number(facts[name], 2 if unit == 'kPa' else 1)} {unit}"))
     return said
@@ -168,11 +179,18 @@ def _shapes(shown: DayView) -> Table | None:
 
     rows = tuple(
         (
-            str(s.get("setting")), str(s.get("family")), cell(s, "initial_deg", 1), cell(s, "total_deg", 1), cell(s, "start_rpm", 0),
-            cell(s, "knee_rpm", 0), cell(s, "knee_deg", 1), cell(s, "all_in_rpm", 0),
+            str(s.get("setting")),
+            str(s.get("family")),
+            cell(s, "initial_deg", 1),
+            cell(s, "total_deg", 1),
+            cell(s, "start_rpm", 0),
+            cell(s, "knee_rpm", 0),
+            cell(s, "knee_deg", 1),
+            cell(s, "all_in_rpm", 0),
             "–" if s.get("hysteresis_deg") is None else number(s["hysteresis_deg"], 1),
-        ) for s in shapes
-    )  # fmt: skip
+        )
+        for s in shapes
+    )
     heads = (
         "setting",
         "kind",
@@ -187,12 +205,11 @@ def _shapes(shown: DayView) -> Table | None:
     return Table("Curves as delivered (likely range in brackets)", heads, rows, (False, False, *([True] * 7)))
 
 
-def _facts(record: dict[str, Any]) -> list[Said]:
-    said = []
-    for part, label in (("engine", "engine.yaml"), ("day", "day.yaml")):
-        for name, value in _flat((record.get("facts") or {}).get(part) or {}):
-            said.append(Said(name.replace("_", " "), value, label))
-    return said[:80]
+def _facts(record: dict[str, Any]) -> Table | None:
+    rows = []
+    for part, source in (("engine", "engine.yaml"), ("day", "day.yaml")):
+        rows += [(name.replace("_", " "), value, source) for name, value in _flat((record.get("facts") or {}).get(part) or {})]
+    return Table("Engine and day as written down", ("fact", "value", "from"), tuple(rows[:120])) if rows else None
 
 
 def _flat(value: Any, name: str = "") -> list[tuple[str, str]]:
@@ -213,8 +230,15 @@ def _assumptions(shown: DayView) -> list[Said]:
     prior = record.get("prior") or {}
     if prior:
         days = prior.get("frozen_from") or []
-        said.append(Said("Expected beforehand", f"from {len(days)} earlier days: {words.listed(map(str, days[:6]))}" if days else "a stated default, no earlier day",
-                         "repeatability and how sharply torque falls off the best; frozen when this day was made"))  # fmt: skip
+        said.append(
+            Said(
+                "Expected beforehand",
+                f"from {len(days)} earlier days: {words.listed(map(str, days[:6]))}"
+                if days
+                else "a stated default, no earlier day",
+                "repeatability and how sharply torque falls off the best; frozen when this day was made",
+            )
+        )
         if known(prior.get("k_median")):
             said.append(
                 Said(

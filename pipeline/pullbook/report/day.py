@@ -7,10 +7,11 @@ from typing import Any
 
 import polars as pl
 
-from pullbook.report import canvas, html, model
+from pullbook.report import canvas, drawing, html
 from pullbook.report.content import PAGE_ONE, PAGE_THREE, PAGE_TWO, Content, content
 from pullbook.report.glossary import GLOSSARY
 from pullbook.report.pictures import Shown, prepare
+from pullbook.report.view import view
 from pullbook.report.words import csv_cell
 
 
@@ -42,16 +43,16 @@ def render_day(
     from pullbook.report.card import card_pdf
     from pullbook.report.pdf import report_pdf
 
-    shown = model.view(record, tables)
+    shown = view(record, tables)
     said = content(shown)
     photos = prepare([str(n) for n in record.get("pictures") or []], pictures_from)
     (folder / "figures").mkdir(parents=True, exist_ok=True)
     drawings = {
-        name: (canvas.svg(p, said.span, narrow=False), canvas.svg(p, said.span, narrow=True)) for name, p in said.pictures.items()
+        name: (drawing.svg(p, said.span, narrow=False), drawing.svg(p, said.span, narrow=True)) for name, p in said.pictures.items()
     }
     files: dict[Path, bytes] = {folder / "report.html": day_page(said, drawings, photos).encode("utf-8", "replace")}
     for name, picture in said.pictures.items():
-        files[folder / "figures" / f"{name}.svg"] = canvas.svg_file(drawings[name][0], picture.alt).encode("utf-8", "replace")
+        files[folder / "figures" / f"{name}.svg"] = drawing.svg_file(drawings[name][0], picture.alt).encode("utf-8", "replace")
         files[folder / "figures" / f"{name}.csv"] = _csv(picture.table)
     files[folder / "report.pdf"] = report_pdf(said, photos, page=page)
     files[folder / "tune_card.pdf"] = card_pdf(shown, said, page=page)

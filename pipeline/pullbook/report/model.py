@@ -1,14 +1,15 @@
-"""What a day's report says: the record put into a reader's order and words. Every output (page, PDF, card, lists) takes it from here."""
+"""What a day's report says, in a builder's words. Every output (page, paper, card, lists of days) takes it from here."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
-
-import polars as pl
+from urllib.parse import quote
 
 from pullbook.report import words
-from pullbook.report.words import clean, clean_all, counted, degrees, half_width, listed, number, percent, setting_degrees
+from pullbook.report.view import DayView
+from pullbook.report.words import clean_all, counted, degrees, half_width, listed, number, percent, setting_degrees
 
 HEARD = ("heard", "faint", "counted")
+NO_BAND = "not placed"
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,96 +19,6 @@ class Said:
     label: str
     text: str
     small: str = ""
-
-
-@dataclass(slots=True)
-class DayView:
-    """A record ready to be shown. ``record`` is cleaned (no control characters, no endless words), tables as handed on."""
-
-    record: dict[str, Any]
-    tables: dict[str, pl.DataFrame]
-    settings: list[str] = field(default_factory=list)
-    baseline: str | None = None
-    chosen: str | None = None
-    span: tuple[float, float] = (1000.0, 6000.0)
-
-    @property
-    def engine(self) -> str:
-        """The engine as its folder is called."""
-        return str(self.record.get("engine", ""))
-
-    @property
-    def day(self) -> str:
-        """The day as its folder is called."""
-        return str(self.record.get("day", ""))
-
-    @property
-    def advice(self) -> dict[str, Any]:
-        """The record's advice, empty where there is none."""
-        return self.record.get("advice") or {}
-
-    @property
-    def mechanical(self) -> dict[str, Any] | None:
-        """Curve for springs and stop, where the advice has one."""
-        found = self.advice.get("mechanical")
-        return found if found and found.get("total_deg") is not None else None
-
-    @property
-    def pulls(self) -> list[dict[str, Any]]:
-        """Pulls in the order run."""
-        return sorted(self.record.get("pulls") or [], key=lambda p: p.get("order") or 0)
-
-    def table(self, name: str) -> pl.DataFrame | None:
-        """A table that is there and has rows."""
-        found = self.tables.get(name)
-        return None if found is None or found.is_empty() else found
-
-    def texts(self, name: str) -> list[str]:
-        """A list of sentences of the record."""
-        return [str(t) for t in self.record.get(name) or []]
-
-
-def view(record: dict[str, Any], tables: dict[str, pl.DataFrame]) -> DayView:
-    """Put a record and its tables in order for showing.
-
-    Parameters
-    ----------
-    record
-        The day's record (contract: day.json).
-    tables
-        Tables of the stages by name; any may be missing or empty.
-    """
-    shown = DayView(clean_all(record), {name: _clean_table(t) for name, t in tables.items()})
-    pulls = shown.pulls
-    seen: dict[str, None] = {str(p["setting"]): None for p in pulls if p.get("setting") is not None}
-    shown.baseline = next((str(p["setting"]) for p in pulls if p.get("baseline") and p.get("setting") is not None), None)
-    shown.settings = list(seen)
-    handed = shown.advice.get("hand_over_pull")
-    shown.chosen = next((str(p["setting"]) for p in pulls if p.get("pull_id") == handed and p.get("setting") is not None), None)
-    shown.span = _span(shown)
-    return shown
-
-
-def _clean_table(table: pl.DataFrame) -> pl.DataFrame:
-    texts = [name for name, kind in table.schema.items() if kind == pl.String]
-    if not texts:
-        return table
-    wanted = {t for name in texts for t in table[name].unique().to_list() if t is not None}
-    changed = {t: c for t in wanted if (c := clean(t)) != t}
-    return table.with_columns(pl.col(texts).replace(changed)) if changed else table
-
-
-def _span(shown: DayView) -> tuple[float, float]:
-    rows = [r["rpm"] for r in shown.record.get("best") or []] or [r["rpm"] for r in shown.record.get("delivered") or []]
-    if not rows:
-        rows = [p[k] for p in shown.pulls for k in ("rpm_min", "rpm_max") if p.get(k) is not None]
-    if not rows:
-        return (1000.0, 6000.0)
-    lo, hi = float(min(rows)), float(max(rows))
-    return (lo, hi) if hi - lo >= 200 else (lo - 500, hi + 500)
-
-
-# --- page one -----------------------------------------------------------------------------------------------------------------
 
 
 def sentence(record: dict[str, Any]) -> str:
@@ -132,7 +43,7 @@ def what_to_set(shown: DayView) -> list[Said]:
     if curve is None:
         return []
     said = [
-        Said("Total", setting_degrees(curve["total_deg"]), "before top dead centre, at the crank, vacuum advance off"),
+        Said("Total", setting_degrees(curve["total_deg"])),
         Said(
             "Initial",
             setting_degrees(curve.get("initial_deg")),
@@ -140,7 +51,7 @@ def what_to_set(shown: DayView) -> list[Said]:
         ),
     ]
     if curve.get("stop_deg") is not None:
-        said.append(Said("Stop", setting_degrees(curve["stop_deg"]), "total less initial, crank degrees"))
+        said.append(Said("Stop", setting_degrees(curve["stop_deg"])))
     if curve.get("start_rpm") is not None:
         said.append(Said("Starts to move", words.rpm(curve["start_rpm"])))
     if curve.get("knee_rpm") is not None:
@@ -173,7 +84,7 @@ def what_it_is_worth(shown: DayView) -> list[str]:
             else ""
         )
         told.append(f"Given away against the best curve at every rpm: {percent(curve['cost_pct'], half)}{cost}.")
-    return told
+    return ["Crank degrees before top dead centre, vacuum advance off.", *told]
 
 
 def standing(shown: DayView) -> list[Said]:
@@ -254,13 +165,9 @@ def left_out(shown: DayView) -> list[str]:
     for pull in shown.pulls:
         if pull.get("status") in ("left_out", "part"):
             why = "; ".join(str(r) for r in pull.get("reasons") or []) or "no reason given"
-            told.append(
-                f"Pull {pull.get('order')} ({pull.get('file')}) {'left out' if pull['status'] == 'left_out' else 'used in part'}: {why}"
-            )
+            fate = "left out" if pull["status"] == "left_out" else "used in part"
+            told.append(f"Pull {pull.get('order')} ({pull.get('file')}) {fate}: {why}")
     return told
-
-
-# --- summaries for lists of days ------------------------------------------------------------------------------------------------
 
 
 def advised(record: dict[str, Any]) -> str:
@@ -281,22 +188,19 @@ def advised(record: dict[str, Any]) -> str:
 
 
 def best_band(record: dict[str, Any]) -> str:
-    """The band of best advance over the rows that have one, and over which rpm."""
-    rows = [r for r in record.get("best") or [] if r.get("state") == "inside" and r.get("band_lo_deg") is not None]
-    if not rows:
-        states = {r.get("state") for r in record.get("best") or []}
-        if "above_tested" in states:
-            return "above what was tested"
-        return "below what was tested" if "below_tested" in states else NO_BAND
-    lo, hi = max(r["band_lo_deg"] for r in rows), min(r["band_hi_deg"] for r in rows if r.get("band_hi_deg") is not None)
-    where = f"{number(rows[0]['rpm'])} to {number(rows[-1]['rpm'])} rpm"
-    if lo <= hi:
-        return f"{number(lo)} to {number(hi)}° over {where}"
-    middle = rows[len(rows) // 2]
-    return f"{number(middle['band_lo_deg'])} to {number(middle['band_hi_deg'])}° at {words.rpm(middle['rpm'])}, moves with rpm"
-
-
-NO_BAND = "not placed"
+    """The band of advance that costs next to nothing: the part common to all rpm, or the middle row's where there is none."""
+    rows = record.get("best") or []
+    placed = [r for r in rows if r.get("band_lo_deg") is not None and r.get("band_hi_deg") is not None]
+    if placed:
+        lo, hi = max(r["band_lo_deg"] for r in placed), min(r["band_hi_deg"] for r in placed)
+        if lo <= hi:
+            return f"{number(lo)} to {number(hi)}° over {number(placed[0]['rpm'])} to {words.rpm(placed[-1]['rpm'])}"
+        middle = placed[len(placed) // 2]
+        return f"{number(middle['band_lo_deg'])} to {number(middle['band_hi_deg'])}° at {words.rpm(middle['rpm'])}, moves with rpm"
+    states = {r.get("state") for r in rows}
+    if "above_tested" in states:
+        return "above what was run"
+    return "below what was run" if "below_tested" in states else NO_BAND
 
 
 def summary(record: dict[str, Any]) -> dict[str, Any]:
@@ -309,8 +213,6 @@ def summary(record: dict[str, Any]) -> dict[str, Any]:
         notes, fuel, dyno, questions`` (count)``, made_at, tool_version, href`` (``<engine>/<day>/report.html``, percent-encoded,
         from the reports folder)``, logs_here``. The caller may add or overrule any of them.
     """
-    from urllib.parse import quote
-
     shown = clean_all(record)
     engine, day = str(shown.get("engine", "")), str(shown.get("day", ""))
     facts = shown.get("facts") or {}

@@ -1,4 +1,4 @@
-"""Sheets of paper: words measured and wrapped by us, tables with columns that fit, pictures in their corner. Inches from the top left.
+"""Sheets of paper: words measured and wrapped, tables with columns that fit, pictures in their corner; inches from the top left.
 
 matplotlib draws, so that the paper's pictures are the page's own and every word is real text with its font inside the file.
 """
@@ -7,17 +7,25 @@ import io
 import warnings
 from dataclasses import dataclass, replace
 from functools import cache
+from typing import Any
 
 import matplotlib as mpl
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties, findfont, get_font
 
-from pullbook.report.canvas import SETTINGS, Panel, Picture, Table
+from pullbook.report.canvas import Panel, Picture, Table
+from pullbook.report.drawing import SETTINGS
+from pullbook.report.fonts import SCREEN, family
 from pullbook.report.style import PAPER, WIDE, Look
 
 SIZES = {"A4": (8.27, 11.69), "Letter": (8.5, 11.0)}
 LEADING = 1.32
+
+
+def settings() -> dict[Any, Any]:
+    """matplotlib's settings for paper."""
+    return {**SETTINGS, "font.family": family()}
 
 
 @cache
@@ -27,7 +35,7 @@ def _widths(bold: bool) -> dict[str, float]:
 
 @cache
 def _font(bold: bool):  # type: ignore[no-untyped-def]  # matplotlib's font object has no public type
-    return get_font(findfont(FontProperties(family="DejaVu Sans", weight="bold" if bold else "normal")))
+    return get_font(findfont(FontProperties(family=SCREEN, weight="bold" if bold else "normal")))
 
 
 @cache
@@ -107,8 +115,16 @@ class Column:
     def line(self, line: str, x: float, y: float, size: float, *, bold: bool = False, hue: str = "ink", ha: str = "left") -> None:
         """One line, its top at ``y``."""
         w, h = self.sheets.size
-        self.figure.text(x / w, 1 - (y + size * 1.02 / 72) / h, line, fontsize=size, fontweight="bold" if bold else "normal", color=PAPER[hue], ha=ha,
-                         va="baseline")  # fmt: skip
+        self.figure.text(
+            x / w,
+            1 - (y + size * 1.02 / 72) / h,
+            line,
+            fontsize=size,
+            fontweight="bold" if bold else "normal",
+            color=PAPER[hue],
+            ha=ha,
+            va="baseline",
+        )
 
     def rule(self, hue: str = "rule", width: float = 0.6, y: float | None = None) -> None:
         """A fine line across."""
@@ -122,8 +138,17 @@ class Column:
     def frame(self, top: float, bottom: float, hue: str, *, pad: float = 0.07, fill: str | None = None) -> None:
         """A box round what stands between ``top`` and ``bottom``."""
         w, h = self.sheets.size
-        box = mpl.patches.Rectangle(((self.x - pad) / w, 1 - (bottom + pad / 2) / h), (self.width + 2 * pad) / w, (bottom - top + pad) / h, fill=fill is not None,
-                                    facecolor=PAPER[fill] if fill else "none", edgecolor=PAPER[hue], lw=1.2, transform=self.figure.transFigure, zorder=-1)  # fmt: skip
+        box = mpl.patches.Rectangle(
+            ((self.x - pad) / w, 1 - (bottom + pad / 2) / h),
+            (self.width + 2 * pad) / w,
+            (bottom - top + pad) / h,
+            fill=fill is not None,
+            facecolor=PAPER[fill] if fill else "none",
+            edgecolor=PAPER[hue],
+            lw=1.2,
+            transform=self.figure.transFigure,
+            zorder=-1,
+        )
         self.figure.add_artist(box)
 
     def picture(self, picture: Picture, span: tuple[float, float], *, height: float | None = None, size: float = 9.0) -> bool:
@@ -181,8 +206,15 @@ class Sheets:
             for i, (lines, w) in enumerate(zip(cells, widths, strict=True)):
                 right = table.is_figure(i)
                 for k, text in enumerate(lines):
-                    column.line(text, x + w - pad if right else x + pad, column.y + k * line, size, bold=bold, ha="right" if right else "left",
-                                hue="soft" if bold else "ink")  # fmt: skip
+                    column.line(
+                        text,
+                        x + w - pad if right else x + pad,
+                        column.y + k * line,
+                        size,
+                        bold=bold,
+                        ha="right" if right else "left",
+                        hue="soft" if bold else "ink",
+                    )
                 x += w
             column.y += height
             column.rule(y=column.y - 0.025)
@@ -202,7 +234,7 @@ class Sheets:
         """The stack as PDF bytes, the same for the same contents."""
         out = io.BytesIO()
         w, h = self.size
-        with mpl.rc_context(SETTINGS), warnings.catch_warnings():
+        with mpl.rc_context(settings()), warnings.catch_warnings():
             warnings.filterwarnings("ignore", message="Glyph .* missing")
             with PdfPages(
                 out, metadata={"Title": self.title, "Creator": "pullbook", "Producer": None, "CreationDate": None}
@@ -226,6 +258,8 @@ def _column_widths(table: Table, size: float, width: float) -> list[float]:
         least.append(min(max((measure(w, size, True) for w in words), default=0.2), 1.6) + pad)
         natural.append(min(max((measure(c, size) for c in (*cells, "")), default=0.2), 3.2) + pad)
     natural = [max(n, m) for n, m in zip(natural, least, strict=True)]
+    kept = [n if table.is_figure(i) else m for i, (n, m) in enumerate(zip(natural, least, strict=True))]
+    least = kept if sum(kept) < width else least  # a number is not broken while words can be
     if sum(natural) <= width:
         return natural
     if sum(least) >= width:

@@ -5,11 +5,10 @@ from typing import Any
 
 import matplotlib as mpl
 
-from pullbook.report.canvas import SETTINGS
 from pullbook.report.content import PAGE_ONE, PAGE_THREE, PAGE_TWO, RANGES, Content
 from pullbook.report.glossary import GLOSSARY
 from pullbook.report.model import Said
-from pullbook.report.paper import Column, Sheets, measure
+from pullbook.report.paper import Column, Sheets, measure, settings
 from pullbook.report.pictures import Shown
 
 
@@ -25,7 +24,7 @@ def report_pdf(said: Content, photos: list[Shown], *, page: str = "A4") -> bytes
     page
         ``A4`` or ``Letter``.
     """
-    with mpl.rc_context(SETTINGS):
+    with mpl.rc_context(settings()):
         sheets = Sheets(page, f"{said.engine}, {said.day}. {said.made}", f"{said.engine}, {said.day}")
         over = _page_one(sheets, said)
         _page_two(sheets, said, over)
@@ -48,7 +47,7 @@ def _page_one(sheets: Sheets, said: Content) -> list[str]:
     ]
     height = sum(sheet.height_of("• " + c, 7.5) + 0.02 for c in cautions) + 0.42
     height = min(height, 2.6)
-    bottom = sheet.bottom - height - 0.12
+    bottom = sheet.bottom - height - 0.2
     left = Column(sheets, sheet.figure, sheet.x + 0.07, sheet.y + 0.03, 2.2, bottom)
     right = Column(sheets, sheet.figure, sheet.x + 2.5, sheet.y, sheet.width - 2.5, bottom)
     _set(left, said)
@@ -70,7 +69,7 @@ def _page_one(sheets: Sheets, said: Content) -> list[str]:
         room = right.bottom - right.y - 0.36 * len(pictures)
         wanted = sum(p.height for p in pictures)
         for p in pictures:
-            right.picture(p, said.span, height=p.height * min(room / wanted, 1.15), size=8.5)
+            right.picture(p, said.span, height=p.height * min(room / wanted, 1.35), size=8.5)
             right.y += 0.06
     else:
         right.text("There is nothing to draw: no pull of this day could be used.")
@@ -79,6 +78,7 @@ def _page_one(sheets: Sheets, said: Content) -> list[str]:
     foot.text("Take care", 8.5, bold=True, hue="down", after=0.02)
     over += [c for c in cautions if not foot.text("• " + c, 7.5, after=0.02)]
     foot.frame(top, foot.y, "down")
+    foot.y += 0.06
     foot.text(RANGES, 6.8, hue="soft")
     return over
 
@@ -132,7 +132,7 @@ def _points(column: Column, head: str, lines: list[str]) -> list[str]:
     return []
 
 
-def _flow(sheets: Sheets, column: Column, head: str, lines: list[str], none: str = "") -> Column:
+def _flow(sheets: Sheets, column: Column, head: str, lines: list[str], none: str = "", size: float = 8.2) -> Column:
     """A heading and points that may run over to further sheets."""
     points = lines or ([none] if none else [])
     if not points:
@@ -141,9 +141,9 @@ def _flow(sheets: Sheets, column: Column, head: str, lines: list[str], none: str
         column = sheets.sheet()
     column.text(head, 10, bold=True, after=0.02)
     for p in points:
-        if not column.text("• " + p, 8.2, after=0.02):
+        if not column.text("• " + p, size, after=0.02):
             column = sheets.sheet()
-            column.text("• " + p, 8.2, after=0.02)
+            column.text("• " + p, size, after=0.02)
     column.y += 0.12
     return column
 
@@ -187,10 +187,11 @@ def _page_three(sheets: Sheets, said: Content, photos: list[Shown]) -> None:
         [f"{s.label}: {s.text}{f' ({s.small})' if s.small else ''}" for s in said.assumptions],
     )
     column = _photos(sheets, column, photos)
-    column = _flow(sheets, column, "Engine and day as written down", [f"{s.label}: {s.text}" for s in said.facts])
+    if said.facts:
+        column = sheets.table(column, said.facts)
     if said.inputs:
         column = sheets.table(column, said.inputs)
-    _flow(sheets, column, "Words", [f"{word}: {meaning}" for word, meaning in GLOSSARY])
+    _flow(sheets, column, "Words", [f"{word}: {meaning}" for word, meaning in GLOSSARY], size=7.2)
 
 
 def _photos(sheets: Sheets, column: Column, photos: list[Shown]) -> Column:

@@ -1,4 +1,4 @@
-"""Colours, sizes and line patterns: six hues that colour-blind eyes and a grey print keep apart, each with a line pattern of its own.
+"""Colours, sizes and line patterns: few hues that colour-blind eyes and a grey print keep apart, with line patterns beside them.
 
 A hue is written as a CSS variable into pictures, so that the page can turn dark with them; the value beside it is for paper.
 Contrast of every word colour on its ground is 4.5 or more in both lights (tests/report measures it).

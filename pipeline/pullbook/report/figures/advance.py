@@ -7,8 +7,8 @@ import polars as pl
 
 from pullbook.report.canvas import Array, Panel, Picture, Table
 from pullbook.report.figures.lines import broken, hue_of, line_of
-from pullbook.report.model import DayView
 from pullbook.report.style import PAPER
+from pullbook.report.view import DayView
 from pullbook.report.words import between, degrees, number, rpm, setting_degrees, short
 
 
@@ -29,8 +29,17 @@ def picture(shown: DayView) -> Picture | None:
             x, y = broken(rows[0], rows[1])
             style = line_of(shown, name, 0.75)
             ax.plot(x, y, **{**style, "zorder": 3})
-            ax.plot(rows[0][::5], rows[1][::5], ls="none", marker="o", ms=2.6 if look.narrow else 3.2, mfc=PAPER["paper"], mec=style["color"],
-                    mew=0.9, zorder=4)  # fmt: skip
+            ax.plot(
+                rows[0][::5],
+                rows[1][::5],
+                ls="none",
+                marker="o",
+                ms=2.6 if look.narrow else 3.2,
+                mfc=PAPER["paper"],
+                mec=style["color"],
+                mew=0.9,
+                zorder=4,
+            )
             ends.append((float(rows[0][-1]), float(rows[1][-1]), short(name, 9 if look.narrow else 14), hue_of(shown, name), False))
         ends += _limit(ax, shown)
         if made is not None:
@@ -110,12 +119,12 @@ def _wanted(panel: Panel, ax: Any, best: list[dict[str, Any]]) -> list[tuple[flo
     for state, edge, shape in (("above_tested", t_hi, 6), ("below_tested", t_lo, 7)):  # caretup, caretdown
         there = np.array([states.get(int(n)) == state if np.isfinite(n) else False for n in x]) & np.isfinite(edge)
         ax.plot(x[there][::2], edge[there][::2], ls="none", marker=shape, ms=6, color=PAPER["up"], zorder=5)
-    there = np.flatnonzero(np.isfinite(b))
-    if not there.size:
+    placed = np.flatnonzero(np.isfinite(b))
+    if not placed.size:
         return []
-    last = there[-1]
+    last = int(placed[-1])
     if last < x.size - 3:  # the best ends before the axis does: name it where it ends
-        panel.say(ax, float(x[last]), float(b[last]), "best", hue="up", bold=True, dx=3, ground=True)
+        panel.say(ax, float(x[last]), float(b[last]), "best", hue="up", bold=True, dx=4)
         return []
     return [(float(x[last]), float(b[last]), "best", "up", True)]
 
@@ -149,7 +158,8 @@ def _finding(shown: DayView, best: list[dict[str, Any]]) -> str:
         low, high = min(inside, key=lambda r: r["best_deg"]), max(inside, key=lambda r: r["best_deg"])
         if high["best_deg"] - low["best_deg"] < 1.5:
             return f"Best advance is about {degrees((high['best_deg'] + low['best_deg']) / 2)} at every rpm that shows one"
-        return f"Best advance goes from {degrees(low['best_deg'])} at {rpm(low['rpm'])} to {degrees(high['best_deg'])} at {rpm(high['rpm'])}"
+        ends = [f"{degrees(r['best_deg'])} at {rpm(r['rpm'])}" for r in (low, high)]
+        return f"Best advance goes from {ends[0]} to {ends[1]}"
     states = [r.get("state") for r in best]
     if states.count("above_tested") > states.count("below_tested"):
         return "The best advance lies above everything that was run"
@@ -174,13 +184,16 @@ def _numbers(best: list[dict[str, Any]], shown: DayView) -> Table:
         at = made is not None and made[0][0] <= r["rpm"] <= made[0][-1]
         rows.append(
             (
-                number(r["rpm"]), number(r.get("best_deg"), 1), between(r.get("lo_deg"), r.get("hi_deg"), "", 1),
-                STATES.get(str(r.get("state")), str(r.get("state"))), between(r.get("band_lo_deg"), r.get("band_hi_deg"), "", 1),
+                number(r["rpm"]),
+                number(r.get("best_deg"), 1),
+                between(r.get("lo_deg"), r.get("hi_deg"), "", 1),
+                STATES.get(str(r.get("state")), str(r.get("state"))),
+                between(r.get("band_lo_deg"), r.get("band_hi_deg"), "", 1),
                 between(r.get("tested_lo_deg"), r.get("tested_hi_deg"), "", 1),
                 number(r.get("knock_cap_deg"), 1) if r.get("knock_cap_deg") is not None else "none noted",
                 number(float(np.interp(r["rpm"], *made)), 1) if at and made is not None else "–",
             )
-        )  # fmt: skip
+        )
     heads = (
         "rpm",
         "best, °",

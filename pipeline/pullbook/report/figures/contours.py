@@ -1,12 +1,14 @@
 """Torque given away over engine speed and advance, as far as it was tested, each pull a thin line at the advance it ran."""
 
+from typing import Any
+
 import numpy as np
 import polars as pl
 
 from pullbook.report.canvas import Array, Panel, Picture, Table
 from pullbook.report.figures.advance import pull_lines
-from pullbook.report.model import DayView
 from pullbook.report.style import PAPER
+from pullbook.report.view import DayView
 from pullbook.report.words import between, counted, number, rpm
 
 LEVELS = (0.25, 0.5, 1.0, 2.0, 4.0)
@@ -43,13 +45,14 @@ def picture(shown: DayView) -> Picture | None:
     return Picture(
         "contours",
         _finding(grid) or what,
-        f"Per cent below the best torque over engine speed ({rpm(shown.span[0])} to {rpm(shown.span[1])}) and advance, drawn only where pulls were "
-        f"run; {counted(len(lines), 'pull')} as thin lines. {_finding(grid) or what}.",
+        f"Per cent below the best torque over engine speed ({rpm(shown.span[0])} to {rpm(shown.span[1])}) and advance, drawn only "
+        f"where pulls were run; {counted(len(lines), 'pull')} as thin lines. {_finding(grid) or what}.",
         paint,
         _numbers(grid, lines, surface),
         height=3.2,
         narrow_height=3.3,
-        note="Numbers on the lines: % of torque below the best at that rpm. Thin lines: what each pull ran. Blank: nothing was tested there.",
+        note="Numbers on the lines: % of torque below the best at that rpm. Thin lines: what each pull ran. "
+        "Blank: nothing was tested there.",
     )
 
 
@@ -66,11 +69,11 @@ def _grid(surface: pl.DataFrame) -> tuple[Array, Array, Array] | None:
     return (x, y, np.maximum(loss, 0)) if np.isfinite(loss).any() else None
 
 
-def _name_levels(panel: Panel, ax: object, grid: tuple[Array, Array, Array], place: float) -> None:
+def _name_levels(panel: Panel, ax: Any, grid: tuple[Array, Array, Array], place: float) -> None:
     x, y, loss = grid
     j = int(place * (x.size - 1))
     col = loss[:, j]
-    lowest = np.nanargmin(col) if np.isfinite(col).any() else 0
+    lowest = int(np.nanargmin(col)) if np.isfinite(col).any() else 0
     taken: list[float] = []
     gap = 0.075 * (y[-1] - y[0])
     for level in LEVELS[1:]:
@@ -78,9 +81,9 @@ def _name_levels(panel: Panel, ax: object, grid: tuple[Array, Array, Array], pla
             i for i in range(y.size - 1) if np.isfinite(col[i : i + 2]).all() and (col[i] - level) * (col[i + 1] - level) < 0
         ]
         for i in crosses:
-            at = float(np.interp(level, *zip(*sorted(((col[i], y[i]), (col[i + 1], y[i + 1]))), strict=True)))
+            at = float(y[i] + (level - col[i]) / (col[i + 1] - col[i]) * (y[i + 1] - y[i]))
             if all(abs(at - t) > gap for t in taken) and abs(i - lowest) > 0:
-                panel.say(ax, float(x[j]), at, f"{level:g} %", ha="center", ground=True, size=0.92)  # type: ignore[arg-type]
+                panel.say(ax, float(x[j]), at, f"{level:g} %", ha="center", ground=True, size=0.92)
                 taken.append(at)
 
 
@@ -90,7 +93,7 @@ def _finding(grid: tuple[Array, Array, Array] | None) -> str:
     x, y, loss = grid
     j = int(np.argmax(np.nanmax(np.where(np.isfinite(loss), loss, -1), axis=0)))
     i = int(np.nanargmax(np.where(np.isfinite(loss[:, j]), loss[:, j], -1)))
-    return f"The most that was given away: {number(loss[i, j], 1)} % at {number(y[i])}° and {rpm(x[j])}"
+    return f"What was run gives away up to {number(loss[i, j], 1)} %, most at {number(y[i])}° and {rpm(x[j])}"
 
 
 def _numbers(grid: tuple[Array, Array, Array] | None, lines: list[tuple[str, Array, Array]], surface: pl.DataFrame | None) -> Table:
@@ -101,9 +104,13 @@ def _numbers(grid: tuple[Array, Array, Array] | None, lines: list[tuple[str, Arr
     heads = np.unique(np.round(y / 2) * 2)
     heads = heads[(heads >= y[0]) & (heads <= y[-1])]
     picked = [int(np.argmin(np.abs(y - h))) for h in heads]
-    rows = tuple(
+    cells: tuple[tuple[str, ...], ...] = tuple(
         (number(x[j]), *("–" if not np.isfinite(loss[i, j]) else number(loss[i, j], 1) for i in picked))
         for j in range(0, x.size, max(x.size // 18, 1))
     )
-    return Table("Torque below the best, %, by rpm and advance (– is not tested)", ("rpm", *(f"{number(y[i])}°" for i in picked)), rows,
-                 (True,) * (len(picked) + 1))  # fmt: skip
+    return Table(
+        "Torque below the best, %, by rpm and advance (– is not tested)",
+        ("rpm", *(f"{number(y[i])}°" for i in picked)),
+        cells,
+        (True,) * (len(picked) + 1),
+    )

@@ -4,8 +4,8 @@ import numpy as np
 
 from pullbook.report.canvas import Array, Panel, Picture, Table
 from pullbook.report.figures.lines import broken
-from pullbook.report.model import DayView
 from pullbook.report.style import PAPER
+from pullbook.report.view import DayView
 from pullbook.report.words import between, half_width, number, percent, rpm
 
 

@@ -6,8 +6,8 @@ import numpy as np
 
 from pullbook.report.canvas import Array, Panel, Picture, Table, round_marks, runs
 from pullbook.report.figures.lines import broken
-from pullbook.report.model import DayView
 from pullbook.report.style import PAPER
+from pullbook.report.view import DayView
 from pullbook.report.words import between, half_width, number, percent, percent_between, rpm, short
 
 LANES = 8
@@ -38,12 +38,28 @@ def picture(shown: DayView) -> Picture | None:
             ticks += [middle + s * mark / scale * 0.42 for s in (1, 0, -1)]
             labels += [f"+{mark:g}", "0", f"−{mark:g}"]
             _lane(ax, effect, middle, 0.42 / scale)
-            panel.say(ax, panel.span[0] - 50, -i - 0.02, short(effect["setting"], 24), va="top", bold=effect["setting"] == shown.chosen,
-                      hue="up" if effect["setting"] == shown.chosen else "ink", ground=True, dx=1)  # fmt: skip
+            panel.say(
+                ax,
+                panel.span[0] - 50,
+                -i - 0.02,
+                short(effect["setting"], 24),
+                va="top",
+                bold=effect["setting"] == shown.chosen,
+                hue="up" if effect["setting"] == shown.chosen else "ink",
+                ground=True,
+                dx=1,
+            )
             hue = {"gain": "up", "loss": "down"}.get(effect["verdict"], "soft")
             half = half_width(effect["lo_pct"], effect["hi_pct"])
-            panel.say(ax, panel.span[1] + 50, middle, percent(effect["change_pct"], half, signed=True) + "\n" + VERDICT.get(effect["verdict"], ""),
-                      hue=hue, bold=effect["verdict"] in ("gain", "loss"), dx=4)  # fmt: skip
+            panel.say(
+                ax,
+                panel.span[1] + 50,
+                middle,
+                percent(effect["change_pct"], half, signed=True) + "\n" + VERDICT.get(effect["verdict"], ""),
+                hue=hue,
+                bold=effect["verdict"] in ("gain", "loss"),
+                dx=4,
+            )
             if i:
                 ax.axhline(-i, color=PAPER["rule"], lw=0.6)
         ax.set_yticks(ticks, labels)
@@ -59,8 +75,9 @@ def picture(shown: DayView) -> Picture | None:
     return Picture(
         "difference",
         title,
-        f"Change of torque against {versus}, a strip for each of {len(drawn)} settings from {rpm(shown.span[0])} to {rpm(shown.span[1])}. "
-        f"Best: {best['setting']}, {percent(best['change_pct'], half, signed=True)} ({percent_between(best['lo_pct'], best['hi_pct'])}), {verdict}.",
+        f"Change of torque against {versus}, a strip for each of {len(drawn)} settings from {rpm(shown.span[0])} to "
+        f"{rpm(shown.span[1])}. Best: {best['setting']}, {percent(best['change_pct'], half, signed=True)} "
+        f"({percent_between(best['lo_pct'], best['hi_pct'])}), {verdict}.",
         paint,
         _numbers(lanes),
         height=0.75 + 0.66 * len(drawn),
@@ -122,5 +139,9 @@ def _numbers(lanes: list[dict[str, Any]]) -> Table:
                     VERDICT.get(r["verdict"], ""),
                 )
             )
-    return Table(f"Change of torque against {lanes[0]['versus']}, %", ("setting", "rpm", "change, %", "likely between, %", "verdict"),
-                 tuple(rows), (False, True, True, True, False))  # fmt: skip
+    return Table(
+        f"Change of torque against {lanes[0]['versus']}, %",
+        ("setting", "rpm", "change, %", "likely between, %", "verdict"),
+        tuple(rows),
+        (False, True, True, True, False),
+    )

@@ -1,12 +1,12 @@
-"""How a setting is drawn, the same on every picture: the chosen one bold, the baseline dashed, the others in patterns of their own."""
+"""How a setting is drawn, the same everywhere: the chosen one bold, the baseline dashed, the others in patterns of their own."""
 
 from typing import Any
 
 import numpy as np
 
 from pullbook.report.canvas import Array
-from pullbook.report.model import DayView
 from pullbook.report.style import BASELINE_PATTERN, PAPER, PATTERNS
+from pullbook.report.view import DayView
 
 ROW_GAP = 150
 

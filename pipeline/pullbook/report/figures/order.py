@@ -3,8 +3,8 @@
 from typing import Any
 
 from pullbook.report.canvas import Panel, Picture, Table, round_marks
-from pullbook.report.model import DayView
 from pullbook.report.style import PAPER
+from pullbook.report.view import DayView
 from pullbook.report.words import between, number, short
 
 
@@ -16,7 +16,8 @@ def picture(shown: DayView) -> Picture | None:
     level = {r["pull_id"]: r for r in offsets.iter_rows(named=True) if r["level_pct"] is not None}
     if not level:
         return None
-    sheet = {r["pull_id"]: r for r in (shown.table("pulls") if shown.table("pulls") is not None else offsets).iter_rows(named=True)}
+    noted = shown.table("pulls")
+    sheet = {} if noted is None else {r["pull_id"]: r for r in noted.iter_rows(named=True)}
     pulls = shown.pulls
     warm = [("air", "temperature_c", "ink", "-", "o"), ("oil", "oil_c", "down", (0, (4, 1.5)), "s")]
     temps = {name: [(p["order"], sheet.get(p["pull_id"], {}).get(key)) for p in pulls] for name, key, *_ in warm}
@@ -42,8 +43,16 @@ def picture(shown: DayView) -> Picture | None:
             if r["lo_pct"] is not None and r["hi_pct"] is not None:
                 top.plot((p["order"],) * 2, (r["lo_pct"], r["hi_pct"]), color=PAPER["soft"], lw=1.2, zorder=2)
             base = p.get("baseline")
-            top.plot(p["order"], r["level_pct"], ls="none", marker="s" if base else "o", ms=5.5, mec=PAPER["ink"],
-                     mfc=PAPER["ink"] if base else PAPER["paper"], zorder=3)  # fmt: skip
+            top.plot(
+                p["order"],
+                r["level_pct"],
+                ls="none",
+                marker="s" if base else "o",
+                ms=5.5,
+                mec=PAPER["ink"],
+                mfc=PAPER["ink"] if base else PAPER["paper"],
+                zorder=3,
+            )
         bases = [p for p in pulls if p.get("baseline") and p["pull_id"] in level]
         if bases:
             r = level[bases[-1]["pull_id"]]
@@ -109,10 +118,14 @@ def _numbers(pulls: list[dict[str, Any]], level: dict[str, Any], sheet: dict[str
         r, s = level.get(p["pull_id"]), sheet.get(p["pull_id"], {})
         rows.append(
             (
-                str(p["order"]), short(str(p.get("setting")), 40), number(r["level_pct"], 2) if r else "left out",
-                between(r["lo_pct"], r["hi_pct"], "", 2) if r else "–", number(s.get("temperature_c"), 1), number(s.get("oil_c")),
+                str(p["order"]),
+                short(str(p.get("setting")), 40),
+                number(r["level_pct"], 2) if r else "left out",
+                between(r["lo_pct"], r["hi_pct"], "", 2) if r else "–",
+                number(s.get("temperature_c"), 1),
+                number(s.get("oil_c")),
                 number(s.get("coolant_c")),
             )
-        )  # fmt: skip
+        )
     heads = ("pull", "setting", "level, %", "likely between, %", "air, °C", "oil, °C", "coolant, °C")
     return Table("Level of each pull and temperatures", heads, tuple(rows), (True, False, True, True, True, True, True))

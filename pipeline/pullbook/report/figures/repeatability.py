@@ -6,8 +6,8 @@ from typing import Any
 from matplotlib.ticker import FixedLocator
 
 from pullbook.report.canvas import Panel, Picture, Table, round_marks
-from pullbook.report.model import DayView
 from pullbook.report.style import PAPER
+from pullbook.report.view import DayView
 from pullbook.report.words import between, counted, number
 
 NINE_IN_TEN = 1.6449
@@ -45,14 +45,15 @@ def picture(shown: DayView) -> Picture | None:
             ha="left" if today < 0.6 * top else "right",
         )
         ax.set_yticks((1, 0), ("expected", "this day"))
-        panel.axis_name(ax, "spread of a repeated pull, % of torque (one standard deviation)")
+        panel.axis_name(ax, "standard deviation of a repeat, % of torque")
 
     word = "as expected" if lo <= today <= hi else "better than expected" if today < lo else "worse than expected"
     title = f"Pulls repeated {word}: {number(today, 2)} %, expected {number(lo, 2)} to {number(hi, 2)} %"
     return Picture(
         "repeatability",
         title,
-        f"Spread of repeated pulls this day, {number(today, 2)} %, beside what was expected from {source}: {between(lo, hi, ' %', 2)}.",
+        f"Spread of repeated pulls this day, {number(today, 2)} %, beside what was expected from {source}: "
+        f"{between(lo, hi, ' %', 2)}.",
         paint,
         Table(
             "Spread of a repeated pull, one standard deviation, % of torque",

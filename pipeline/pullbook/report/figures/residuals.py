@@ -5,8 +5,8 @@ import polars as pl
 
 from pullbook.report.canvas import Panel, Picture, Table, column, thin
 from pullbook.report.figures.lines import broken
-from pullbook.report.model import DayView
 from pullbook.report.style import PAPER
+from pullbook.report.view import DayView
 from pullbook.report.words import number, short
 
 LANES = 24
@@ -35,23 +35,37 @@ def picture(shown: DayView) -> Picture | None:
             middle = -i - 0.5
             ax.plot(ax.get_xlim(), (middle, middle), color=PAPER["rule"], lw=0.7, zorder=1)
             rows = by_pull[(p["pull_id"],)]
-            x, y = thin(*broken(column(rows, "rpm"), column(rows, "residual_pct")))
+            wide, tall = broken(column(rows, "rpm"), column(rows, "residual_pct"))
+            x, y = thin(wide, tall)
             out = p.get("status") == "left_out"
-            ax.plot(x, middle + np.clip(0.46 * y / scale, -0.48, 0.48), color=PAPER["down" if out else "ink"], lw=1.0,
-                    ls=(0, (1.5, 1.5)) if out else "-", zorder=3)  # fmt: skip
+            ax.plot(
+                x,
+                middle + np.clip(0.46 * y / scale, -0.48, 0.48),
+                color=PAPER["down" if out else "ink"],
+                lw=1.0,
+                ls=(0, (1.5, 1.5)) if out else "-",
+                zorder=3,
+            )
             if not look.narrow:
                 panel.say(ax, panel.span[1] + 50, middle, short(str(p.get("setting")), 11), dx=4, hue="down" if out else "soft")
         ax.set_yticks([-i - 0.5 for i in range(len(drawn))], [f"pull {p['order']}" for p in drawn])
         panel.quantity(ax, f"left over, % of torque (a lane is ±{number(scale, 1)} %)")
 
-    rms = float(np.sqrt((used["residual_pct"].drop_nulls() ** 2).mean() or 0.0)) if used.height else None
+    rms = _root_mean_square(used)
     title = f"What timing and level do not explain: {number(rms, 2)} % of torque, root mean square"
     rows = []
     for p in pulls:
-        r = by_pull[(p["pull_id"],)]["residual_pct"].drop_nulls()
-        if r.len():
-            rows.append((str(p["order"]), str(p.get("setting")), "no" if p.get("status") == "left_out" else "yes", number(float(np.sqrt((r**2).mean())), 2),
-                         number(float(r.abs().max()), 2)))  # type: ignore[arg-type]  # fmt: skip
+        own = by_pull[(p["pull_id"],)]
+        if (size_of := _root_mean_square(own)) is not None:
+            rows.append(
+                (
+                    str(p["order"]),
+                    str(p.get("setting")),
+                    "no" if p.get("status") == "left_out" else "yes",
+                    number(size_of, 2),
+                    number(float(np.nanmax(np.abs(column(own, "residual_pct")))), 2),
+                )
+            )
     return Picture(
         "residuals",
         title,
@@ -68,3 +82,9 @@ def picture(shown: DayView) -> Picture | None:
         note="Dotted: left out of every estimate. A lane that wanders by itself points at that pull; all lanes alike at the engine."
         + (f" The first {LANES} pulls are drawn." if len(pulls) > LANES else ""),
     )
+
+
+def _root_mean_square(rows: pl.DataFrame) -> float | None:
+    left = column(rows, "residual_pct")
+    left = left[np.isfinite(left)]
+    return float(np.sqrt(np.mean(left**2))) if left.size else None

@@ -1,10 +1,11 @@
 """The witnesses of timing (log, light, sheet) against the curves fitted to them."""
 
+import numpy as np
 import polars as pl
 
 from pullbook.report.canvas import Panel, Picture, Table, column, thin
-from pullbook.report.model import DayView
 from pullbook.report.style import PAPER
+from pullbook.report.view import DayView
 from pullbook.report.words import between, number, rpm
 
 LOOKS = {
@@ -30,7 +31,7 @@ def picture(shown: DayView) -> Picture | None:
     def paint(panel: Panel) -> None:
         ax = panel.axes(right=0.8 if not panel.look.narrow else 0.5)
         inside = seen.filter(pl.col("rpm").is_between(panel.span[0] - 50, panel.span[1] + 50))
-        size = float(max(1.0, inside["miss"].abs().max() or 1.0))  # type: ignore[arg-type]
+        size = max(1.0, float(np.abs(column(inside, "miss")).max())) if inside.height else 1.0
         panel.levels(ax, -1.15 * size, 1.15 * size)
         ax.axhline(0, color=PAPER["soft"], lw=1.0, zorder=1)
         ends = []
@@ -52,19 +53,28 @@ def picture(shown: DayView) -> Picture | None:
                     mfc=PAPER[hue] if taken else "none",
                     zorder=3,
                 )
-            ends.append((panel.span[1] + 50, float(rows["miss"].mean() or 0.0), str(source), hue, False))  # type: ignore[arg-type]
+            ends.append((panel.span[1] + 50, float(np.mean(column(rows, "miss"))), str(source), hue, False))
         panel.ends(ax, ends)
         panel.quantity(ax, "reading less fitted curve, degrees")
 
     title = finding(shown)
     rows = []
     for (setting, source), r in seen.partition_by(["setting", "source"], as_dict=True, maintain_order=True).items():
-        rows.append((str(setting), str(source), str(r.height), str(r.filter(pl.col("used")).height), number(r["miss"].mean(), 2),  # type: ignore[arg-type]
-                     between(r["rpm"].min(), r["rpm"].max())))  # type: ignore[arg-type]  # fmt: skip
+        rows.append(
+            (
+                str(setting),
+                str(source),
+                str(r.height),
+                str(r.filter(pl.col("used")).height),
+                number(float(np.mean(column(r, "miss"))), 2),
+                between(float(column(r, "rpm").min()), float(column(r, "rpm").max())),
+            )
+        )
     return Picture(
         "timing",
         title,
-        f"Readings of advance less the curve fitted to them, over engine speed, by witness: {', '.join(map(str, sources))}. {title}.",
+        f"Readings of advance less the curve fitted to them, over engine speed, by witness: "
+        f"{', '.join(map(str, sources))}. {title}.",
         paint,
         Table(
             "Readings of advance by setting and witness",

@@ -5,8 +5,8 @@ import polars as pl
 
 from pullbook.report.canvas import Panel, Picture, Table, column
 from pullbook.report.figures.lines import broken, hue_of, line_of
-from pullbook.report.model import DayView
 from pullbook.report.style import PAPER
+from pullbook.report.view import DayView
 from pullbook.report.words import number, rpm, short
 
 
@@ -15,7 +15,7 @@ def picture(shown: DayView) -> Picture | None:
     curves = shown.table("setting_curves")
     if curves is None or curves["torque_nm"].drop_nulls().is_empty():
         return None
-    names = [s for s in shown.settings if s in set(curves["setting"].to_list())] or curves["setting"].unique(
+    names: list[str] = [s for s in shown.settings if s in set(curves["setting"].to_list())] or curves["setting"].unique(
         maintain_order=True
     ).to_list()
     told = shown.chosen if shown.chosen in names else shown.baseline if shown.baseline in names else names[0]
@@ -44,14 +44,15 @@ def picture(shown: DayView) -> Picture | None:
 
     return Picture(
         "torque",
-        f"{'Chosen setting' if told == shown.chosen else 'Setting'} “{short(told, 24)}” makes {number(peak['torque_nm'])} N·m at {rpm(peak['rpm'])}",
-        f"Mean torque of {len(names)} settings from {rpm(shown.span[0])} to {rpm(shown.span[1])}. “{told}” is highest with "
+        f"{'Chosen setting' if told == shown.chosen else 'Setting'} “{short(told, 24)}” makes {number(peak['torque_nm'])} N·m "
+        f"at {rpm(peak['rpm'])}",
+        f"Mean torque of {len(names)} settings from {rpm(shown.span[0])} to {rpm(shown.span[1])}. “{told}” peaks with "
         f"{number(peak['torque_nm'])} N·m at {rpm(peak['rpm'])}. Shading is where each mean likely lies.",
         paint,
         _numbers(curves, names),
         height=2.6,
         narrow_height=2.9,
-        note="Shaded: where each mean likely lies, nine times in ten. Bold: the setting of the hand-over pull. Dashed: the baseline.",
+        note="Shaded: where each mean likely lies. Bold: the setting nearest to the one advised. Dashed: the baseline.",
     )
 
 
