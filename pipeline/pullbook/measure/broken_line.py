@@ -47,16 +47,19 @@ class BrokenLine:
 
 
 def _basis(x: Array, breaks: Array, flat_left: bool, flat_right: bool, origin: float) -> Array:
-    """Columns: one, then for each piece that is not flat how far ``x`` has gone through it from the first break."""
-    edges = np.concatenate([[-np.inf], breaks, [np.inf]])
-    pieces = range(int(flat_left), len(edges) - 1 - int(flat_right))
-    start = breaks[0] if len(breaks) else origin
-    columns = [np.ones_like(x)]
+    """Columns: one, then for each piece that is not flat how far ``x`` has gone through it from the first break.
+
+    ``breaks`` (..., K) gives (..., n, 1 + P).
+    """
+    outer = np.full((*breaks.shape[:-1], 1), np.inf)
+    edges = np.concatenate([-outer, breaks, outer], axis=-1)
+    pieces = range(int(flat_left), edges.shape[-1] - 1 - int(flat_right))
+    start = breaks[..., :1] if breaks.shape[-1] else np.full_like(outer, origin)
+    columns = [np.ones((*breaks.shape[:-1], len(x)))]
     for k in pieces:
-        lo, hi = edges[k], edges[k + 1]
-        at = np.clip(x, lo, hi)
-        columns.append(at - min(max(start, lo), hi))
-    return np.column_stack(columns)
+        lo, hi = edges[..., k : k + 1], edges[..., k + 1 : k + 2]
+        columns.append(np.clip(x, lo, hi) - np.clip(start, lo, hi))
+    return np.stack(columns, axis=-1)
 
 
 def _solve(x: Array, y: Array, w: Array, breaks: Array, ends: tuple[bool, bool], origin: float) -> tuple[Array, Array, float]:
@@ -101,23 +104,30 @@ def _refine(
     return breaks, rss
 
 
-def _search(x: Array, y: Array, w: Array, breaks: Array, rss: float, ends: tuple[bool, bool], origin: float) -> Array:
-    """Hop out of the small hollows that single samples make: steps either way, from a grid's width down to nothing."""
+def _many_rss(x: Array, y: Array, w: Array, breaks: Array, ends: tuple[bool, bool], origin: float) -> Array:
+    """Residual sums of many sets of breaks (C, K) at once, by normal equations on scaled columns; infinite where out of order."""
     width = float(x[-1] - x[0])
-    step = width / _GRID
-    while step > 1e-5 * width:
-        for j in range(len(breaks)):
-            for sign in (-1.0, 1.0):
-                trial = breaks.copy()
-                trial[j] += sign * step
-                if np.all(np.diff(np.concatenate([[x[0]], trial, [x[-1]]])) > 1e-6 * width):
-                    moved, lower = (
-                        _refine(x, y, w, trial, ends, origin)
-                        if step > width / 200
-                        else (trial, _solve(x, y, w, trial, ends, origin)[2])
-                    )
-                    if lower < rss * (1.0 - 1e-12):
-                        breaks, rss = moved, lower
+    edges = np.concatenate([np.full((len(breaks), 1), x[0]), breaks, np.full((len(breaks), 1), x[-1])], axis=1)
+    basis = _basis(x, breaks, *ends, origin) * w[:, None]
+    basis[..., 1:] /= width
+    gram, cross = np.einsum("cni,cnj->cij", basis, basis), basis.transpose(0, 2, 1) @ (y * w)
+    gram += 1e-12 * np.trace(gram, axis1=1, axis2=2)[:, None, None] * np.eye(gram.shape[1])
+    left = y * w - np.einsum("cni,ci->cn", basis, np.linalg.solve(gram, cross[..., None])[..., 0])
+    ordered = np.all(np.diff(edges, axis=1) > 1e-6 * width, axis=1)
+    return np.where(ordered, np.einsum("cn,cn->c", left, left), np.inf)
+
+
+def _search(x: Array, y: Array, w: Array, breaks: Array, ends: tuple[bool, bool], origin: float) -> Array:
+    """Hop out of the small hollows that single samples make: steps either way, from a grid's width down to a hair's."""
+    step = float(x[-1] - x[0]) / _GRID
+    moves = np.concatenate([np.eye(len(breaks)), -np.eye(len(breaks)), np.zeros((1, len(breaks)))])
+    for _ in range(12):
+        for _ in range(4):
+            trials = breaks + step * moves
+            best = int(np.argmin(_many_rss(x, y, w, trials, ends, origin)))
+            if best == len(trials) - 1:
+                break
+            breaks = trials[best]
         step /= 2.0
     return _refine(x, y, w, breaks, ends, origin)[0]
 
@@ -150,13 +160,11 @@ def fit(x: Array, y: Array, sd: Array, breaks: int, *, flat_left: bool = False, 
     found = np.zeros(0)
     if breaks:
         inner = np.unique(np.quantile(x, np.linspace(0.0, 1.0, _GRID + 2)[1:-1]))
-        starts = sorted(
-            ((_solve(x, y, w, np.array(c), ends, origin)[2], c) for c in combinations(inner, breaks)), key=lambda s: s[0]
-        )
-        tried = [_refine(x, y, w, np.array(c, float), ends, origin) for _, c in starts[:3]]
-        if not tried:
+        if len(inner) < breaks:
             return None
-        found = _search(x, y, w, *min(tried, key=lambda t: t[1]), ends, origin)
+        starts = np.array(list(combinations(inner, breaks)))
+        first = starts[int(np.argmin(_many_rss(x, y, w, starts, ends, origin)))]
+        found = _search(x, y, w, first, ends, origin)
     b, basis, rss = _solve(x, y, w, found, ends, origin)
     turns = _turns(b, breaks, *ends)
     # moving the first break moves the place the level is read at as well
@@ -169,7 +177,7 @@ def fit(x: Array, y: Array, sd: Array, breaks: int, *, flat_left: bool = False, 
 
 
 def break_interval(
-    x: Array, y: Array, sd: Array, line: BrokenLine, which: int, confidence: float = 0.9
+    x: Array, y: Array, sd: Array, line: BrokenLine, which: int, confidence: float = 0.9, tolerance: float = 1e-7
 ) -> tuple[float | None, float | None]:
     """Profile interval of one break: where the residual sum stays within the F limit, other parameters refitted.
 
@@ -181,8 +189,8 @@ def break_interval(
         The fit.
     which
         Index of the break.
-    confidence
-        Of the interval.
+    confidence, tolerance
+        Of the interval; how closely its ends are found, share of the span of ``x``.
 
     Returns
     -------
@@ -212,22 +220,32 @@ def break_interval(
         return rss, moved
 
     def side(sign: float) -> float | None:
+        """Bracket, then the false position of the root of the deviance, which is nearly straight in the distance."""
         room = float(x[-1] - line.breaks[which] if sign > 0 else line.breaks[which] - x[0]) * (1.0 - 1e-6)
         j = 1 + len(line.slopes) + which
         step = max(float(np.sqrt(max(line.cov[j, j], 0.0))), 1e-4 * float(x[-1] - x[0]))
-        near, far, start = 0.0, step, line.breaks
+        near, low, far, start = 0.0, 0.0, step, line.breaks
+
+        def height(rss: float) -> float:
+            return float(np.sqrt(max(rss - line.rss, 0.0) / (limit - line.rss)))
+
         while True:
             if far >= room:
                 return None
             rss, moved = profile(line.breaks[which] + sign * far, start)
             if rss > limit:
+                high = height(rss) if np.isfinite(rss) else 2.0
                 break
-            near, far, start = far, far * 1.6, moved
-        for _ in range(34):
-            middle = (near + far) / 2.0
+            near, low, far, start = far, height(rss), far * 1.6, moved
+        for k in range(60):
+            share = (1.0 - low) / (high - low) if k % 3 < 2 and high > low else 0.5
+            middle = near + float(np.clip(share, 0.02, 0.98)) * (far - near)
             rss, moved = profile(line.breaks[which] + sign * middle, start)
-            near, far = (middle, far) if rss <= limit else (near, middle)
-            if far - near < 1e-9 * float(x[-1] - x[0]):
+            if rss <= limit:
+                near, low = middle, height(rss)
+            else:
+                far, high = middle, height(rss) if np.isfinite(rss) else 2.0
+            if far - near < tolerance * float(x[-1] - x[0]) or abs(rss - limit) < 1e-3 * tolerance * (limit - line.rss):
                 break
         return float(line.breaks[which] + sign * (near + far) / 2.0)
 

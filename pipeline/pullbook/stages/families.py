@@ -15,6 +15,7 @@ _LOCKED_RANGE_DEG = 1.0
 _FALL_DEG = 0.4  # a mechanical curve never falls by more than its noise
 _MISFIT_DEG = 0.35
 _FLOOR_DEG = 0.03
+_PAID_OFF = 0.8  # misfit per row in units of its own noise: more corners could only fit that noise
 _FORMS = ((0, False, False), (1, False, True), (1, True, False), (1, False, False), (2, True, True), (2, False, True),
           (2, True, False), (3, True, True))  # fmt: skip
 
@@ -86,9 +87,11 @@ def corners_of(rpm: Array, advance_deg: Array, sd_deg: Array) -> Corners | None:
         value = n * np.log(line.rss / n + floor) + 2.0 * (n - line.dof + 1) * np.log(n)
         if value < score:
             best, score = line, value
+            if line.rss / n < _PAID_OFF:
+                break
     if best is None:
         return Corners(None, None, None, None, None, level, float(np.sqrt(np.mean((advance_deg - level) ** 2))))
-    where = [(float(b), *break_interval(rpm, advance_deg, sd_deg, best, j)) for j, b in enumerate(best.breaks)]
+    where = [(float(b), *break_interval(rpm, advance_deg, sd_deg, best, j, tolerance=1e-4)) for j, b in enumerate(best.breaks)]
     heights = best(best.breaks) if len(best.breaks) else np.zeros(0)
     start = where[0] if best.flat_left else None
     all_in = where[-1] if best.flat_right else None

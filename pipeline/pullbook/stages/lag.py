@@ -11,9 +11,10 @@ Array = npt.NDArray[np.float64]
 LAG_BOUND_S = 0.3
 """No load cell with its filter that a shop would put up with reads later than this; said where nothing better is known."""
 
-_TAUS = np.geomspace(0.01, 1.2, 97)
+_TAUS = np.geomspace(0.01, 1.2, 193)
 _WINDOW_S = 1.6
 _CLEAR = 10.0  # difference of BIC
+_STEP_S, _SHARE = 0.004, 0.05  # a throttle is not shut at once, and drums and shafts give back: the tail is not a pure decay
 
 
 def torque_lag(samples: pl.DataFrame, coast_downs: pl.DataFrame) -> tuple[tuple[float, float, float] | None, float]:
@@ -33,7 +34,10 @@ def torque_lag(samples: pl.DataFrame, coast_downs: pl.DataFrame) -> tuple[tuple[
     if decay is None:
         return None, LAG_BOUND_S
     if decay.evidence > _CLEAR and _TAUS[1] < decay.tau < _TAUS[-2]:
-        return (decay.tau, decay.lo, decay.hi), decay.hi
+        doubt = max(_STEP_S, _SHARE * decay.tau)
+        lo = decay.tau - float(np.hypot(decay.tau - decay.lo, doubt))
+        hi = decay.tau + float(np.hypot(decay.hi - decay.tau, doubt))
+        return (decay.tau, max(lo, 0.0), hi), hi
     return None, _bound(decay)
 
 

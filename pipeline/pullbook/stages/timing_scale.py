@@ -19,11 +19,12 @@ Array = npt.NDArray[np.float64]
 DEG_PER_RPM_US = 6e-6
 OFFSET_SD_DEG = 3.0
 DELAY_US, DELAY_SD_US = 30.0, 45.0
-_TRUE_SD_DEG, _TRUE_SD_US = 0.05, 1.0  # a log that is true, as far as a digit and a clock allow
+_TRUE_SD_DEG, _TRUE_SD_US = 0.02, 0.5  # a log that is true, as far as a digit and a clock allow
 _KINDS = ((0.40, True, True), (0.10, False, True), (0.10, True, False), (0.40, False, False))  # (share, no offset, no delay)
 _FLAT_DEG_PER_1000 = 1.5  # less slope than any spring gives, more than any delay fakes
 _FLAT_LEAST_RPM = 500.0
 _FLAT_SLOPE_SD = 0.06  # parts' flats are flat to this, degrees per 1000 rpm
+_STOP_SD_DEG = 0.15  # both stop readings to quarter degrees: what a check leaves open of the mark
 MARK_UNCHECKED_DEG, MARK_CHECKED_DEG = 3.0, 1.0
 
 
@@ -87,7 +88,7 @@ def timing_scale(witnesses: Witnesses, zero_deg: float | None, family: str | Non
         ``mechanical`` or ``locked`` where the shop says so: its flats then tell the delay. Else None.
     """
     parts = {
-        "strobe": _from_light(witnesses, zero_deg or 0.0, family),
+        "strobe": _from_light(witnesses, zero_deg or 0.0, family, 0.0 if zero_deg is None else _STOP_SD_DEG**2),
         "sheet": _from_sheet(witnesses, zero_deg or 0.0, family),
         "flats": _from_flats(witnesses, family),
     }
@@ -138,7 +139,7 @@ def _speaks(y: list[float], basis: list[list[float]], variance: list[float], com
     return _Speaks(np.array(y), np.array(basis).reshape(n, 2), np.diag(np.array(variance)) + common * np.ones((n, n)))
 
 
-def _from_light(witnesses: Witnesses, zero_deg: float, family: str | None) -> _Speaks:
+def _from_light(witnesses: Witnesses, zero_deg: float, family: str | None, common: float) -> _Speaks:
     """Log minus light, where both saw the up curve: light = a + z."""
     y, basis, variance = [], [], []
     table = witnesses.light.filter(pl.col("used") & (pl.col("source") == "light"))
@@ -151,7 +152,7 @@ def _from_light(witnesses: Witnesses, zero_deg: float, family: str | None) -> _S
         y.append(logged - (advance - zero_deg))
         basis.append(_row(rpm))
         variance.append(LIGHT_SD_DEG**2 + float(np.interp(rpm, curve.rpm, curve.sd_deg)) ** 2)
-    return _speaks(y, basis, variance)
+    return _speaks(y, basis, variance, common)
 
 
 def _from_sheet(witnesses: Witnesses, zero_deg: float, family: str | None) -> _Speaks:

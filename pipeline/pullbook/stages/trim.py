@@ -7,6 +7,7 @@ Array = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
 
 RUN_IN_S = 0.5
+_SETTLING = 6.0  # lags
 _OPEN_PCT = 3.0  # throttle may sit this much under its level of the pull
 _LIFT_LOSS = 0.10  # torque at the top may not fall below this share under its level just before
 
@@ -21,7 +22,7 @@ def trim(time_s: Array, rpm: Array, torque_nm: Array, throttle_pct: Array | None
     throttle_pct
         Shape (n,), %, or None.
     lag_s
-        Lag of the torque reading: three of it pass before the reading has settled.
+        Lag of the torque reading; the step at the bottom has died to 0.2 % after six of it.
     """
     n = len(time_s)
     keep = np.ones(n, bool)
@@ -35,7 +36,7 @@ def trim(time_s: Array, rpm: Array, torque_nm: Array, throttle_pct: Array | None
             first, last = int(np.argmax(wide)), n - 1 - int(np.argmax(wide[::-1]))
             opened = time_s[first]
             keep &= (np.arange(n) >= first) & (np.arange(n) <= last)
-    keep &= time_s >= opened + max(RUN_IN_S, 3.0 * lag_s)
+    keep &= time_s >= opened + max(RUN_IN_S, _SETTLING * lag_s)
     keep &= np.arange(n) <= _last_under_load(rpm, torque_nm)
     return keep
 
