@@ -207,11 +207,15 @@ def invented_day() -> InventedDay:
         "facts": {"engine": {"name": "Blue pump barge V8", "cylinders": 8, "displacement_l": 5.9, "fuel": "95 pump petrol", "used_rpm": [2500, 5800]},
                   "day": {"fuel": "95 pump petrol", "oil": "20W-50", "plugs": "cold range, 0.9 mm", "dyno": {"name": "north cell", "kind": "engine"},
                           "notes": "warm, dry", "correction": "SAE J1349"}},
-        "method": {"name": "one model of the day", "version": "1"},
+        "method": 1,
+        "errors": [
+            {"file": "run_11.csv", "line": 3, "column": None, "found": "no rpm", "expected": "a column of engine speed",
+             "remedy": "name it in columns.yaml"},
+        ],
         "inputs": [{"file": f"logs/Blue pump barge V8/2031-04-05/run_{i:02d}.csv", "sha256": f"{i:02d}" * 32} for i in range(1, 11)],
         "prior": {"source": "archive", "frozen_from": ["2031-02-11", "2031-03-02"], "sd_median": 0.0045, "sd_log_sd": 0.25,
                   "k_median": 2.6e-4, "k_log_sd": 0.3},
-        "lag": {"seconds": 0.12, "lo": 0.05, "hi": 0.2, "bound_s": 0.3},
+        "lag": {"lag_s": [0.12, 0.05, 0.2], "bound_s": 0.3},
     }  # fmt: skip
     tables = {
         "pulls": sheet, "rows": rows.drop("residual_pct"), "delivered": pl.DataFrame(record["delivered"]), "shapes": pl.DataFrame(record["shapes"]),

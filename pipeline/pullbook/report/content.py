@@ -61,7 +61,7 @@ def content(shown: DayView) -> Content:
         sentence=model.sentence(record),
         enough=bool(shown.advice.get("enough")),
         standing=model.standing(shown),
-        doubts=model.left_out(shown),
+        doubts=[*model.refused(record), *model.left_out(shown)],
         to_set=model.what_to_set(shown),
         worth=model.what_it_is_worth(shown),
         limit=limit,
@@ -112,8 +112,7 @@ def _next(shown: DayView) -> list[Said]:
 
 
 def _pulls(shown: DayView) -> Table:
-    sheet_table = shown.table("pulls")
-    sheet: dict[str, dict[str, Any]] = {} if sheet_table is None else {r["pull_id"]: r for r in sheet_table.iter_rows(named=True)}
+    sheet = shown.sheet()
     words_of = {"used": "used", "part": "in part", "left_out": "left out"}
     heard: dict[str, str] = {}
     for note in shown.record.get("knock") or []:
@@ -224,9 +223,8 @@ def _flat(value: Any, name: str = "") -> list[tuple[str, str]]:
 
 def _assumptions(shown: DayView) -> list[Said]:
     record = shown.record
-    method = record.get("method") or {}
-    text = ", ".join(f"{k} {v}" for k, v in method.items()) if isinstance(method, dict) else str(method)
-    said = [Said("Method", text or "not recorded")]
+    method = record.get("method")
+    said = [Said("Method", "not recorded" if method is None else f"version {method}")]
     prior = record.get("prior") or {}
     if prior:
         days = prior.get("frozen_from") or []
@@ -247,11 +245,10 @@ def _assumptions(shown: DayView) -> list[Said]:
                 )
             )
     lag = record.get("lag") or {}
-    if isinstance(lag, dict) and known(lag.get("seconds")):
-        said.append(
-            Said("Torque reading lags by", f"{number(lag['seconds'], 2)} s ({between(lag.get('lo'), lag.get('hi'), ' s', 2)})")
-        )
-    elif isinstance(lag, dict) and known(lag.get("bound_s")):
+    found = lag.get("lag_s")
+    if found:
+        said.append(Said("Torque reading lags by", f"{number(found[0], 2)} s ({between(found[1], found[2], ' s', 2)})"))
+    elif known(lag.get("bound_s")):
         said.append(Said("Torque reading lags by", f"not found; at most {number(lag['bound_s'], 2)} s"))
     said += [
         Said("Timing mark", model.mark(record)),

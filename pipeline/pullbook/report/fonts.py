@@ -21,7 +21,7 @@ _SHAPERS = ("GSUB", "GPOS", "GDEF", "kern", "MATH", "FFTM")
 @cache
 def family() -> str:
     """Name of the family to draw paper with; the plain one where there is no room for temporary files."""
-    from fontTools.ttLib import TTFont
+    from fontTools.ttLib import TTFont  # type: ignore[import-untyped]
 
     try:
         folder = Path(tempfile.mkdtemp(prefix="pullbook-"))

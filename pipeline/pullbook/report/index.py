@@ -1,4 +1,4 @@
-"""reports/index.html: every engine and every day, newest first, each with its sentence; found by eye, by the browser or by typing."""
+"""reports/index.html: every engine and every day, newest first, each with its sentence; found by eye or by typing."""
 
 from collections.abc import Iterable
 from pathlib import Path

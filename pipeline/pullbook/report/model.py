@@ -159,6 +159,15 @@ def knock(record: dict[str, Any]) -> str:
     return f"not heard on the {counted(len(listened), 'pull')} listened to of {len(record.get('pulls') or notes)}"
 
 
+def refused(record: dict[str, Any]) -> list[str]:
+    """Inputs that could not be used, each with what to do."""
+    told = []
+    for e in record.get("errors") or []:
+        place = f"{e.get('file')}" + (f", line {e['line']}" if e.get("line") else "")
+        told.append(f"{place} could not be used: found {e.get('found')}; expected {e.get('expected')}. To do: {e.get('remedy')}")
+    return told
+
+
 def left_out(shown: DayView) -> list[str]:
     """Pulls not used, or used in part, each with its reasons."""
     told = []
@@ -203,6 +212,11 @@ def best_band(record: dict[str, Any]) -> str:
     return "below what was run" if "below_tested" in states else NO_BAND
 
 
+def address(name: str) -> str:
+    """A folder's name as a part of an address."""
+    return quote(name, safe="", errors="surrogateescape")
+
+
 def summary(record: dict[str, Any]) -> dict[str, Any]:
     """One row of the index, the engine's history and the catalogue: plain text and numbers, from the record alone.
 
@@ -235,6 +249,6 @@ def summary(record: dict[str, Any]) -> dict[str, Any]:
         "questions": len(shown.get("questions") or []),
         "made_at": shown.get("made_at"),
         "tool_version": shown.get("tool_version"),
-        "href": f"{quote(str(record.get('engine', '')))}/{quote(str(record.get('day', '')))}/report.html",
+        "href": f"{address(str(record.get('engine', '')))}/{address(str(record.get('day', '')))}/report.html",
         "logs_here": True,
     }

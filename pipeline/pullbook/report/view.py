@@ -50,6 +50,12 @@ class DayView:
         found = self.tables.get(name)
         return None if found is None or found.is_empty() else found
 
+    def sheet(self) -> dict[str, dict[str, Any]]:
+        """What the sheet and the logs say of each pull beside its torque (temperatures, notes), by pull."""
+        noted = self.table("pulls")
+        rows: dict[str, dict[str, Any]] = {} if noted is None else {str(r["pull_id"]): r for r in noted.iter_rows(named=True)}
+        return {str(p["pull_id"]): {**rows.get(str(p["pull_id"]), {}), **p} for p in self.pulls}
+
     def texts(self, name: str) -> list[str]:
         """A list of sentences of the record."""
         return [str(t) for t in self.record.get(name) or []]

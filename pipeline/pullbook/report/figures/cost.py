@@ -19,7 +19,8 @@ def picture(shown: DayView) -> Picture | None:
         ]
     if not strip:
         return None
-    tolerance = 0.5
+    limits = ((shown.record.get("facts") or {}).get("day") or {}).get("limits") or {}
+    tolerance = float(limits.get("tolerance_pct") or 0.5)
 
     def paint(panel: Panel) -> None:
         right = 0.95 if not panel.look.narrow else 0.3
@@ -39,7 +40,8 @@ def picture(shown: DayView) -> Picture | None:
     worst = max(strip, key=lambda r: r["cost_pct"])
     mean = (curve or {}).get("cost_pct")
     half = half_width((curve or {}).get("cost_lo_pct"), (curve or {}).get("cost_hi_pct"))
-    title = f"The curve to set gives away most at {rpm(worst['rpm'])}: {percent(worst['cost_pct'], half_width(worst['lo_pct'], worst['hi_pct']))}"
+    lost = percent(worst["cost_pct"], half_width(worst["lo_pct"], worst["hi_pct"]))
+    title = f"The curve to set gives away most at {rpm(worst['rpm'])}: {lost}"
     return Picture(
         "cost",
         title,

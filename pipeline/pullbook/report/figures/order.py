@@ -16,8 +16,7 @@ def picture(shown: DayView) -> Picture | None:
     level = {r["pull_id"]: r for r in offsets.iter_rows(named=True) if r["level_pct"] is not None}
     if not level:
         return None
-    noted = shown.table("pulls")
-    sheet = {} if noted is None else {r["pull_id"]: r for r in noted.iter_rows(named=True)}
+    sheet = shown.sheet()
     pulls = shown.pulls
     warm = [("air", "temperature_c", "ink", "-", "o"), ("oil", "oil_c", "down", (0, (4, 1.5)), "s")]
     temps = {name: [(p["order"], sheet.get(p["pull_id"], {}).get(key)) for p in pulls] for name, key, *_ in warm}
