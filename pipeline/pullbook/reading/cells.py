@@ -1,0 +1,96 @@
+"""Single cells: what a number, a time, a switch word and a missing value look like, and which sign separates them in a file."""
+
+import re
+from collections import Counter
+from collections.abc import Sequence
+
+NUMBER = re.compile(r"[-+−]?(?:\d+(?:[.,'’   _]\d+)*[.,]?|[.,]\d+)(?:[eE][-+]?\d+)?%?")
+TIME = re.compile(
+    r"(?:\d{1,4}[-./]\d{1,2}[-./]\d{1,4}[T ,]+)?\d{1,3}:\d{2}(?::\d{2})?(?:[.,:]\d+)?\s*(?:[AaPp]\.?\s?[Mm]\.?)?(?:Z|[-+]\d{2}:?\d{2})?"
+)
+DATE = re.compile(r"\d{1,4}[-./]\d{1,2}[-./]\d{1,4}")
+MISSING = frozenset(
+    "- -- --- ---- ----- – — nan na n/a #n/a null none nil off inf -inf +inf err error ovr over under ovl ol * ** *** **** ***** ? ?? ??? "
+    "n.v. nv k.a. n.d. nd s/o 1.#ind 1.#qnan -1.#ind #div/0! #value! #wert! #num! #ref! invalid bad fault open short . x ... //// -.- --.- --.-- -.-- "
+    "<na> nul blank empty missing fehlt leer aus".split()
+)
+SWITCH: dict[str, float] = dict.fromkeys(
+    "yes on true ja ein an wahr oui vrai marche si sì sí vero acceso verdadero encendido open auf aktiv active high pressed y t".split(),
+    1.0,
+) | dict.fromkeys(
+    "no off false nein aus falsch non faux arret arrêt falso spento apagado closed zu inaktiv inactive low released n f".split(),
+    0.0,
+)
+DELIMITERS = ("\t", ";", ",", "|")
+_QUOTED = re.compile(r'"[^"]*"')
+_DATED = re.compile(r"(\d{4}-\d{1,2}-\d{1,2}|\d{1,2}[./]\d{1,2}[./]\d{2,4}) +(\d{1,2}:\d{2})")
+_NOON = re.compile(r"(\d) +([AaPp]\.?[Mm]\b)")
+
+
+def is_number(cell: str) -> bool:
+    """Whether a cell reads as a number in some country."""
+    return NUMBER.fullmatch(cell) is not None
+
+
+def is_value(cell: str) -> bool:
+    """Whether a cell is what a data row holds: a number, a time, a date (not a word, not a blank)."""
+    return bool(NUMBER.fullmatch(cell) or TIME.fullmatch(cell) or DATE.fullmatch(cell))
+
+
+def is_filler(cell: str) -> bool:
+    """A blank or a word for a missing value or a switch: stands in data rows but proves nothing."""
+    low = cell.casefold()
+    return not cell or low in MISSING or low in SWITCH
+
+
+def split(line: str, delimiter: str) -> list[str]:
+    """Cells of one line, quotes taken off.
+
+    Examples
+    --------
+    >>> split('"11:59:53 AM","3,787",no', ",")
+    ['11:59:53 AM', '3,787', 'no']
+    """
+    if delimiter == " ":
+        return joined_stamps(line).split()
+    if '"' in line:
+        held = [m[1:-1] for m in _QUOTED.findall(line)]
+        cells = _QUOTED.sub("\x00", line).split(delimiter)
+        values = iter(held)
+        return [re.sub("\x00", lambda _: next(values, ""), c).strip().strip('"').strip() for c in cells]
+    return [c.strip() for c in line.split(delimiter)]
+
+
+def joined_stamps(line: str) -> str:
+    """In a space-aligned line, tie date to time and AM or PM to its clock."""
+    return _NOON.sub(r"\1\2", _DATED.sub(r"\1T\2", line)) if ":" in line else line
+
+
+def decide_delimiter(lines: Sequence[str]) -> str | None:
+    """The sign that, over all the sampled lines, leaves most cells readable as values in rows of one width.
+
+    Parameters
+    ----------
+    lines
+        Non-blank lines from all over the file.
+
+    Returns
+    -------
+    str or None
+        A delimiter (one space: aligned by spaces); None where no sign gives two readable columns.
+    """
+    best, best_score = None, 0.0
+    for delimiter in (*DELIMITERS, " "):
+        rows = [cells for line in lines if len(cells := split(line, delimiter)) > 1]
+        trimmed = [
+            cells for cells in rows if sum(map(is_value, cells)) >= 0.5 * sum(map(bool, cells)) and any(map(is_value, cells))
+        ]
+        if not trimmed:
+            continue
+        width, count = Counter(len(c) for c in trimmed).most_common(1)[0]
+        same = [c for c in trimmed if len(c) == width]
+        readable = sum(is_value(c) or is_filler(c) for row in same for c in row) / (width * count)
+        score = readable**2 * count * (1.0 if delimiter != " " else 0.9) + 0.001 * width
+        if score > best_score * 1.0000001:
+            best, best_score = delimiter, score
+    return best

@@ -1,0 +1,246 @@
+"""Every way a log tells time, brought to seconds; restarts of the recorder, midnight, counter wraps and swapped rows.
+
+Source of the calendar sums: proleptic Gregorian calendar as in the standard library.
+"""
+
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+Array = npt.NDArray[np.float64]
+DAY = 86_400.0
+_STAMP = (
+    r"^\s*(?:(\d{1,4})[-./](\d{1,2})[-./](\d{1,4})[T ,]*)?(?:(\d{1,3}):(\d{2})(?::(\d{2}))?(?:[.,:](\d{1,9}))?\s*([AaPp])?\.?\s?[Mm]?\.?)?"
+    r"(?:Z|[-+]\d{2}:?\d{2})?\s*$"
+)
+WRAPS = (2.0**8, 2.0**15, 2.0**16, 2.0**31, 2.0**32, 1e4, 1e5, 1e6)
+
+
+@dataclass(frozen=True, slots=True)
+class Stamps:
+    """Seconds on some zero, shape (rows,), NaN where a cell was no time. ``dated``: a calendar date was in the cells."""
+
+    seconds: Array
+    dated: bool
+    twelve_hour: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class RunningTime:
+    """``time_s`` from the first row, shape (rows,); ``recording`` 0, 1, … counts restarts; ``order``: rows in order of time."""
+
+    time_s: Array
+    recording: npt.NDArray[np.int64]
+    order: npt.NDArray[np.int64]
+    remarks: tuple[str, ...]
+
+
+def read_stamps(cells: pl.Series) -> Stamps | None:
+    """Clock or date-time cells to seconds; None where most cells are neither.
+
+    Examples
+    --------
+    >>> read_stamps(pl.Series(["11:59:59.5 AM", "12:00:00.5 PM"])).seconds.tolist()
+    [43199.5, 43200.5]
+    """
+    part = cells.str.extract_groups(_STAMP).struct.unnest()
+    part.columns = ["d1", "d2", "d3", "h", "m", "s", "f", "half"]
+    has_time, has_date = part["m"].is_not_null(), part["d1"].is_not_null()
+    present = cells.is_not_null() & (cells != "")
+    if int((has_time | has_date).sum()) < 0.5 * max(int(present.sum()), 1):
+        return None
+    number = {c: part[c].cast(pl.Float64).to_numpy() for c in ("h", "m", "s")}
+    fraction = part["f"].fill_null("0")
+    f = (fraction.cast(pl.Float64) / pl.Series([10.0]).pow(fraction.str.len_chars().cast(pl.Float64))).to_numpy()
+    twelve = bool(part["half"].is_not_null().any())
+    if part["s"].is_not_null().sum() > 0 or bool(has_date.any()):
+        hours, minutes, seconds = number["h"], number["m"], np.nan_to_num(number["s"])
+    else:  # two figures: minutes and seconds
+        hours, minutes, seconds = np.zeros(len(cells)), number["h"], number["m"]
+    if twelve:
+        pm = part["half"].str.to_lowercase().eq("p").fill_null(False).to_numpy()
+        hours = hours % 12 + 12 * pm
+    total = np.where(has_time.to_numpy(), hours * 3600 + minutes * 60 + seconds + f, 0.0)
+    total = np.where((has_time | has_date).to_numpy(), total, np.nan)
+    if has_date.any():
+        total = total + _days(part.select("d1", "d2", "d3")) * DAY
+    return Stamps(total, bool(has_date.any()), twelve)
+
+
+def _days(part: pl.DataFrame) -> Array:
+    """Days since 1970 of the written dates, day first unless the cells themselves say otherwise (NaN: none)."""
+    seen = part.unique()
+    numbers = [tuple(int(v) for v in row) for row in seen.iter_rows() if None not in row]
+    month_first = any(b > 12 for a, b, c in numbers if a <= 12) and not any(a > 12 for a, _, _ in numbers)
+    days: dict[tuple[str, str, str], float | None] = {}
+    for row in seen.iter_rows():
+        if None in row:
+            continue
+        a, b, c = (int(v) for v in row)
+        year, month, day = (a, b, c) if a > 31 else (c, a, b) if month_first else (c, b, a)
+        year += 2000 if year < 70 else 1900 if year < 100 else 0
+        try:
+            days[row] = float(date(year, month, day).toordinal() - date(1970, 1, 1).toordinal())
+        except ValueError:
+            days[row] = None
+    if len(days) == 1:
+        value = next(iter(days.values()))
+        return np.where(part["d1"].is_not_null().to_numpy(), np.nan if value is None else value, np.nan)
+    table = pl.DataFrame([(*k, v) for k, v in days.items()], schema=["d1", "d2", "d3", "days"], orient="row")
+    return part.join(table.cast({"days": pl.Float64}), on=["d1", "d2", "d3"], how="left", maintain_order="left")["days"].to_numpy()
+
+
+def started_at(seconds_since_1970: float) -> str | None:
+    """ISO date and time of a dated first row."""
+    try:
+        moment = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(seconds=float(seconds_since_1970))
+    except (OverflowError, ValueError):
+        return None
+    return moment.replace(tzinfo=None).isoformat(timespec="milliseconds")
+
+
+def scale_of_bare_numbers(values: Array, rpm: Array | None) -> tuple[float, str | None]:
+    """Factor to seconds for time numbers without a unit, and why (None: plain seconds).
+
+    Notes
+    -----
+    A spreadsheet's day fraction steps by a hundred-thousandth or less; otherwise the speed of the sweep tells: no engine on a
+    brake sweeps faster than 5000 or slower than 5 rpm a second for a whole log.
+    """
+    known = values[np.isfinite(values)]
+    steps = np.diff(known)
+    steps = steps[steps > 0]
+    if not len(steps):
+        return 1.0, None
+    step = float(np.median(steps))
+    if step < 2e-4 and (np.median(known) < 1.0 or 20_000 < np.median(known) < 80_000):
+        return DAY, "day fractions of a spreadsheet"
+    if np.median(known) > 1e12:
+        return 1e-3, "milliseconds since 1970"
+    if rpm is not None and np.isfinite(rpm).sum() > 5:
+        sweep = _sweep(values, rpm)
+        if sweep and sweep < 5.0 and 5.0 <= 1000 * sweep:
+            return 1e-3, "milliseconds"
+        if sweep and sweep > 20_000 and sweep / 60 <= 5000:
+            return 60.0, "minutes"
+    elif step >= 5 and np.all(known == np.round(known)):
+        return 1e-3, "milliseconds"
+    return 1.0, None
+
+
+def _sweep(time: Array, rpm: Array) -> float | None:
+    """Typical speed of change where the speed changes, rpm per unit of ``time``."""
+    good = np.isfinite(time) & np.isfinite(rpm)
+    t, n = time[good], rpm[good]
+    lag = max(1, min(10, len(t) // 4))
+    dt, dn = t[lag:] - t[:-lag], np.abs(n[lag:] - n[:-lag])
+    ok = dt > 0
+    return float(np.quantile(dn[ok] / dt[ok], 0.9)) if ok.any() else None
+
+
+def run_time(
+    seconds: Array, *, clock_face: bool, twelve_hour: bool = False, unit_scale: float = 1.0, blocks: Array | None = None
+) -> RunningTime:
+    """Put seconds on one running scale from the first row.
+
+    Parameters
+    ----------
+    seconds
+        Shape (n,), NaN where unknown.
+    clock_face
+        Times of day without a date: going back by about a day is midnight.
+    unit_scale
+        Seconds one counted unit is worth (a wrap of the counter is looked for in those units).
+    blocks
+        Shape (n,): headers above each row; a restart under a new header needs no more proof.
+    """
+    t = seconds.astype(float).copy()
+    remarks: list[str] = []
+    n = len(t)
+    known = np.isfinite(t)
+    if not known.any():
+        return RunningTime(np.full(n, np.nan), np.zeros(n, np.int64), np.arange(n), ())
+    if not known.all():
+        t = np.interp(np.arange(n), np.flatnonzero(known), t[known])
+        remarks.append(f"{int((~known).sum())} rows without a readable time were given one between their neighbours")
+    recording = np.zeros(n, np.int64)
+    order = np.arange(n)
+    steps = np.diff(t)
+    if (steps >= 0).all():
+        t = _spread_repeats(t, recording, remarks)
+        return RunningTime(t - t[0], recording, order, tuple(remarks))
+    usual = float(np.median(steps[steps > 0])) if (steps > 0).any() else 1.0
+    t = _mend_single(t, usual, remarks)
+    swapped: list[int] = []
+    back = np.flatnonzero(np.diff(t) < 0) + 1
+    if len(back) > 0.2 * n and len(back) > 20:
+        remarks.append("time goes back again and again; the rows were kept in the order of the file")
+        return RunningTime(t - t[0], recording, order, tuple(remarks))
+    shift = np.zeros(n)
+    for i in back.tolist():
+        fall = (t[i] + shift[i]) - (t[i - 1] + shift[i - 1])
+        if fall >= 0:
+            continue
+        wrap = _wrap(t, i, usual, unit_scale, clock_face, twelve_hour)
+        if wrap:
+            shift[i:] += wrap[0]
+            remarks.append(wrap[1])
+        elif -fall <= 6.5 * usual and not (blocks is not None and blocks[i] != blocks[i - 1]):
+            swapped.append(i)
+        else:
+            recording[i:] += 1
+    t = t + shift
+    if recording[-1]:
+        remarks.append(f"the time starts again {int(recording[-1])} time(s): the log holds {int(recording[-1]) + 1} recordings")
+    if swapped:
+        order = np.lexsort((np.arange(n), t, recording))
+        remarks.append(f"{len(swapped)} row(s) out of order in time were put in order")
+        t, recording = t[order], recording[order]
+    t = _spread_repeats(t, recording, remarks)
+    return RunningTime(t - t[0], recording, order, tuple(remarks))
+
+
+def _mend_single(t: Array, usual: float, remarks: list[str]) -> Array:
+    """A single stamp far ahead of both neighbours is damage, not a restart."""
+    n = len(t)
+    ahead = np.flatnonzero((np.diff(t)[:-1] > 50 * usual) & (np.diff(t)[1:] < 0)) + 1
+    for i in ahead.tolist():
+        if 0 <= t[i + 1] - t[i - 1] <= 5 * usual and (i + 2 >= n or t[i + 2] >= t[i + 1]):
+            t[i] = 0.5 * (t[i - 1] + t[i + 1])
+            remarks.append(f"the time of row {i + 1} stood far ahead of its neighbours and was set between them")
+    return t
+
+
+def _wrap(t: Array, i: int, usual: float, unit: float, clock_face: bool, twelve_hour: bool) -> tuple[float, str] | None:
+    fall = t[i] - t[i - 1]
+    if clock_face:
+        for period, what in ((DAY, "midnight"), (DAY / 2, "the clock's noon or midnight"), (3600.0, "the full hour")):
+            if -period <= fall <= -period + max(60 * usual, 5.0) and not (twelve_hour and period == 3600.0):
+                return period, f"the clock passed {what}; time runs on"
+        return None
+    for size in WRAPS:
+        period = size * unit
+        if abs(fall + period - usual) <= 1.6 * usual and t[i] < t[0] + period and t[i - 1] - t[i] > 20 * usual:
+            return period, f"the time counter wrapped at {size:.0f}; time runs on"
+    return None
+
+
+def _spread_repeats(t: Array, recording: npt.NDArray[np.int64], remarks: list[str]) -> Array:
+    """Rows that share a coarse stamp (whole seconds, say) are spread evenly over it."""
+    new = np.r_[True, (np.diff(t) != 0) | (np.diff(recording) != 0)]
+    if new.sum() > 0.7 * len(t) or len(t) < 4:
+        return t
+    starts = np.flatnonzero(new)
+    counts = np.diff(np.r_[starts, len(t)])
+    per = int(np.median(counts[1:-1])) if len(counts) > 2 else int(counts.max())
+    step = float(np.median(np.diff(t[starts]))) if len(starts) > 1 else 0.0
+    if per < 2 or step <= 0:
+        return t
+    within = np.arange(len(t)) - np.repeat(starts, counts)
+    size = np.repeat(np.maximum(counts, per), counts)
+    late = np.where(np.arange(len(t)) < counts[0], per - min(counts[0], per), 0)  # the first stamp may have begun before the log
+    remarks.append(f"about {per} rows share each time stamp of {step:g} s; they were spread evenly over it")
+    return t + (within + late) * step / size

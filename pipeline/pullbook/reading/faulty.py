@@ -1,0 +1,106 @@
+"""Values that are no measurement: sentinels, rpm dropouts and spikes, channels that never move or sit at their rail."""
+
+import numpy as np
+import numpy.typing as npt
+
+from pullbook.reading.spikes import spikes
+
+Array = npt.NDArray[np.float64]
+SENTINELS = (-999.0, -9999.0, -99999.0, -999.9, -99.0, -99.9, 999.0, 999.9, 9999.0, 9999.9, 99999.0, 999999.0, 65535.0, 65534.0, 6553.5, 655.35,
+             32767.0, -32768.0, 32768.0, 3276.7, -3276.8, 327.67, -327.68, 2147483647.0, -2147483648.0, 4294967295.0, 16777215.0,
+             1e30, -1e30, 1e10)  # fmt: skip
+
+
+def sentinels(values: Array, lo: float | None, hi: float | None) -> tuple[npt.NDArray[np.bool_], tuple[float, ...]]:
+    """Rows whose value is one that recorders write for "none", and those values.
+
+    Parameters
+    ----------
+    values
+        Shape (n,), as logged.
+    lo, hi
+        Span engines keep the channel in, in the logged unit.
+
+    Notes
+    -----
+    9999 rpm can be real: a listed value counts only where it stands clear of all the other values of its column.
+    """
+    out = np.zeros(len(values), bool)
+    known = values[np.isfinite(values)]
+    if not len(known):
+        return out, ()
+    low, high = float(known.min()), float(known.max())
+    present = [s for s in SENTINELS if low <= s <= high and bool((known == s).any())]
+    if not present:
+        return out, ()
+    rest = known[~np.isin(known, present)]
+    found = []
+    for s in present:
+        if len(rest):
+            low, high = float(rest.min()), float(rest.max())
+            clear = 0.25 * max(high - low, abs(high), abs(low), 1e-9)
+            stands_off = s > high + clear or s < low - clear
+        else:
+            stands_off = (lo is not None and s < lo) or (hi is not None and s > hi) or abs(s) >= 9999
+        if stands_off:
+            found.append(s)
+            out |= values == s
+    return out, tuple(found)
+
+
+def speed_spikes(rpm: Array) -> npt.NDArray[np.bool_]:
+    """Single rpm samples or short bursts that no crankshaft could follow; only looked at closely where something stands off."""
+    out = np.zeros(len(rpm), bool)
+    good = np.flatnonzero(np.isfinite(rpm))
+    x = rpm[good]
+    if len(x) < 8:
+        return out
+    jump = np.abs(np.diff(x))
+    suspect = np.flatnonzero(jump > np.maximum(120.0, 0.035 * np.maximum(x[:-1], x[1:])))
+    if not len(suspect):
+        return out
+    near = np.zeros(len(x) + 1, np.int64)
+    np.add.at(near, np.maximum(suspect - 40, 0), 1)
+    np.add.at(near, np.minimum(suspect + 41, len(x)), -1)
+    window = np.flatnonzero(np.cumsum(near)[:-1] > 0)
+    for piece in np.split(window, np.flatnonzero(np.diff(window) > 1) + 1):
+        out[good[piece[spikes(x[piece])]]] = True
+    return out
+
+
+def never_moves(values: Array) -> bool:
+    """Whether a channel with ten values or more holds one value for the whole log."""
+    known = values[np.isfinite(values)]
+    return len(known) >= 8 and bool(known.min() == known.max())
+
+
+def longest_stuck(values: Array, rpm: Array | None) -> tuple[int, int]:
+    """(first row, rows) of the longest run of one value while rpm moves by more than 300."""
+    known = np.isfinite(values)
+    same = known[1:] & known[:-1] & (values[1:] == values[:-1])
+    edges = np.flatnonzero(np.diff(np.r_[False, same, False].astype(np.int8)))
+    best = (0, 0)
+    for a, b in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        if b - a + 1 <= max(best[1], 7):
+            continue
+        if rpm is not None and np.nanmax(rpm[a : b + 1], initial=0.0) - np.nanmin(rpm[a : b + 1], initial=1e9) < 300:
+            continue
+        best = (a, b - a + 1)
+    return best
+
+
+def at_rail(values: Array) -> float | None:
+    """The extreme value at which a channel is cut off, where at least ten rows and 3 % of them sit exactly on it."""
+    known = values[np.isfinite(values)]
+    if len(known) < 40:
+        return None
+    for edge in (float(known.max()), float(known.min())):
+        on = known == edge
+        if on.sum() >= max(10, 0.03 * len(known)) and not on.all():
+            near = np.sort(np.unique(known))
+            gap = abs(near[-1] - near[-2]) if edge == near[-1] else abs(near[1] - near[0])
+            span = float(known.max() - known.min())
+            runs = np.diff(np.flatnonzero(np.diff(np.r_[False, on, False].astype(np.int8))))[::2]
+            if runs.max() >= 10 and len(near) > 20 and gap < 0.2 * span:
+                return edge
+    return None

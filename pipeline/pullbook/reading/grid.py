@@ -1,0 +1,311 @@
+"""Lines to a table of cells: which lines are data, which row belongs under which header, which are broken.
+
+The whole file is looked at with the library's vectors; only headings and odd lines are looked at one by one.
+"""
+
+import polars as pl
+
+from pullbook.handover import Fault
+from pullbook.reading.cells import decide_delimiter, split
+from pullbook.reading.header import Header, find_header, is_data, is_units_row, looks_like_names
+from pullbook.reading.raw import RawLog
+from pullbook.reading.text import MARK, Text
+
+MAX_COLUMNS = 1_000
+HEAD_LINES = 400
+ODD_LINES = 20_000
+_REMEDY = "export the log again as CSV with one line of names above the numbers; a note in a .txt file needs nothing"
+
+
+def one_column(data: bytes) -> pl.Series:
+    """Lines of ``data`` as text, one a line, blank ones too (shape: lines)."""
+    frame = pl.read_csv(
+        data, separator="\x1f", has_header=False, quote_char=None, schema={"t": pl.String}, truncate_ragged_lines=True
+    )
+    return frame["t"].fill_null("")
+
+
+def spread(lines: pl.Series) -> list[tuple[int, str]]:
+    """(line number, text) of non-blank lines from the top, the middle and the end."""
+    count = len(lines)
+    wanted = [*range(min(count, HEAD_LINES)), *range(max(HEAD_LINES, count // 2), min(count, count // 2 + 60))]
+    wanted += range(max(HEAD_LINES, count // 2 + 60, count - 60), count)
+    texts = lines.gather(wanted).to_list()
+    return [(i + 1, t) for i, t in zip(wanted, texts, strict=True) if t.strip(" \t;,\x1a\x0c")]
+
+
+def read_grid(text: Text, *, shown: str) -> RawLog | Fault:
+    """The general way from lines to cells, for any log.
+
+    Parameters
+    ----------
+    text
+        Clean lines.
+    shown
+        The log's name in messages.
+
+    Returns
+    -------
+    RawLog or Fault
+        All cells as text.
+    """
+    lines = one_column(text.data)
+    sample = spread(lines)
+    delimiter = decide_delimiter([t for _, t in sample])
+    if delimiter is None:
+        return no_table(shown, sample)
+    head = find_header(sample, delimiter)
+    if head is None:
+        return no_table(shown, sample)
+    if head.width > MAX_COLUMNS:
+        return Fault(
+            shown,
+            head.line or 1,
+            None,
+            f"{head.width} columns",
+            f"at most {MAX_COLUMNS} columns",
+            "export only the channels of the pull",
+        )
+    if delimiter == " ":
+        loose = lines.str.strip_chars()
+        if b":" in text.data:
+            loose = loose.str.replace_all(r"(\d{4}-\d{1,2}-\d{1,2}|\d{1,2}[./]\d{1,2}[./]\d{2,4}) +(\d{1,2}:\d{2})", "${1}T${2}")
+            loose = loose.str.replace_all(r"(\d) +([AaPp]\.?[Mm]\b)", "${1}${2}")
+        separated, sign = loose.str.replace_all(r"[ \t]+", "\t"), "\t"
+    else:
+        separated, sign = lines, delimiter
+    frame, widths = _cells(separated, sign)
+    return _assemble(text, lines, frame, widths, head, delimiter, shown)
+
+
+def no_table(shown: str, sample: list[tuple[int, str]]) -> Fault:
+    """The fault of a file in which no rows of numbers stand."""
+    line, first = sample[0]
+    brief = first.strip()[:60]
+    for delimiter in ("\t", ";", ",", "|", " "):
+        cells = split(first, delimiter)
+        if len(sample) <= 2 and len(cells) > 1 and looks_like_names(cells):
+            return Fault(
+                shown,
+                line,
+                None,
+                f"a header without rows ({brief})",
+                "rows of numbers below the names",
+                "export the log again, or take the file out",
+            )
+    return Fault(shown, line, None, f"no table of numbers ({brief!r} …)", "rows of numbers under a line of names", _REMEDY)
+
+
+def _cells(lines: pl.Series, sign: str) -> tuple[pl.DataFrame, pl.Series]:
+    """Text cells, one row a line (columns ``"0"``…), and the count of cells of every line (0: blank)."""
+    quoted = bool(lines.str.contains('"', literal=True).any())
+    if quoted:
+        odd = lines.str.count_matches('"', literal=True) % 2 == 1
+        mended = pl.DataFrame({"t": lines, "odd": odd}).select(
+            pl.when(pl.col("odd")).then(pl.col("t").str.replace_all('"', "", literal=True)).otherwise(pl.col("t"))
+        )
+        lines = mended.to_series()
+        bare = lines.str.replace_all(r'"[^"]*"', "q")
+    else:
+        bare = lines
+    count = bare.str.count_matches(sign, literal=True).cast(pl.Int64) + 1
+    blank = lines.str.strip_chars(f' \t\x0c\x1a{sign}"') == ""
+    widths = pl.DataFrame({"c": count, "b": blank}).select(pl.when("b").then(0).otherwise("c")).to_series()
+    wide = min(int(widths.max() or 0), MAX_COLUMNS + 1)  # type: ignore[arg-type]
+    names = [str(k) for k in range(max(wide, 1))]
+    # the parser takes the width from the first line, so a line of blanks as wide as the widest goes first
+    data = "\n".join([sign * (len(names) - 1) + ("-" if len(names) == 1 else ""), *lines.to_list(), ""]).encode()
+    for quote in ('"', None) if quoted else (None,):
+        frame = pl.read_csv(
+            data,
+            separator=sign,
+            has_header=False,
+            quote_char=quote,
+            schema=dict.fromkeys(names, pl.String),
+            truncate_ragged_lines=True,
+        )
+        if frame.height == len(lines) + 1:
+            break
+    frame = frame.slice(1, len(lines))
+    if b" " in data or quoted:
+        frame = frame.select(pl.all().str.strip_chars(' "' if quoted else " "))
+    return frame, widths
+
+
+def _assemble(
+    text: Text, lines: pl.Series, frame: pl.DataFrame, widths: pl.Series, head: Header, delimiter: str, shown: str
+) -> RawLog | Fault:
+    """Put every row under its header, count what is broken."""
+    number = pl.int_range(1, len(lines) + 1, eager=True)
+    body = (number >= head.first_data) & (widths > 0)
+    headers, odd_lines = _headers_below(lines, frame, number, body, head, delimiter)
+    warnings: list[str] = list(text.warnings)
+    name = shown.rsplit("/", 1)[-1]
+    blocks: list[pl.DataFrame] = []
+    dropped: list[int] = []
+    notes: list[int] = []
+    for k, header in enumerate(headers):
+        stop = (headers[k + 1].line or 0) if k + 1 < len(headers) else len(lines) + 1
+        rows = body & (number >= header.first_data) & (number < stop) & ~number.is_in(odd_lines)
+        part, bad, words, extra = _rows_of(header, lines, frame, widths, number, rows, text.data)
+        if k + 1 < len(headers):  # what stands right above the next header is its preamble
+            edge = stop - 1
+            taken = set(bad) | set(words) | set(odd_lines)
+            while edge in taken or (edge >= header.first_data and widths[edge - 1] == 0):
+                bad = [b for b in bad if b != edge]
+                edge -= 1
+        names = [*header.names, *(f"column {len(header.names) + 1 + j}" for j in range(extra))]
+        dropped += bad
+        notes += words
+        blocks.append(_keyed(part, names, header, k))
+    cells = pl.concat(blocks, how="diagonal") if len(blocks) > 1 else blocks[0]
+    if cells.height == 0:
+        return Fault(
+            shown,
+            head.line,
+            None,
+            "a header without rows",
+            "rows of numbers below the names",
+            "export the log again, or take the file out",
+        )
+    if dropped:
+        last = dropped[-1] == int(number.filter(widths > 0)[-1])
+        kind = "the end of the log is cut off" if last and len(dropped) == 1 else "broken or partial rows"
+        warnings.append(f"{name}: {len(dropped)} row{'s' * (len(dropped) > 1)} left out (line {_some(dropped)}): {kind}")
+        if last and len(dropped) > 1:
+            warnings.append(f"{name}: the end of the log is cut off at line {dropped[-1]}")
+    if notes:
+        warnings.append(
+            f"{name}: line {_some(notes)} inside the log holds words, not values ({lines[notes[0] - 1].strip()[:60]!r})"
+        )
+    titles = [c for c in cells.columns if c not in ("line", "block")]
+    by_title = {}
+    for header in headers:
+        for j, title in enumerate(_unique(header.names)):
+            by_title.setdefault(title, header.units[j] if j < len(header.units) else None)
+    top = head.line if head.line is not None else head.first_data
+    preamble = tuple((i + 1, t.strip()) for i, t in enumerate(lines[: min(top - 1, 200)].to_list()) if t.strip(" \t;,\x1a"))
+    plain = {title: title.rsplit("\x1f", 1)[0] for title in titles}
+    return RawLog(
+        headers=tuple(plain[t] for t in titles), unit_row=tuple(by_title.get(t) for t in titles),
+        cells=cells.select(titles).rename({t: str(j) for j, t in enumerate(titles)}), lines=cells["line"],
+        blocks=cells["block"] if len(headers) > 1 else None, header_line=head.line, delimiter=delimiter, decimal=".", thousands=None,
+        dropped=len(dropped), preamble=preamble, warnings=tuple(warnings),
+    )  # fmt: skip
+
+
+def _headers_below(
+    lines: pl.Series, frame: pl.DataFrame, number: pl.Series, body: pl.Series, head: Header, delimiter: str
+) -> tuple[list[Header], list[int]]:
+    """Headers repeated inside the log, and every line that belongs to one (names, units)."""
+    starts = r"^[\s\"']*[-+−]?[.,]?\d"
+    probes = [
+        c for c in frame.columns[: head.width] if frame[c].slice(head.first_data - 1, 200).str.contains(starts).mean() or 0.0 > 0.8
+    ][:2]
+    if not probes:
+        return [head], []
+    odd = body
+    for column in probes:
+        odd = odd & (~frame[column].str.contains(starts)).fill_null(True)
+    headers, taken = [head], []
+    odd_numbers = number.filter(odd)[:ODD_LINES].to_list()
+    previous: Header | None = None
+    for line in odd_numbers:
+        original = lines[line - 1]
+        cells = split(original, delimiter)
+        follower = previous is not None and line - (previous.line or 0) <= 2
+        if follower and previous is not None and is_units_row(cells):
+            taken.append(line)
+            headers[-1] = Header(previous.line, previous.names, tuple(c or None for c in cells), line + 1, previous.width)
+        elif looks_like_names(cells):
+            below = [t for t in lines[line : line + 8].to_list() if t.strip()][:6]
+            if not any(is_data(split(t, delimiter)) for t in below[:3]):
+                continue
+            found = find_header(
+                [(line, original), *((line + 1 + j, t) for j, t in enumerate(lines[line : line + 60].to_list()) if t.strip())],
+                delimiter,
+            )
+            if found is None or found.line != line:
+                if sum(c in head.names for c in cells) < 0.5 * len(head.names):
+                    continue
+                found = Header(line, tuple(cells), (None,) * len(cells), line + 1, head.width)
+            previous = found
+            headers.append(found)
+            taken += range(line, found.first_data)
+    return headers, taken
+
+
+def _rows_of(
+    header: Header, lines: pl.Series, frame: pl.DataFrame, widths: pl.Series, number: pl.Series, rows: pl.Series, data: bytes
+) -> tuple[pl.DataFrame, list[int], list[int], int]:
+    """Whole rows of one header; line numbers of broken rows and of lines of words; count of columns without a name."""
+    named = len(header.names)
+    while named > 1 and not header.names[named - 1]:
+        named -= 1
+    here = pl.DataFrame({"line": number, "w": widths}).hstack(frame).filter(rows)
+    if here.height == 0:
+        return here.drop("w"), [], [], 0
+    beyond = [c for c in frame.columns[named:]]
+    extra = 0
+    if beyond and header.width > named:
+        filled = here.select(pl.col(beyond).is_not_null() & (pl.col(beyond) != "")).mean().row(0)
+        extra = max((j + 1 for j, share in enumerate(filled) if (share or 0.0) > 0.5), default=0)
+    full = named + extra
+    spill = beyond[extra:]
+    overflow = pl.any_horizontal([pl.col(c).is_not_null() & (pl.col(c) != "") for c in spill]) if spill else pl.lit(False)
+    sound = (pl.col("w") >= full) & ~overflow & (pl.col("w") <= max(len(frame.columns), full))
+    here = here.with_columns(ok=sound)
+    short = here.filter((pl.col("w") < full) & ~overflow)["line"]
+    last = int(number.filter(widths > 0)[-1])
+    usual_short = int(short.len()) > 0.1 * here.height and here.height > 20
+    if usual_short:  # a recorder that leaves trailing blanks away
+        here = here.with_columns(
+            ok=pl.col("ok") | ((pl.col("w") < full) & (pl.col("w") >= 2) & (pl.col("line") != last) & ~overflow)
+        )
+    if MARK in data:
+        torn = number.filter(lines.str.contains("\x1a", literal=True)).to_list()
+        here = here.with_columns(ok=pl.col("ok") & ~pl.col("line").is_in(torn))
+    bad = here.filter(~pl.col("ok"))["line"].to_list()
+    words = [b for b in bad if not is_data(split(lines[b - 1], "\t")) and lines[b - 1].lstrip(' "')[:1] not in "+-.0123456789,;\t|"]
+    kept = here.filter("ok")
+    if (
+        kept.height
+        and not data.endswith((b"\n", MARK))
+        and int(kept["line"][-1]) == last
+        and _cut_short(kept, frame.columns[:full])
+    ):
+        kept, bad = kept.head(-1), [*bad, last]
+    return kept.select("line", *frame.columns[:full]), [b for b in bad if b not in set(words)], words, extra
+
+
+def _cut_short(kept: pl.DataFrame, columns: list[str]) -> bool:
+    """Whether a last line without a line end stops inside its last number: fewer decimals than every row before."""
+    last = kept[columns[-1]][-1]
+    before = kept[columns[-1]].head(-1).drop_nulls().tail(200)
+    if before.len() < 3:
+        return False
+    if last is None or last == "":
+        return before.len() > 0.9 * min(kept.height - 1, 200)
+    decimals = before.str.extract(r"[.,](\d+)$", 1).str.len_chars().fill_null(0)
+    tail = last.replace(",", ".").rpartition(".")[2] if "." in last or "," in last else ""
+    return int(decimals.min() or 0) == int(decimals.max() or 0) > len(tail)  # type: ignore[arg-type]
+
+
+def _unique(names: tuple[str, ...] | list[str]) -> list[str]:
+    """Keys for headings: the heading, the unit separator and a number where one stands twice."""
+    seen: dict[str, int] = {}
+    keys = []
+    for name in names:
+        seen[name] = seen.get(name, 0) + 1
+        keys.append(name if seen[name] == 1 else f"{name}\x1f{seen[name]}")
+    return keys
+
+
+def _keyed(part: pl.DataFrame, names: list[str], header: Header, block: int) -> pl.DataFrame:
+    columns = [c for c in part.columns if c != "line"]
+    keys = _unique([*names, *("" for _ in range(len(columns) - len(names)))])[: len(columns)]
+    return part.rename(dict(zip(columns, keys, strict=True))).with_columns(block=pl.lit(block, dtype=pl.Int64))
+
+
+def _some(numbers: list[int]) -> str:
+    return ", ".join(map(str, numbers[:5])) + (f" and {len(numbers) - 5} more" if len(numbers) > 5 else "")
