@@ -30,7 +30,7 @@ class Air:
 
 
 def saturation_kpa(kelvin: float | Array) -> float | Array:
-    """Saturation pressure of water by the Magnus form, good to 0.3 % between 0 and 50 °C (constants from memory)."""
+    """Saturation pressure of water by the Magnus form, good to 0.4 % between 0 and 50 °C (constants from memory)."""
     c = np.asarray(kelvin) - 273.15
     return np.asarray(0.6112 * np.exp(17.62 * c / (243.12 + c)))
 

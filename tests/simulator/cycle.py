@@ -73,7 +73,7 @@ def run_cycles(engine: Engine, rpm: Array, advance_deg: Array, air: Air, *, step
     air
         Inlet air; its fields may be arrays that broadcast with the others.
     step_deg
-        Crank step; 1.5° is converged to about 1 in 10⁵ of torque (tests/unit/simulator).
+        Crank step; 1.5° is converged to about 3 in 10⁵ of torque (tests/unit/simulator).
     """
     rpm, advance, dry, inlet, vapour = np.broadcast_arrays(rpm, advance_deg, air.dry_kpa, air.inlet_k, air.vapour_kpa)
     shape = rpm.shape

@@ -150,7 +150,7 @@ def draw_engine(rng: np.random.Generator, chamber: Chamber) -> Engine:
         intake_closes_deg=-between((118, 140)), exhaust_opens_deg=between((112, 135)), wall_k=between(f.wall_k),
         heat_factor=between((0.9, 1.7)),
         rpm_lo=lo, rpm_hi=hi, filling_peak=between(f.filling), filling_rpm=lo + (hi - lo) * between((0.35, 0.7)),
-        filling_fall=between((0.2, 0.5)), humps=humps, charge_heating_k=between((15, 35)), filling_exponent=between((0.5, 0.75)),
+        filling_fall=between((0.2, 0.5)), humps=humps, charge_heating_k=between((15, 35)), filling_exponent=between((0.4, 0.6)),
         residual=between(f.residual), delay_deg=half * delay_share, burn_deg=half * (1 - delay_share) / half_point,
         burn_rpm=(lo + hi) / 2, speed_exponent=between(f.speed_exponent), wiebe_m=wiebe_m, lambda_lean=between((0.86, 0.93)),
         lambda_rich=between((0.84, 0.9)), humidity_slows=between((0.02, 0.04)),

@@ -14,9 +14,11 @@ from tests.simulator.engine import Array, Engine
 ADVANCE_LO, ADVANCE_HI, ADVANCE_STEP = -6.0, 66.0, 3.0
 RPM_STEP = 250.0
 LEAST_KNOCK_GROWTH = 0.01  # of the knock integral a degree
+WARMER_K = 15.0
 _DEPARTURES = (
     Air(94.0, STANDARD.inlet_k, STANDARD.vapour_kpa),
-    Air(STANDARD.pressure_kpa, STANDARD.inlet_k + 15, STANDARD.vapour_kpa),
+    Air(STANDARD.pressure_kpa, STANDARD.inlet_k + WARMER_K, STANDARD.vapour_kpa),
+    Air(STANDARD.pressure_kpa, STANDARD.inlet_k - WARMER_K, STANDARD.vapour_kpa),
     Air(STANDARD.pressure_kpa + 1.5, STANDARD.inlet_k, STANDARD.vapour_kpa + 1.5),
 )
 
@@ -29,7 +31,7 @@ class TorqueMap:
     rpm_lo: float
     rpm_hi: float
     standard: Any
-    departures: tuple[Any, ...]  # torque minus the standard's, per unit of ln p, K, kPa
+    departures: tuple[Any, ...]  # change of ln(torque + drag) per unit of ln p, K, K², kPa
     knock_log: Any  # ln of the knock integral
     knock_hot: Any  # its change per K of inlet temperature
     motored_nm: Any
@@ -40,12 +42,13 @@ class TorqueMap:
         rpm, advance = np.broadcast_arrays(rpm, advance_deg)
         x = np.ravel(np.clip(rpm, self.rpm_lo, self.rpm_hi)).astype(float)
         y = np.ravel(np.clip(advance, ADVANCE_LO, ADVANCE_HI)).astype(float)
-        steps = (np.log(air.dry_kpa / STANDARD.dry_kpa), air.inlet_k - STANDARD.inlet_k, air.vapour_kpa - STANDARD.vapour_kpa)
-        total = self.standard.ev(x, y)
+        warmer = air.inlet_k - STANDARD.inlet_k
+        steps = (np.log(air.dry_kpa / STANDARD.dry_kpa), warmer, warmer**2, air.vapour_kpa - STANDARD.vapour_kpa)
+        whole, drag, log = self.standard.ev(x, y), -self.motored_nm(x), np.zeros(x.size)
         for step, spline in zip(steps, self.departures, strict=True):
             if step:
-                total = total + step * spline.ev(x, y)
-        return np.reshape(total, rpm.shape)
+                log = log + step * spline.ev(x, y)
+        return np.reshape((whole + drag) * np.exp(log) - drag, rpm.shape)
 
     def best_deg(self, rpm: Array, air: Air = STANDARD) -> Array:
         """Advance of most torque at each rpm."""
@@ -93,16 +96,17 @@ def torque_map(engine: Engine) -> TorqueMap:
         *(np.array([getattr(s, name) for s in states])[:, None, None] for name in ("pressure_kpa", "inlet_k", "vapour_kpa"))
     )
     runs = run_cycles(engine, rpm[None, :, None], advance[None, None, :], every)
-    steps = (np.log(_DEPARTURES[0].dry_kpa / STANDARD.dry_kpa), 15.0, 1.5)
     knock = np.log(np.maximum(runs.knock_integral, 1e-9))
     for i in range(1, advance.size):  # far beyond the best the burn ends too early for the integral; real engines only get worse
         knock[..., i] = np.maximum(knock[..., i], knock[..., i - 1] + LEAST_KNOCK_GROWTH * ADVANCE_STEP)
-    sheet = [RectBivariateSpline(rpm, advance, table) for table in runs.torque_nm[:1]]
-    moved = [RectBivariateSpline(rpm, advance, (t - runs.torque_nm[0]) / s) for t, s in zip(runs.torque_nm[1:], steps, strict=True)]
     a, b, c, d = engine.friction_bar
     speed = engine.piston_speed(rpm)
-    drag = (a + 15 * b + c * speed + d * speed**2 + 0.7) * 1e5 * engine.swept_m3 * engine.cylinders / (4 * np.pi)
+    drag = ((a + 15 * b + c * speed + d * speed**2 + 0.7) * 1e5 * engine.swept_m3 * engine.cylinders / (4 * np.pi))[:, None]
+    thin, warm, cold, damp = (np.log((t + drag) / (runs.torque_nm[0] + drag)) for t in runs.torque_nm[1:])
+    changes = (thin / np.log(_DEPARTURES[0].dry_kpa / STANDARD.dry_kpa), (warm - cold) / (2 * WARMER_K),
+               (warm + cold) / (2 * WARMER_K**2), damp / (_DEPARTURES[3].vapour_kpa - STANDARD.vapour_kpa))  # fmt: skip
     return TorqueMap(
-        engine, lo, hi, sheet[0], tuple(moved), RectBivariateSpline(rpm, advance, knock[0]),
-        RectBivariateSpline(rpm, advance, (knock[2] - knock[0]) / 15.0), make_interp_spline(rpm, -drag),
+        engine, lo, hi, RectBivariateSpline(rpm, advance, runs.torque_nm[0]),
+        tuple(RectBivariateSpline(rpm, advance, c) for c in changes), RectBivariateSpline(rpm, advance, knock[0]),
+        RectBivariateSpline(rpm, advance, (knock[2] - knock[0]) / WARMER_K), make_interp_spline(rpm, -drag[:, 0]),
     )  # fmt: skip
