@@ -47,7 +47,7 @@ def _explain(fault: Exception, given: argparse.Namespace) -> int:
     from pullbook.archive.disk import ArchiveUnwritable
     from pullbook.archive.lock import BookHeld
     from pullbook.config import ConfigError
-    from pullbook.running.run import Stopped
+    from pullbook.running.stop import Stopped
 
     if isinstance(fault, Stopped):
         return fault.status

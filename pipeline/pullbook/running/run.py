@@ -1,32 +1,22 @@
 """`pullbook run`: hold the book, plan, let Snakemake do it, say what came out."""
 
 import json
-import signal
 import subprocess
 import sys
 import threading
 import time
 from dataclasses import dataclass, field
 from pathlib import Path
-from types import FrameType
-from typing import Any, Self
+from typing import Any
 
 from pullbook.book import Book
 from pullbook.config import Settings
 from pullbook.place import carried
 from pullbook.running.plan import Plan, clear_markers, clear_work, make_plan
 from pullbook.running.progress import Display
+from pullbook.running.stop import Stop, Stopped, end_family
 
 _POLL_S = 0.1
-_GRACE_S = 1.5
-
-
-class Stopped(Exception):
-    """The run was told to stop; ``status`` is the exit status that says by which signal."""
-
-    def __init__(self, status: int) -> None:
-        super().__init__(f"stopped by signal {status - 128}")
-        self.status = status
 
 
 @dataclass(slots=True)
@@ -121,7 +111,7 @@ def _work(plan: Plan, profile: Path, quiet: bool, told: threading.Event | None) 
     command = [sys.executable, "-m", "snakemake", "--snakefile", str(snakefile), "--directory", str(plan.work)]
     command += ["--workflow-profile", str(profile), "--quiet", "all", "--nolock"]
     command += ["--config", f"plan={plan.file.name}"]
-    stop = _Stop(told)
+    stop = Stop(told)
     with (plan.work / "workflow.log").open("wb") as log, stop:
         family = subprocess.Popen(command, cwd=plan.work, stdin=subprocess.DEVNULL, stdout=log, stderr=log, start_new_session=True)
         try:
@@ -134,61 +124,15 @@ def _work(plan: Plan, profile: Path, quiet: bool, told: threading.Event | None) 
                 display.follow(events)
                 display.close()
             if family.poll() is None:
-                _end_family(family.pid)
+                end_family(family.pid)
                 family.wait()
     ended = stop.status()
     if ended is not None:
         raise Stopped(ended)
 
 
-class _Stop:
-    """While entered, SIGINT and SIGTERM are noted instead of ending this process halfway; ``told`` is another's word to stop."""
-
-    def __init__(self, told: threading.Event | None) -> None:
-        self._told = told
-        self._signal: int | None = None
-        self._before: dict[int, Any] = {}
-
-    def status(self) -> int | None:
-        """Exit status to end with, or None while nobody asked."""
-        if self._told is not None and self._told.is_set():
-            return 128 + signal.SIGTERM
-        return self._signal
-
-    def __enter__(self) -> Self:
-        if self._told is None:
-            for number in (signal.SIGINT, signal.SIGTERM):
-                self._before[number] = signal.signal(number, self._note)
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        for number, handler in self._before.items():
-            signal.signal(number, handler)
-
-    def _note(self, number: int, _frame: FrameType | None) -> None:
-        self._signal = 128 + number
-
-
 def _tell(text: str) -> None:
     print(f"pullbook: {text}", file=sys.stderr, flush=True)
-
-
-def _end_family(pid: int) -> None:
-    import psutil
-
-    try:
-        family = [psutil.Process(pid), *psutil.Process(pid).children(recursive=True)]
-    except psutil.NoSuchProcess:
-        return
-    for kill in (False, True):
-        for member in family:
-            try:
-                member.kill() if kill else member.terminate()
-            except psutil.NoSuchProcess:
-                continue
-        _, family = psutil.wait_procs(family, timeout=_GRACE_S)
-        if not family:
-            return
 
 
 def _collect(plan: Plan, outcome: Outcome) -> None:

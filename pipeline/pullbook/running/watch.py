@@ -131,7 +131,8 @@ def _run_once(
     """One run; whatever goes wrong is said and the watch goes on."""
     from pullbook.archive.lock import BookHeld
     from pullbook.running import say
-    from pullbook.running.run import Stopped, run
+    from pullbook.running.run import run
+    from pullbook.running.stop import Stopped
 
     if ended.is_set():
         return
