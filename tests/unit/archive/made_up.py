@@ -22,6 +22,9 @@ def tables(torque: float = 400.0) -> dict[str, pl.DataFrame]:
                               "state": ["inside", "flat"], "best_torque_nm": torque}),
         "delivered": pl.DataFrame({"setting": SETTINGS, "direction": "up", "rpm": [3000, 3000], "advance_deg": [34.0, 36.0],
                                    "evidence": [["log", "strobe"], ["sheet"]]}),
+        "shapes": pl.DataFrame({"setting": SETTINGS, "family": "mechanical", "total_deg": [34.0, 36.0]}),
+        "effects": pl.DataFrame({"setting": SETTINGS[1:], "versus": SETTINGS[0], "change_pct": 0.8, "verdict": "gain"}),
+        "settings": pl.DataFrame({"file": "day.yaml", "kind": "day.yaml", "sha256": "0" * 64, "key": ["fuel"], "value": ["98"]}),
         "setting_curves": pl.DataFrame({"setting": SETTINGS, "rpm": [3000, 3000], "torque_nm": torque}),
     }  # fmt: skip
 

@@ -1,0 +1,141 @@
+"""What changed between days, counted, in five lines at most; what may not be compared; the history as one object and as text."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from pullbook.archive.conditions import CONDITIONS, FOOTING, PARTS, conditions
+from pullbook.archive.history import as_text, changes, history
+from pullbook.archive.store import Store
+from pullbook.facts import Air, DayFacts, Dyno, EngineFacts, Ignition, Spring, ZeroMark
+
+from .made_up import SETTINGS, record, writing
+
+
+def later(**conditions: Any) -> dict[str, Any]:
+    """The record of a later day in other conditions."""
+    made = record(day="2031-05-02")
+    made["conditions"] = {**made["conditions"], **conditions}
+    return made
+
+
+def test_the_first_day_has_nothing_to_be_compared_with() -> None:
+    assert changes(record(), None) == []
+
+
+def test_the_same_day_again_changed_nothing() -> None:
+    assert changes(later(), record()) == ["Nothing noted changed since 2031-04-05: settings, parts and conditions are the same."]
+
+
+def test_everything_at_once_is_five_lines_and_counted() -> None:
+    now = later(**{"plugs": "heat 8", "fuel": "100", "air pressure": 99.5, "dyno": "cell 3", "zero mark": "19 before, 21 after"})
+    now["shapes"][0] |= {"total_deg": 36.4, "lo_total_deg": 35.5, "hi_total_deg": 37.0}
+    now["pulls"][1]["setting"] = "16+20 blue"
+    now["correction"] = {"standard": "DIN 70020"}
+    lines = changes(now, record())
+    assert len(lines) == 5
+    assert lines[0] == "9 things changed since 2031-04-05: 3 settings, 2 parts, 1 condition, 3 points of footing."
+    assert lines[1] == f"Settings: 16+20 blue is new; {SETTINGS[1]} was not run again; {SETTINGS[0]} total 34.0 → 36.4°."
+    assert lines[2] == "Parts: fuel 98 → 100; plugs heat 7 → heat 8."
+    assert lines[3] == "Conditions: air pressure 98 → 99.5 kPa."
+    for word in (
+        "another dyno (cell 2, engine → cell 3, engine)",
+        "another correction (SAE J1349 → DIN 70020)",
+        "the zero mark moved",
+    ):
+        assert word in lines[4]
+
+
+def test_a_change_inside_the_intervals_is_none() -> None:
+    now = later()
+    now["shapes"][0] |= {"total_deg": 35.2, "lo_total_deg": 34.0, "hi_total_deg": 36.4}
+    assert changes(now, record())[0].startswith("Nothing noted changed")
+
+
+def test_what_was_noted_on_one_day_only_is_no_change() -> None:
+    assert changes(later(plugs=None, oil="20W50"), record())[0].startswith("Nothing noted changed")
+
+
+def test_small_changes_of_air_are_the_same_air() -> None:
+    assert changes(later(**{"air pressure": 98.1}), record())[0].startswith("Nothing noted changed")
+
+
+def test_air_noted_pull_by_pull_counts_too() -> None:
+    before, now = record(), later()
+    for made, kelvin in ((before, 20.0), (now, 28.0)):
+        for pull in made["pulls"]:
+            pull["temperature_c"] = kelvin
+    assert "Conditions: air temperature 20 → 28 °C." in changes(now, before)
+
+
+@pytest.mark.parametrize("verified", [None, False])
+def test_an_unchecked_mark_is_said(verified: bool | None) -> None:
+    now = later(**{"zero mark": None})
+    now["timing_scale"] = {"log_minus_true_deg": 1.0, "verified": verified}
+    assert "zero mark was not checked on both days" in changes(now, record())[-1]
+
+
+def test_a_moved_log_scale_is_said() -> None:
+    before, now = record(), later()
+    before["timing_scale"] |= {"lo_deg": 0.5, "hi_deg": 1.5}
+    now["timing_scale"] |= {"log_minus_true_deg": 5.0, "lo_deg": 4.5, "hi_deg": 5.5}
+    assert "log's advance scale moved (+1.0° → +5.0°)" in changes(now, before)[-1]
+
+
+def test_more_than_fits_is_counted() -> None:
+    now = later()
+    now["pulls"] = [{"pull_id": str(i), "setting": f"s{i}", "status": "used"} for i in range(9)]
+    lines = changes(now, record())
+    assert len(lines) == 2
+    assert lines[0].startswith("11 things changed")
+    assert lines[1].endswith("; and 7 more.")
+
+
+def test_conditions_are_flat_and_every_name_is_in_one_group() -> None:
+    engine = EngineFacts(ignition=Ignition(kind="mechanical", stops_deg=(18.0, 20.0), springs=(Spring("grey", 900, 3000, 20),)))
+    day = DayFacts(air=Air(98.0, 20.0), zero_mark=ZeroMark(20, 20), dyno=Dyno("cell 2", "engine"))
+    flat = conditions(engine, day)
+    assert set(flat) == {*PARTS, *CONDITIONS, *FOOTING}
+    assert (flat["springs"], flat["stops"], flat["zero mark"]) == ("grey 900-3000 at 20°", "18, 20", "20 before, 20 after")
+    json.dumps(flat)
+
+
+def test_the_history_of_an_engine(tmp_path: Path) -> None:
+    store = Store(tmp_path / "archive")
+    for day, dyno in (("2031-04-05-10", "cell 2"), ("2031-04-05-2", "cell 2"), ("2031-05-02", "cell 3")):
+        call = writing(day=day)
+        call["record"]["conditions"]["dyno"] = dyno
+        store.write_day("blue coupé", day, **call)
+    store.write_day("red", "2031-04-05", **writing(engine="red"))
+    told = history(store, "blue coupé")
+    assert [d["day"] for d in told["days"]] == ["2031-04-05-2", "2031-04-05-10", "2031-05-02"]
+    assert told["dynos"] == ["cell 2", "cell 3"]
+    assert told["days"][0]["changes"] == []
+    assert told["days"][1]["changes"][0].startswith("Nothing noted changed since 2031-04-05-2")
+    assert "another dyno" in told["days"][2]["not_like_for_like"][0]
+    assert told["days"][2]["settings"][0]["total_deg"] == 34.0
+    text = as_text(told)
+    for part in ("blue coupé: 3 days, on cell 2, cell 3", "14+20 grey: 1 pull, baseline; delivered initial 14.0°, total 34.0°",
+                 "14+22 grey against 14+20 grey: +0.80 % (+0.20 to +1.40), gain", "3000: 33.0° (31.0 to 35.0), 3500: not placed",
+                 "knock    not listened", "changed  1 thing changed since 2031-04-05-10"):  # fmt: skip
+        assert part in text
+    json.dumps(told, allow_nan=False)
+    assert history(store, "none such")["days"] == []
+
+
+def test_a_hostile_name_does_not_reach_the_terminal(tmp_path: Path) -> None:
+    store = Store(tmp_path / "archive")
+    engine = "x\x1b[2Jy"
+    store.write_day(engine, "2031-04-05", **writing(engine=engine))
+    assert "\x1b" not in as_text(history(store, engine))
+
+
+def test_the_previous_record(tmp_path: Path) -> None:
+    store = Store(tmp_path / "archive")
+    for day in ("2031-04-05", "2031-04-05-2", "2031-04-05-10", "2031-06-01"):
+        store.write_day("blue coupé", day, **writing(day=day))
+    assert store.previous_record("blue coupé", "2031-05-01")["day"] == "2031-04-05-10"  # type: ignore[index]
+    assert store.previous_record("blue coupé", "2031-04-05-10")["day"] == "2031-04-05-2"  # type: ignore[index]
+    assert store.previous_record("blue coupé", "2031-04-05") is None
