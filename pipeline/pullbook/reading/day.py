@@ -9,11 +9,12 @@ from pullbook.book import Book
 from pullbook.columns import FOUND_PULLS, STROBE, conform
 from pullbook.facts import Air, DayFacts
 from pullbook.handover import DayReading, LogReading
-from pullbook.reading.claims import claim_questions
 from pullbook.reading.grouping import mark_baseline, name_settings
-from pullbook.reading.matching import Match, Matched, match
+from pullbook.reading.matching import Match, Matched, has_torque, listed, match
 from pullbook.reading.order import in_order
+from pullbook.reading.preamble import contradictions, settled
 from pullbook.reading.pull_samples import coast_downs_of, samples_of
+from pullbook.reading.second_recorder import pair_unnamed
 from pullbook.reading.survey import Survey, survey
 from pullbook.stages.air import vapour_pressure_kpa
 
@@ -42,10 +43,11 @@ def read_day(book: Book, engine: str, day: str) -> DayReading:
     return assemble(survey(book, engine, day))
 
 
-def assemble(found: Survey) -> DayReading:
-    """The day's record from what was found in its folder."""
+def assemble(found: Survey, *, with_logs: bool = True) -> DayReading:
+    """The day's record from what was found in its folder; ``with_logs``: the logs' own questions, warnings and errors too."""
     matched = match(found.logs, found.names, found.sheet)
     questions, warnings = list(found.questions) + matched.questions, list(found.warnings) + matched.warnings
+    questions += pair_unnamed(matched, found.names)
     _doubts(found, matched, questions)
     pulls, asked = in_order(matched.pulls, by_sheet=found.sheet is not None and bool(found.sheet.rows))
     questions += asked
@@ -60,14 +62,15 @@ def assemble(found: Survey) -> DayReading:
     warnings += merged.warnings
     logs = tuple(merged.with_clock(log) for log in found.logs)
     records = [_record(m, ids[id(m)], order, baseline, found.facts.day) for order, m in enumerate(pulls, start=1)]
-    log_questions, log_warnings = _by_file(found, "questions"), _by_file(found, "warnings")
+    log_questions, log_warnings = (_by_file(found, w) if with_logs else [] for w in ("questions", "warnings"))
+    log_errors = [log.error for log in found.logs if log.error is not None and with_logs]
     return DayReading(
         engine=found.engine, day=found.day, engine_facts=found.facts.engine, facts=found.facts.day, logs=logs,
         pulls=conform(pl.DataFrame(records, schema=FOUND_PULLS), FOUND_PULLS),
         samples=parts, coast_downs=coast_downs_of(pulls, ids), strobe=_strobe(found, pulls, questions),
-        pictures=found.pictures, questions=tuple(dict.fromkeys([*questions, *claim_questions(found), *log_questions])),
+        pictures=found.pictures, questions=tuple(dict.fromkeys([*questions, *contradictions(found), *log_questions])),
         warnings=tuple(dict.fromkeys([*warnings, *log_warnings])),
-        errors=(*found.faults, *(log.error for log in found.logs if log.error is not None)), seed=_seed(found),
+        errors=(*found.faults, *log_errors), seed=_seed(found),
     )  # fmt: skip
 
 
@@ -77,20 +80,13 @@ def _doubts(found: Survey, matched: Matched, questions: list[str]) -> None:
     for m in matched.pulls:
         content = found.hashes.get(m.name, "")
         original = first_with.setdefault(content, m.name) if content else m.name
-        torque = {"torque_nm", "power_kw"} & {
-            c for c in m.log.samples.columns if m.log.samples[c].null_count() < m.log.samples.height
-        }
         if m.log.unusable is not None:
             m.doubt = m.log.unusable
         elif original != m.name:
             m.doubt = f"the same log as {original}, byte for byte"
             questions.append(f"{m.name} is the same as {original}, byte for byte: counted once. Was another log meant?")
-        elif not torque and m.other is None:
+        elif not has_torque(m.log) and (m.other is None or not has_torque(m.other)):
             m.doubt = "no torque and no power in this log"
-    speechless = list(dict.fromkeys(m.name for m in matched.pulls if m.doubt == "no torque and no power in this log"))
-    questions += [
-        f"{n} has speed but no torque: is it a second recorder's file? (pull sheet, column `logger_file`)" for n in speechless
-    ]
 
 
 def _record(m: Match, pull_id: str, order: int, baseline: str | None, facts: DayFacts) -> dict[str, Any]:
@@ -157,11 +153,19 @@ def _strobe(found: Survey, pulls: list[Match], questions: list[str]) -> pl.DataF
 
 def _by_file(found: Survey, which: str) -> list[str]:
     """What the logs ask or warn of, each text once with the logs it is true of."""
-    files: dict[str, list[str]] = {}
+    files: dict[str, list[tuple[str, str]]] = {}
+    answered = settled(found)
     for log in found.logs:
-        for text in getattr(log, which):
-            files.setdefault(text.removeprefix(f"{log.file}: "), []).append(found.names[log.file])
-    return [f"{names[0]}{f' and {len(names) - 1} more' if len(names) > 1 else ''}: {text}" for text, names in files.items()]
+        name = found.names[log.file]
+        for text in (t for t in getattr(log, which) if t not in answered):
+            bare = text.removeprefix(f"{log.file}: ").removeprefix(f"{name}: ")
+            files.setdefault(bare.replace(name, "\0"), []).append((name, bare))
+    told = []
+    for places in files.values():
+        names = [name for name, _ in places]
+        more = f" (the same for {listed(names[1:])})" if len(names) > 1 else ""
+        told.append(f"{names[0]}: {places[0][1]}{more}")
+    return told
 
 
 def _seed(found: Survey) -> int:

@@ -27,10 +27,13 @@ class Match:
 
 @dataclass(slots=True)
 class Matched:
-    """``pulls`` in the order the sheet gives, those without a row after them; ``loggers``: names of second recorders' files."""
+    """``pulls`` in the order the sheet gives, those without a row after them; ``loggers``: names of second recorders' files;
+    ``speechless``: logs without torque that no row names, beside others that have it: second recorders, perhaps.
+    """
 
     pulls: list[Match] = field(default_factory=list)
     loggers: set[str] = field(default_factory=set)
+    speechless: list[LogReading] = field(default_factory=list)
     questions: list[str] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
 
@@ -70,8 +73,12 @@ def match(logs: list[LogReading], names: dict[str, str], sheet: PullSheet | None
             f"{name} stands in the sheet both as a log of its own and as a second recorder: it is read as the second recorder"
         )
     found: list[Match] = []
+    torque = {name: has_torque(log) for name, log in by_name.items() if log.segments}
     for name, log in by_name.items():
         if name in out.loggers:
+            continue
+        if any(torque.values()) and not torque.get(name, True) and name not in rows:
+            out.speechless.append(log)
             continue
         mine = [Match(log, name, s) for s in log.segments if s.kind in ("pull", "aborted", "hold")]
         _give_rows(mine, rows.get(name, []), name, log, sheet, out)
@@ -85,6 +92,12 @@ def match(logs: list[LogReading], names: dict[str, str], sheet: PullSheet | None
     _pair_by_count(found)
     out.pulls = sorted(found, key=lambda m: (m.row is None, m.row.line if m.row else 0))
     return out
+
+
+def has_torque(log: LogReading) -> bool:
+    """Whether a log has torque, or power to take it from."""
+    s = log.samples
+    return any(c in s.columns and s[c].null_count() < s.height for c in ("torque_nm", "power_kw"))
 
 
 def _give_rows(mine: list[Match], rows: list[SheetRow], name: str, log: LogReading, sheet: PullSheet | None, out: Matched) -> None:

@@ -23,6 +23,7 @@ class SheetCells:
         self.shown, self.grid = shown, grid
         self.faults: list[Fault] = []
         self.questions: list[str] = []
+        self.unfiled: list[int] = []  # lines of rows planned but without a file
         self.at: dict[str, tuple[int, Column]] = {}
         self.unknown: list[tuple[int, str]] = []
         for number, header in enumerate(grid.headers):
@@ -69,7 +70,10 @@ class SheetCells:
         text = self.text(row, name, 1000)
         if text is None:
             return None
-        if "/" in text or "\\" in text or text in (".", "..") or PureWindowsPath(text).drive or not text.isprintable():
+        if text[0] == "'" and text[1:].lstrip().startswith(("=", "+", "-", "@", "|", "%")):
+            text = text[1:]  # the apostrophe that keeps a spreadsheet from running the cell
+        bare = re.sub(r"\\x[0-9a-f]{2}", "", text)  # bytes that are no UTF-8, as they are shown everywhere
+        if "/" in text or "\\" in bare or text in (".", "..") or PureWindowsPath(text).drive or not text.isprintable():
             self.fault(line, name, repr(text[:80]), "a plain file name of the same folder", "write the name alone, without a path")
             return None
         return text

@@ -60,13 +60,18 @@ def read_pull_sheet(path: Path, *, shown: str) -> PullSheet:
         remedy = "name the column that holds the logs' file names `file`"
         return PullSheet(shown, faults=(Fault(shown, grid.header_line, None, f"the columns {named}", "a column `file`", remedy),))
     rows = [r for line, *values in grid.cells.itertuples() if (r := _pull_row(cells, int(line), tuple(values))) is not None]
+    if (lines := cells.unfiled) and rows:
+        which = f"lines {lines[0]} to {lines[-1]}" if len(lines) > 1 else f"line {lines[0]}"
+        cells.questions.append(f"{shown} {which}: {len(lines)} planned without a file name. Were they run?")
     return PullSheet(shown, tuple(rows), tuple(cells.faults), tuple(cells.questions), grid.warnings)
 
 
 def _pull_row(cells: SheetCells, line: int, row: tuple[str, ...]) -> SheetRow | None:
     if cells.text(row, "file") is None:
-        if any(cells.text(row, name) for name in ("setting", "total_deg", "initial_deg", "pull", "knock")):
+        if any(cells.text(row, name) for name in ("time", "pull", "knock", "exclude")):
             cells.fault(line, "file", "a row without a file name", "the log's file name", "write it, or take the row away")
+        elif any(cells.text(row, name) for name in ("setting", "total_deg", "initial_deg")):
+            cells.unfiled.append(line)
         return None
     file = cells.plain_name(line, row, "file")
     if file is None:

@@ -96,7 +96,10 @@ def _logs(book: Book, files: DayFiles, columns: ColumnsRead, found: Survey) -> N
     for path in files.logs:
         name, shown = printable(path.name), book.shown(path)
         hints: dict[str, dict[str, Any]] | None = columns.hints_for(name) or None
-        log = read_log(path, shown=shown, hints=hints, displacement_l=found.facts.engine.displacement_l)
+        log = read_log(
+            path, shown=shown, hints=hints, displacement_l=found.facts.engine.displacement_l,
+            advance_scale=found.facts.engine.ignition.advance_scale,
+        )  # fmt: skip
         if log.error is not None and path.suffix.lower() == ".txt" and _is_note(path):
             found.warnings.append(f"{shown} is a note without a table of numbers: kept, not read as a log")
             continue

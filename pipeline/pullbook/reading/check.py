@@ -1,0 +1,183 @@
+"""How every log, sheet and fact file was understood: the object of ``pullbook check --json`` (contract 6) and the same as text."""
+
+from collections.abc import Iterable
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from pullbook.book import Book, days, engines, is_day_name, printable
+from pullbook.handover import Fault, LogReading, Segment
+from pullbook.reading.day import assemble
+from pullbook.reading.survey import survey
+
+
+def check(book: Book, paths: list[Path]) -> dict[str, Any]:
+    """Show how logs are understood; nothing is written or changed.
+
+    Parameters
+    ----------
+    book
+        The book whose days are meant where ``paths`` is empty.
+    paths
+        Logs, sheets, day folders, engine folders, or any folder with logs in it.
+
+    Returns
+    -------
+    dict
+        ``files`` and ``days`` as the contract says.
+    """
+    files: dict[str, dict[str, Any]] = {}
+    told: dict[tuple[str, str], dict[str, Any]] = {}
+    for place, engine, day, only in _asked(book, paths):
+        if not is_day_name(day) and place is book:
+            told[engine, day] = _no_date(book, engine, day)
+            continue
+        found = survey(place, engine, day)
+        reading = assemble(found, with_logs=False)
+        wanted = [log for log in reading.logs if only is None or found.names[log.file] == only]
+        files.update({log.file: _file(log) for log in wanted})
+        if only is None or not wanted:
+            told[engine, day] = _day(printable(engine), printable(day), reading.questions, reading.warnings, reading.errors)
+    return {"files": list(files.values()), "days": list(told.values())}
+
+
+def _asked(book: Book, paths: list[Path]) -> Iterable[tuple[Book, str, str, str | None]]:
+    """(book, engine, day, the one file asked for) of everything ``paths`` names."""
+    if not paths:
+        for engine in engines(book):
+            yield from _engine(book, engine)
+    for path in paths:
+        full = path.absolute()
+        folder, only = (full, None) if path.is_dir() else (full.parent, printable(full.name))
+        try:
+            parts = folder.resolve().relative_to(book.logs.resolve()).parts
+        except (ValueError, OSError, RuntimeError):
+            parts = ("elsewhere",) * 3
+        if len(parts) == 2:
+            yield book, parts[0], parts[1], only
+        elif len(parts) == 1 and only is None:
+            yield from _engine(book, parts[0])
+        elif folder.resolve() in (book.root.resolve(), book.logs.resolve()) and only is None:
+            for engine in engines(book):
+                yield from _engine(book, engine)
+        else:
+            yield _elsewhere(folder), folder.parent.name, folder.name, only
+
+
+def _engine(book: Book, engine: str) -> Iterable[tuple[Book, str, str, str | None]]:
+    dated, undated = days(book, engine)
+    for day in (*dated, *undated):
+        yield book, engine, day, None
+
+
+def _elsewhere(folder: Path) -> Book:
+    """A folder outside the book, looked at as if it were a day's; names are shown in full, links out of it are not followed."""
+    root = folder.parent.parent if is_day_name(folder.name) else folder
+    return Book(root.resolve() if root == folder else root, folder.parent.parent, root, root, root)
+
+
+def _no_date(book: Book, engine: str, day: str) -> dict[str, Any]:
+    """A folder whose name is no date: its files are listed, not read."""
+    folder = book.day_folder(engine, day)
+    try:
+        names = sorted(printable(p.name) for p in folder.iterdir() if not p.name.startswith((".", "~$")))
+    except OSError:
+        names = []
+    named = ", ".join(names[:50]) + (f" and {len(names) - 50} more" if len(names) > 50 else "")
+    what = f"{book.shown(folder)} is not named by a real date (YYYY-MM-DD, or YYYY-MM-DD-word): nothing in it is read"
+    return _day(printable(engine), printable(day), (), (what + (f" ({named})" if named else ""),), ())
+
+
+def _day(engine: str, day: str, questions: Iterable[str], warnings: Iterable[str], errors: Iterable[Fault]) -> dict[str, Any]:
+    return {
+        "engine": engine, "day": day, "questions": list(questions), "warnings": list(warnings),
+        "errors": [asdict(fault) for fault in errors],
+    }  # fmt: skip
+
+
+def _file(log: LogReading) -> dict[str, Any]:
+    error = None
+    if log.error is not None:
+        error = {k: v for k, v in asdict(log.error).items() if k != "file"}
+    return {
+        "file": log.file, "encoding": log.encoding, "delimiter": log.delimiter, "decimal": log.decimal,
+        "header_line": log.header_line, "rows": log.rows, "rows_dropped": log.rows_dropped,
+        "columns": [asdict(column) for column in log.columns], "segments": [_segment(s) for s in log.segments],
+        "questions": list(log.questions), "warnings": list(log.warnings), "error": error,
+    }  # fmt: skip
+
+
+def _segment(s: Segment) -> dict[str, Any]:
+    clock = None if s.clock is None else asdict(s.clock)
+    return {
+        "segment": s.segment, "kind": s.kind, "start_s": s.start_s, "end_s": s.end_s, "rpm_min": s.rpm_min, "rpm_max": s.rpm_max,
+        "rows": s.rows, "clock": clock,
+    }  # fmt: skip
+
+
+def as_text(found: dict[str, Any]) -> str:
+    """The same for a terminal: every decision in words, marks that could steer a terminal taken out."""
+    blocks = [_file_text(file) for file in found["files"]]
+    blocks += [_day_text(day) for day in found["days"] if day["questions"] or day["warnings"] or day["errors"]]
+    faulty = sum(1 for f in found["files"] if f["error"]) + sum(len(d["errors"]) for d in found["days"])
+    asked = sum(len(x["questions"]) for x in (*found["files"], *found["days"]))
+    blocks.append(f"{_many(len(found['files']), 'log')} looked at, {_many(faulty, 'error')}, {_many(asked, 'question')}.")
+    return "\n\n".join(blocks)
+
+
+def _file_text(file: dict[str, Any]) -> str:
+    lines = [_clean(file["file"])]
+    if file["error"]:
+        e = file["error"]
+        place = (f"line {e['line']}: " if e["line"] else "") + (f"column {_clean(e['column'])}: " if e["column"] else "")
+        lines.append(f"  error     {place}found {_clean(e['found'])}; expected {_clean(e['expected'])}; {_clean(e['remedy'])}")
+        return "\n".join([*lines, *_remarks(file)])
+    marks = {"\t": "tab", " ": "space", ",": "comma", ";": "semicolon"}
+    form = [
+        file["encoding"] or "unknown encoding",
+        f"delimiter {marks.get(file['delimiter'], file['delimiter'])}" if file["delimiter"] else "no delimiter",
+        f"decimal {marks.get(file['decimal'], 'point')}" if file["decimal"] else "no decimals",
+        f"header on line {file['header_line']}" if file["header_line"] else "no header",
+        _many(file["rows"], "row") + (f", {file['rows_dropped']} dropped" if file["rows_dropped"] else ""),
+    ]
+    lines.append("  read as   " + " · ".join(_clean(f) for f in form))
+    width = min(max((len(_clean(c["header"])) for c in file["columns"]), default=0), 40)
+    for n, c in enumerate(file["columns"]):
+        unit = f"{c['unit']} ({(c['unit_from'] or 'unknown').replace('_', ' ')})" if c["unit"] else "no unit"
+        also = [f"corrected: {c['corrected']}"] if c["corrected"] else []
+        also += [f"{100 * c['share_missing']:.0f} % blank"] if c["share_missing"] >= 0.005 else []
+        told = f"{c['channel'] or 'not used'}, {unit}" if c["channel"] else "not used"
+        lines.append(
+            f"  {'columns ' if n == 0 else '        '}  {_clean(c['header']):<{width}}  {_clean(', '.join([told, *also]))}"
+        )
+    for n, s in enumerate(file["segments"]):
+        when = f"{s['start_s']:.2f} to {s['end_s']:.2f} s" if s["start_s"] is not None and s["end_s"] is not None else "no clock"
+        speed = f"{s['rpm_min']:.0f} to {s['rpm_max']:.0f} rpm" if s["rpm_min"] is not None else "no speed"
+        clock = ""
+        if (k := s["clock"]) is not None:
+            clock = (
+                f"; with {_clean(k['other_file'])}: {k['offset_s']:+.3f} s, rate {k['rate']:.5f}, {k['residual_rpm']:.1f} rpm left"
+            )
+        head = "segments" if n == 0 else "        "
+        lines.append(
+            f"  {head}  {s['segment']:>2} {s['kind'].replace('_', ' '):<10}  {when}, {speed}, {_many(s['rows'], 'row')}{clock}"
+        )
+    return "\n".join([*lines, *_remarks(file)])
+
+
+def _day_text(day: dict[str, Any]) -> str:
+    lines = [_clean(f"{day['engine']} / {day['day']}")]
+    lines += ["  error     " + _clean(Fault(**e).sentence()) for e in day["errors"]]
+    return "\n".join([*lines, *_remarks(day)])
+
+
+def _remarks(told: dict[str, Any]) -> list[str]:
+    return [f"  warning   {_clean(w)}" for w in told["warnings"]] + [f"  question  {_clean(q)}" for q in told["questions"]]
+
+
+def _many(n: int, what: str) -> str:
+    return f"{n} {what}" + ("" if n == 1 else "s")
+
+
+def _clean(text: object) -> str:
+    return "".join(c if c.isprintable() else "?" for c in str(text))
