@@ -1,0 +1,113 @@
+"""Pictures of a comparison: change of torque, and the two advances, A dashed and B bold."""
+
+from typing import Any
+
+import numpy as np
+
+from pullbook.report.canvas import Array, Panel, Picture, Table, runs
+from pullbook.report.figures.lines import broken
+from pullbook.report.style import BASELINE_PATTERN, PAPER
+from pullbook.report.words import between, number, rpm
+
+Plain = dict[str, Any]
+
+
+def span(c: Plain) -> tuple[float, float]:
+    """Engine speeds both sides have something to say of."""
+    rows = [r["rpm"] for name in ("torque_rows", "advance_rows", "best_rows") for r in c[name]]
+    return (float(min(rows)), float(max(rows))) if rows and max(rows) - min(rows) >= 200 else (1000.0, 6000.0)
+
+
+def _column(rows: list[Plain], name: str) -> Array:
+    return np.array([np.nan if r.get(name) is None else r[name] for r in rows], float)
+
+
+def torque(c: Plain) -> Picture | None:
+    """Change of torque, None where it is refused or not known."""
+    rows = c["torque_rows"]
+    if len(rows) < 2:
+        return None
+
+    def paint(panel: Panel) -> None:
+        ax = panel.axes(right=0.3)
+        x, y, lo, hi = broken(*(_column(rows, n) for n in ("rpm", "change_pct", "lo_pct", "hi_pct")))
+        seen = np.concatenate([v[np.isfinite(v)] for v in (y, lo, hi)])
+        size = max(float(np.abs(seen).max()), 0.5) * 1.1
+        panel.levels(ax, -size, size)
+        ax.axhline(0, color=PAPER["ink"], lw=1.0, ls=BASELINE_PATTERN, zorder=2)
+        ax.fill_between(x, lo, hi, color=PAPER["rule"], lw=0, zorder=1)
+        ax.plot(x, y, color=PAPER["soft"], lw=1.2, zorder=3)
+        for clear, hue in ((lo > 0, "up"), (hi < 0, "down")):
+            for first, stop in runs(clear):
+                ax.plot(x[first:stop], y[first:stop], color=PAPER[hue], lw=2.6, zorder=4, solid_capstyle="butt")
+        panel.quantity(ax, "torque of B against A, %")
+
+    where = f"{rpm(rows[0]['rpm'])} to {rpm(rows[-1]['rpm'])}"
+    return Picture(
+        "compare-torque",
+        f"Torque of B against A: {number(c['change_pct'], 1)} % over {where}",
+        f"Change of torque from A to B over engine speed, {where}: {number(c['change_pct'], 1)} % on average.",
+        paint,
+        Table(
+            "Torque of the two",
+            ("rpm", "A, N·m", "B, N·m", "change, %", "likely between, %"),
+            tuple(
+                (
+                    number(r["rpm"]),
+                    number(r["a_nm"], 1),
+                    number(r["b_nm"], 1),
+                    number(r["change_pct"], 2),
+                    between(r["lo_pct"], r["hi_pct"], "", 2),
+                )
+                for r in rows
+            ),
+            (True,) * 5,
+        ),
+        height=2.4,
+        narrow_height=2.6,
+        note="Dashed: A. Coloured and thick: the whole likely range is above (blue) or below (brown) it.",
+    )
+
+
+def advance(c: Plain) -> Picture | None:
+    """The two advances: of the settings where they are named, else of the best."""
+    rows, what = (c["advance_rows"], "advance delivered") if c["advance_rows"] else (c["best_rows"], "best advance")
+    if len(rows) < 2:
+        return None
+
+    def paint(panel: Panel) -> None:
+        ax = panel.axes(right=0.5)
+        x, a, b = broken(*(_column(rows, n) for n in ("rpm", "a_deg", "b_deg")))
+        seen = np.concatenate([v[np.isfinite(v)] for v in (a, b)])
+        panel.levels(ax, float(seen.min()) - 1.5, float(seen.max()) + 1.5)
+        ax.plot(x, a, color=PAPER["ink"], lw=1.5, ls=BASELINE_PATTERN)
+        ax.plot(x, b, color=PAPER["up"], lw=2.4)
+        panel.ends(ax, [(float(x[-1]), float(a[-1]), "A", "ink", False), (float(x[-1]), float(b[-1]), "B", "up", True)])
+        panel.quantity(ax, f"{what}, ° before top dead centre")
+
+    mean = float(np.mean([r["change_deg"] for r in rows]))
+    title = f"{what.capitalize()} of B is {number(abs(mean), 1)}° {'more' if mean > 0 else 'less'} than of A on average"
+    return Picture(
+        "compare-advance",
+        title,
+        f"{title}, over {rpm(rows[0]['rpm'])} to {rpm(rows[-1]['rpm'])}.",
+        paint,
+        Table(
+            what.capitalize(),
+            ("rpm", "A, °", "B, °", "change, °", "likely between, °"),
+            tuple(
+                (
+                    number(r["rpm"]),
+                    number(r["a_deg"], 1),
+                    number(r["b_deg"], 1),
+                    number(r["change_deg"], 1),
+                    between(r["lo_deg"], r["hi_deg"], "", 1),
+                )
+                for r in rows
+            ),
+            (True,) * 5,
+        ),
+        height=2.4,
+        narrow_height=2.6,
+        note="Dashed: A. Bold: B.",
+    )

@@ -1,0 +1,168 @@
+"""What of two days may be set side by side, what only with a word beside it, and what not at all; and what would be needed."""
+
+from dataclasses import asdict, dataclass
+from typing import Any, Literal
+
+Plain = dict[str, Any]
+Level = Literal["refused", "qualified"]
+Of = Literal["torque", "advance", "both"]
+
+REFUSED: Level = "refused"
+QUALIFIED: Level = "qualified"
+
+#: reason -> (what, why, what would be needed)
+REASONS: dict[str, tuple[str, str, str]] = {
+    "engine torque": ("engine", "two engines make different torque whatever their timing", "two days of one engine"),
+    "engine advance": ("engine", "another engine may want another advance", "two days of one engine"),
+    "dyno": ("dyno", "two dynos do not read the same torque", "both settings on one dyno, on one day if it can be"),
+    "dyno unknown": ("dyno", "nobody noted that it was the same dyno", "the dyno’s name in day.yaml of both days"),
+    "day": (
+        "day",
+        "a dyno reads a little differently from day to day, which the ranges leave out",
+        "A’s setting run again on B’s day",
+    ),
+    "correction unknown": (
+        "correction",
+        "nobody knows whether the logs were corrected already, or to what",
+        "logs_already_corrected in day.yaml, or station pressure and air temperature",
+    ),
+    "correction": (
+        "correction",
+        "two standards give different torque from the same pull",
+        "the same correction in day.yaml of both days, from uncorrected logs",
+    ),
+    "air": ("air", "the standard does not vouch for its factor in such air", "a day inside the standard’s window"),
+    "mark unchecked": (
+        "timing mark",
+        "an unchecked mark may be 3° off, and not the same 3° on both days",
+        "a piston-stop check on both days",
+    ),
+    "mark moved": (
+        "timing mark",
+        "the mark moved: true degrees compare, light readings do not",
+        "the mark set right, for light readings",
+    ),
+    "scale": ("log of advance", "the log’s scale moved: true degrees compare, logged ones do not", "nothing, for true degrees"),
+    "fuel unknown": ("fuel", "fuel was noted on one day only", "fuel in day.yaml of both days"),
+}
+PARTS = ("fuel", "ignition", "springs", "stops", "compression ratio", "displacement", "plugs", "oil", "mixture")
+MOVES_BEST = ("fuel", "compression ratio", "mixture")
+MARK_MOVED_DEG = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """One thing that stands between two days: whether it forbids or qualifies, of torque, of advance or of both."""
+
+    what: str
+    level: Level
+    of: Of
+    a: str
+    b: str
+    why: str
+    needed: str
+
+
+def limits(a: Plain, b: Plain) -> list[Limit]:
+    """Everything that limits a comparison of two records, refusals first.
+
+    Parameters
+    ----------
+    a, b
+        Two records (contract: day.json).
+    """
+    found = [*_correction(a, b), *_scale(a, b), *_parts(a, b)]
+    if a.get("engine") != b.get("engine"):
+        found += [_limit("engine torque", REFUSED, "torque", a.get("engine"), b.get("engine"))]
+        found += [_limit("engine advance", QUALIFIED, "advance", a.get("engine"), b.get("engine"))]
+    if (a.get("engine"), a.get("day")) != (b.get("engine"), b.get("day")):  # one day has one dyno and one mark
+        found += [*_dyno(a, b), *_mark(a, b)]
+    return sorted(found, key=lambda limit: limit.level != REFUSED)
+
+
+def worst(found: list[Limit], of: str) -> str:
+    """``allowed``, ``qualified`` or ``refused`` for torque or advance."""
+    levels = {limit.level for limit in found if limit.of in (of, "both")}
+    return REFUSED if REFUSED in levels else QUALIFIED if levels else "allowed"
+
+
+def plain(found: list[Limit]) -> list[Plain]:
+    """The same as plain values for compare.json."""
+    return [asdict(limit) for limit in found]
+
+
+def _limit(reason: str, level: Level, of: Of, a: object, b: object) -> Limit:
+    what, why, needed = REASONS[reason]
+    return Limit(what, level, of, "not noted" if a is None else str(a), "not noted" if b is None else str(b), why, needed)
+
+
+def _noted(record: Plain, name: str) -> Any:
+    return (record.get("conditions") or {}).get(name)
+
+
+def _dyno(a: Plain, b: Plain) -> list[Limit]:
+    one, two = (", ".join(str(v) for v in (_noted(r, "dyno"), _noted(r, "dyno kind")) if v) or None for r in (a, b))
+    if one is None or two is None:
+        return [_limit("dyno unknown", QUALIFIED, "torque", one, two)]
+    if one != two:
+        return [_limit("dyno", REFUSED, "torque", one, two)]
+    return [_limit("day", QUALIFIED, "torque", a.get("day"), b.get("day"))]
+
+
+def _correction(a: Plain, b: Plain) -> list[Limit]:
+    one, two = _standard(a), _standard(b)
+    if one is None or two is None:
+        return [_limit("correction unknown", REFUSED, "torque", one or "not known", two or "not known")]
+    if one != two:
+        return [_limit("correction", REFUSED, "torque", one, two)]
+    outside = ["outside" if (r.get("correction") or {}).get("inside_window") is False else "inside" for r in (a, b)]
+    return [_limit("air", QUALIFIED, "torque", *outside)] if "outside" in outside else []
+
+
+def _standard(record: Plain) -> str | None:
+    found = record.get("correction") or {}
+    already = found.get("already_corrected")
+    if already == "unknown":
+        return None
+    if already:
+        return f"{already} (by the log)"
+    if found.get("standard") == "none":
+        return "none"
+    return None if found.get("factor_min") is None else str(found.get("standard"))
+
+
+def _mark(a: Plain, b: Plain) -> list[Limit]:
+    scales = [r.get("timing_scale") or {} for r in (a, b)]
+    one, two = (s.get("zero_mark_error_deg") for s in scales)
+    shown = [_mark_words(s) for s in scales]
+    if not all(s.get("verified") for s in scales):
+        return [_limit("mark unchecked", QUALIFIED, "advance", *shown)]
+    if one is not None and two is not None and abs(float(one) - float(two)) >= MARK_MOVED_DEG:
+        return [_limit("mark moved", QUALIFIED, "advance", *shown)]
+    return []
+
+
+def _mark_words(scale: Plain) -> str:
+    error = scale.get("zero_mark_error_deg")
+    return "not checked" if not scale.get("verified") else "checked" + (f", {error:+.1f}°" if error is not None else "")
+
+
+def _scale(a: Plain, b: Plain) -> list[Limit]:
+    one, two = (r.get("timing_scale") or {} for r in (a, b))
+    ends = [s.get(k) for s in (one, two) for k in ("lo_deg", "hi_deg", "log_minus_true_deg")]
+    if any(e is None for e in ends) or (one["lo_deg"] <= two["hi_deg"] and two["lo_deg"] <= one["hi_deg"]):
+        return []
+    return [_limit("scale", QUALIFIED, "advance", *(f"{s['log_minus_true_deg']:+.1f}°" for s in (one, two)))]
+
+
+def _parts(a: Plain, b: Plain) -> list[Limit]:
+    found = []
+    for name in PARTS:
+        was, now = _noted(a, name), _noted(b, name)
+        if was is not None and now is not None and was != now:
+            why = f"{name} changed too: nobody can part its share from timing’s"
+            of: Of = "both" if name in MOVES_BEST else "torque"
+            found.append(Limit(name, QUALIFIED, of, str(was), str(now), why, f"both with the same {name}"))
+        elif name == "fuel" and (was is None) != (now is None):
+            found.append(_limit("fuel unknown", QUALIFIED, "both", was, now))
+    return found
