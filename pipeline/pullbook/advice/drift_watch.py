@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from pullbook.advice.settings_run import Setting
@@ -57,7 +58,7 @@ def watch(aligned: AlignedDay, settings: list[Setting], repeatability: dict[str,
     return DriftWatch(no_return, oil, drift if clear else None)
 
 
-def _correlation(x: np.typing.NDArray[np.float64], y: np.typing.NDArray[np.float64]) -> float:
+def _correlation(x: npt.NDArray[np.float64], y: npt.NDArray[np.float64]) -> float:
     """Pearson's correlation over pairs that are both known; 0 where either does not vary."""
     both = np.isfinite(x) & np.isfinite(y)
     x, y = x[both], y[both]

@@ -8,12 +8,14 @@ advance, so that thousands of curves can be priced by looking up.
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from pullbook.handover import Array, Posterior
 
 GRID_DEG = 0.5
 _DRAWS = 400
+_UNTESTED_COST = 1e-4  # what a degree under the least that was run costs in the choice, fraction a degree
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +46,11 @@ class Ground:
         prices: Array = np.mean(self.expected[rows, low] * (1.0 - part) + self.expected[rows, low + 1] * part, axis=-1)
         return prices
 
+    def beyond_tested(self, curves: Array) -> Array:
+        """How far curves lie under the least that was run, mean degrees over the rows; (..., R) -> (...)."""
+        under: Array = np.mean(np.maximum(self.tested_lo - curves, 0.0), axis=-1)
+        return under
+
     def losses(self, curves: Array) -> Array:
         """Loss of each curve in each draw, mean over rows; ``curves`` (..., R) -> (..., D)."""
         losses: Array = np.mean(self.posterior.loss(curves), axis=-1)
@@ -56,7 +63,7 @@ class Ground:
         at = np.argmin(np.where(open_, self.expected, np.inf), axis=1)
         return np.clip(self._vertex(at), np.minimum(self.tested_lo, self.ceiling), self.ceiling)
 
-    def _vertex(self, at: np.typing.NDArray[np.intp]) -> Array:
+    def _vertex(self, at: npt.NDArray[np.intp]) -> Array:
         """Sharpen a grid minimum by the parabola through its neighbours."""
         rows = np.arange(len(self.rpm))
         inner = np.clip(at, 1, len(self.grid) - 2)
@@ -66,7 +73,7 @@ class Ground:
         return self.grid[inner] + GRID_DEG * np.clip(shift, -1.0, 1.0)
 
 
-def rows_of(posterior: Posterior, keep: np.typing.NDArray[np.bool_], draws: int = _DRAWS) -> Posterior:
+def rows_of(posterior: Posterior, keep: npt.NDArray[np.bool_], draws: int = _DRAWS) -> Posterior:
     """The posterior on some of its rows and at most ``draws`` evenly spaced draws."""
     take = np.unique(np.linspace(0, posterior.best_deg.shape[0] - 1, draws).astype(int))
     return Posterior(
@@ -144,9 +151,17 @@ def survey(
         limit_deg=limit_deg,
         tolerance=tolerance,
         grid=grid,
-        expected=np.mean(loss, axis=1).T.copy(),
+        expected=_sober(np.mean(loss, axis=1).T, grid, mine.tested_lo_deg),
         chance=np.mean(loss > tolerance, axis=1).T.copy(),
     )
+
+
+def _sober(expected: Array, grid: Array, tested_lo: Array) -> Array:
+    """Expected losses (R, A) with nothing promised for advance under the least that was run: there it never gets cheaper."""
+    under = grid < tested_lo[:, None]
+    edge = np.array([np.interp(lo, grid, row) for lo, row in zip(tested_lo, expected, strict=True)])[:, None]
+    never_less = np.maximum(expected, edge) + _UNTESTED_COST * (tested_lo[:, None] - grid)
+    return np.where(under, never_less, expected)
 
 
 def interval(draws: Array) -> tuple[float, float, float]:

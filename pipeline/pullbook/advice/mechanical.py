@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from functools import reduce
 
 import numpy as np
+import numpy.typing as npt
 
 from pullbook.advice.curve_shapes import Shapes, all_in_rpm, highest_total, straight
 from pullbook.advice.free_curve import CHANCE
@@ -20,6 +21,7 @@ _RPM_PER_DEG = 40.0  # the steepest a spring lets weights fly: 25° in 1000 rpm
 _KNEE_WORTH = 0.0003  # a second slope has to earn this much torque, or it is left out
 _CURVES_AT_ONCE = 96
 _FEW_DRAWS = 64
+_BEYOND_DEG = 0.25  # tolerance is not spent on going further below what was run
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +31,7 @@ class Part:
     words: str
     shape: Shapes
     spring: Spring | None = None
+    rise_seen: bool = True  # false: the rise lies below the rpm seen, start and all-in are not known
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,8 +39,8 @@ class Parts:
     """What may be fitted. ``owned``: every combination the shop can build; empty: any springs.
 
     ``stops``: stops that any springs may be set on; empty: the stop is not known. ``fitted``: what the day's own curves show to
-    be on the engine, kept while that costs nothing measurable. ``inside_only``: the rise must lie inside the tested rpm.
-    ``stop_known``: initial follows from total and stop; else it is not known.
+    be on the engine: parts are changed only where that brings more than the tolerance. ``inside_only``: the rise must lie inside
+    the tested rpm. ``stop_known``: initial follows from total and stop; else it is not known.
     """
 
     owned: tuple[Part, ...] = ()
@@ -51,12 +54,13 @@ class Parts:
 class Found:
     """``chosen``: the least advance within tolerance; ``cheapest``: least expected loss; one curve each (N = 1).
 
-    ``part``: what makes the chosen curve, None for springs still to be found.
+    ``part`` and ``cheapest_part``: what makes them, None for springs still to be found.
     """
 
     chosen: Shapes
     cheapest: Shapes
     part: Part | None
+    cheapest_part: Part | None
 
 
 def combinations(springs: tuple[Spring, ...], stops: tuple[float, ...]) -> tuple[Part, ...]:
@@ -88,20 +92,26 @@ def search(ground: Ground, parts: Parts) -> Found:
     -------
     Found
         Monotone curves at or under the ceiling on every row of the day. The chosen one costs more than the tolerance over the
-        cheapest in fewer than 10 % of the draws, and among those found has the least mean advance over the rows in use.
+        cheapest in fewer than 10 % of the draws, and among those found has the least mean advance over the rows in use. Where what
+        is fitted qualifies, it is the least advance of what is fitted: nobody changes springs for what cannot be measured.
 
     Notes
     -----
     The same inputs give the same answer: the random numbers start from a fixed state.
     """
-    if parts.owned:
-        return _enumerated(ground, parts.owned, None)
-    free = _free(ground, parts)
+    found = _enumerated(ground, parts.owned + parts.fitted, None) if parts.owned else _free(ground, parts)
     if not parts.fitted:
-        return free
-    fitted = _enumerated(ground, parts.fitted, free.cheapest)
-    extra = _excess(ground, fitted.chosen, free.cheapest)[0]
-    return Found(fitted.chosen, free.cheapest, fitted.part) if np.mean(extra > ground.tolerance) < CHANCE else free
+        return found
+    kept = _enumerated(ground, parts.fitted, found.cheapest)
+    extra = _excess(ground, kept.chosen, found.cheapest)[0]
+    if not _seldom_dearer(ground, extra):
+        return found
+    return replace(kept, cheapest=found.cheapest, cheapest_part=found.cheapest_part)
+
+
+def _seldom_dearer(ground: Ground, extra: Array) -> npt.NDArray[np.bool_]:
+    """Whether an extra cost, (..., D), is above the tolerance in fewer than one draw of ten."""
+    return np.asarray(np.mean(extra > ground.tolerance, axis=-1) < CHANCE)
 
 
 def _excess(ground: Ground, shapes: Shapes, cheapest: Shapes) -> Array:
@@ -117,11 +127,15 @@ def _excess(ground: Ground, shapes: Shapes, cheapest: Shapes) -> Array:
 def _first_within(ground: Ground, shapes: Shapes, cheapest: Shapes) -> int:
     """Index of the curve of least mean advance that seldom costs more than the tolerance over the cheapest."""
     curves = shapes.curves(ground.rpm)
-    near = np.flatnonzero(ground.price(curves) <= ground.price(cheapest.curves(ground.rpm))[0] + ground.tolerance)
+    reference = cheapest.curves(ground.rpm)
+    near = np.flatnonzero(
+        (ground.price(curves) <= ground.price(reference)[0] + ground.tolerance)
+        & (ground.beyond_tested(curves) <= ground.beyond_tested(reference) + _BEYOND_DEG)
+    )
     near = near[np.argsort(np.mean(curves[near], axis=1), kind="stable")]
     for i in range(0, len(near), 32):
         batch = near[i : i + 32]
-        good = np.mean(_excess(ground, shapes.take(batch), cheapest) > ground.tolerance, axis=1) < CHANCE
+        good = _seldom_dearer(ground, _excess(ground, shapes.take(batch), cheapest))
         if good.any():
             return int(batch[np.argmax(good)])
     return int(np.argmin(ground.price(curves)))
@@ -145,7 +159,7 @@ def _enumerated(ground: Ground, parts: tuple[Part, ...], cheapest: Shapes | None
     reference = every.take([best]) if cheapest is None else cheapest
     least = int(usable[_first_within(ground, every.take(usable), reference)])
     least = least if _may_spend(ground) else best
-    return Found(every.take([least]), every.take([best]), parts[who[least]])
+    return Found(every.take([least]), every.take([best]), parts[who[least]], parts[who[best]])
 
 
 def _may_spend(ground: Ground) -> bool:
@@ -172,7 +186,7 @@ def _free(ground: Ground, parts: Parts) -> Found:
     assert best is not None
     assert pool is not None
     chosen = _least(ground, parts, random, pool.join(best), best) if _may_spend(ground) else best
-    return Found(chosen, best, None)
+    return Found(chosen, best, None, None)
 
 
 def _cheapest(ground: Ground, parts: Parts, random: np.random.Generator, knee: bool) -> tuple[Shapes, Shapes]:
@@ -192,6 +206,7 @@ def _least(ground: Ground, parts: Parts, random: np.random.Generator, pool: Shap
     """Lower the mean advance while the curve seldom costs more than the tolerance over the cheapest."""
     few = rows_of(ground.posterior, np.ones(len(ground.rpm), bool), draws=_FEW_DRAWS)
     base = np.mean(few.loss(best.curves(ground.rpm)), axis=-1)
+    beyond = ground.beyond_tested(best.curves(ground.rpm)) + _BEYOND_DEG
     with_knee = bool(best.knee_at[0] != 0.5)
     for round_ in range(6):
         again = pool.take(np.resize(np.arange(len(pool)), _POLISH // 2))
@@ -199,7 +214,7 @@ def _least(ground: Ground, parts: Parts, random: np.random.Generator, pool: Shap
         pool = pool.join(moved)
         curves = pool.curves(ground.rpm)
         dear = np.quantile(np.mean(few.loss(curves), axis=-1) - base, 1.0 - CHANCE, axis=1)
-        over = np.maximum(dear - ground.tolerance, 0.0)
+        over = np.maximum(dear - ground.tolerance, 0.0) + np.maximum(ground.beyond_tested(curves) - beyond, 0.0) * 1e-2
         pool = pool.take(np.argsort(np.mean(curves, axis=1) + over * 3e4, kind="stable")[:48])
     pool = pool.join(best)
     # the same shapes a little up and down: the chance decides, and it was not in the polish

@@ -4,61 +4,13 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-import polars as pl
 
 from pullbook.advice.curve_shapes import Shapes, highest_total
 from pullbook.advice.ground import Ground, interval
-from pullbook.advice.mechanical import Found, Part, Parts, combinations
-from pullbook.advice.settings_run import Setting
-from pullbook.advice.sums import distributor_from_crank, plain, setting_sum
-from pullbook.facts import Ignition
+from pullbook.advice.mechanical import Found, Part
+from pullbook.advice.parts import LOCKED
+from pullbook.advice.sums import distributor_from_crank, plain
 from pullbook.handover import Array
-
-LOCKED = Part("locked", Shapes(*(np.array([v]) for v in (0.0, 0.0, 0.0, 1.0, 0.5, 0.5))))
-
-
-def parts_for(kind: str | None, ignition: Ignition, settings: list[Setting], shapes: pl.DataFrame) -> Parts:
-    """What may be fitted: owned parts first, else what the sheet and the day's curves imply, else any.
-
-    Parameters
-    ----------
-    kind
-        ``locked`` leaves only a flat curve.
-    ignition
-        Stops and springs owned.
-    settings
-        What was run; initial and total on the sheet imply a stop.
-    shapes
-        SHAPES of the day: the springs on the engine.
-    """
-    if kind == "locked" and not ignition.springs:
-        return Parts(owned=(LOCKED,))
-    implied = sorted({round(s, 1) for x in settings if (s := setting_sum(x.initial_deg, x.total_deg)) is not None and s > 1.0})
-    stops = ignition.stops_deg or tuple(implied)
-    on_sheet = any(setting_sum(x.initial_deg, x.total_deg) is not None for x in settings)
-    if ignition.springs:
-        return Parts(owned=combinations(ignition.springs, stops), stops=stops)
-    fitted = tuple(part for name in (s.name for s in settings) if (part := _fitted(shapes, name, stops)) is not None)
-    return Parts(stops=stops, fitted=fitted[:3], inside_only=not stops, stop_known=bool(stops) or on_sheet)
-
-
-def _fitted(shapes: pl.DataFrame, setting: str, stops: tuple[float, ...]) -> Part | None:
-    """The springs on the engine as a setting's own curve shows them, on the nearest stop."""
-    mine = shapes.filter((pl.col("setting") == setting) & (pl.col("family") == "mechanical"))
-    mine = mine.drop_nulls(["start_rpm", "all_in_rpm", "initial_deg", "total_deg"])
-    if mine.is_empty() or not stops:
-        return None
-    row = mine.row(0, named=True)
-    rise = row["total_deg"] - row["initial_deg"]
-    stop = min(stops, key=lambda s: abs(s - rise))
-    if rise < 2.0 or abs(stop - rise) > 2.5 or row["all_in_rpm"] - row["start_rpm"] < 50.0:
-        return None
-    at = share = 0.5
-    if row["knee_rpm"] is not None and row["knee_deg"] is not None:
-        at = float(np.clip((row["knee_rpm"] - row["start_rpm"]) / (row["all_in_rpm"] - row["start_rpm"]), 0.05, 0.95))
-        share = float(np.clip((row["knee_deg"] - row["initial_deg"]) / rise, 0.02, 0.98))
-    values = (0.0, stop, row["start_rpm"], row["all_in_rpm"], at, share)
-    return Part("the springs and stop that are fitted", Shapes(*(np.array([float(v)]) for v in values)))
 
 
 def rounded(shape: Shapes, ground: Ground, *, own: bool) -> Shapes:
@@ -79,9 +31,10 @@ def springs_note(shape: Shapes, part: Part | None, *, stop_known: bool) -> str:
     if part is not None and part.words == LOCKED.words:
         return "locked: no springs, the same advance at every rpm"
     span = f"start at {start:.0f}, all in at {all_in:.0f} rpm at the crank"
+    if part is not None and part.spring is None:
+        return f"keep {part.words}" + (f": {span}" if part.rise_seen else ", which are all in below the rpm tested")
     if part is not None:
-        keep = "keep " if part.spring is None else ""
-        return f"{keep}{part.words}: {span}"
+        return f"{part.words}: {span}"
     if stop < 1.0:
         return "no spring gains anything measurable over one fixed advance in the rpm tested"
     halves = f"{distributor_from_crank(start):.0f} and {distributor_from_crank(all_in):.0f} at the distributor"
@@ -128,16 +81,17 @@ def mechanical_object(
     total, stop = float(shape.total[0]), float(shape.stop[0])
     start, all_in = float(shape.start[0]), float(shape.all_in[0])
     knee_rpm = start + float(shape.knee_at[0]) * (all_in - start)
-    has_knee = _has_knee(shape) and not is_flat
+    rise_seen = not is_flat and (found.part is None or found.part.rise_seen)
+    has_knee = _has_knee(shape) and rise_seen
     change = None if versus is None else interval(change_from(ground, curve, versus))
     answer = {
         "initial_deg": round(total - stop, 3) if known else None,
         "total_deg": round(total, 1),
         "stop_deg": round(stop, 3) if known else None,
-        "start_rpm": None if is_flat else round(start, 1),
+        "start_rpm": round(start, 1) if rise_seen else None,
         "knee_rpm": round(knee_rpm, 1) if has_knee else None,
         "knee_deg": round(total - stop * (1.0 - float(shape.knee_share[0])), 2) if has_knee else None,
-        "all_in_rpm": None if is_flat else round(all_in, 1),
+        "all_in_rpm": round(all_in, 1) if rise_seen else None,
         "springs_note": springs_note(shape, found.part, stop_known=known),
         "cost_pct": _pct(cost),
         "cost_lo_pct": _pct(cost_lo),

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from pullbook.advice.ground import Ground
@@ -17,6 +18,7 @@ ENOUGH = 0.003
 
 _WORTHLESS = 0.0001  # savings below 0.01 % are not worth a pull's fuel
 _BACK_DEG = 4.0  # how far below the least tested a next pull may go in one day
+_FREE_BELOW_DEG = 0.5  # mean degrees under the least tested that may be set without having been run
 _REACH_DEG = 8.0  # how far above the ceiling the best is looked for
 
 
@@ -49,7 +51,7 @@ class _Candidate:
     repeat: bool
 
 
-def noted_rows(knock: pl.DataFrame, rpm: Array) -> np.typing.NDArray[np.bool_]:
+def noted_rows(knock: pl.DataFrame, rpm: Array) -> npt.NDArray[np.bool_]:
     """Rows at which knock was noted on any pull; a note without rpm covers the whole pull, (R,)."""
     hit = np.zeros(len(rpm), bool)
     for lo, hi in knock.filter(pl.col("word").is_in(NOTED)).select("rpm_lo", "rpm_hi").iter_rows():
@@ -65,7 +67,7 @@ def plan(
     bases: list[Array],
     tilt: bool,
     advised: Array,
-    advised_name: str,
+    advised_pull: NextPull,
     limits: Limits,
     max_advance_deg: float | None,
     orders: tuple[float, int],
@@ -84,8 +86,8 @@ def plan(
         Curves that can be turned up and down as a whole, each (R,): what was run and what is advised.
     tilt
         Whether the curve's slope may be changed freely too (mapped ignition).
-    advised, advised_name
-        The curve of the day's advice at least expected loss, and what to call it.
+    advised, advised_pull
+        The curve of least expected loss that can be set, and how it would stand on the sheet.
     limits, max_advance_deg
         The operator's margins, and the engine's known limit.
     orders
@@ -101,17 +103,18 @@ def plan(
     reach = np.where(noted, ground.ceiling, ground.ceiling + _REACH_DEG)
     reach = reach if max_advance_deg is None else np.minimum(reach, max_advance_deg)
     actions = _actions(ground, bases, reach, advised, tilt=tilt)
-    allowed = np.all(actions <= ground.ceiling + 1e-6, axis=1)
+    depth = float(ground.beyond_tested(advised)) + _FREE_BELOW_DEG
+    allowed = np.all(actions <= ground.ceiling + 1e-6, axis=1) & (ground.beyond_tested(actions) <= depth)
     mean_order, last = orders
     worth = weigh(ground, actions, allowed, last + 1 - mean_order)
     chosen = ground.losses(advised)
     regret = np.maximum(chosen - np.min(worth.loss, axis=0), 0.0)
     enough = bool(np.mean(regret > ENOUGH) < 0.10)
     spread = (float(np.mean(regret)), float(np.quantile(regret, 0.95)))
-    candidates = _candidates(ground, settings, noted, limits, max_advance_deg, advised, advised_name)
+    candidates = _candidates(ground, settings, noted, limits, max_advance_deg, advised, advised_pull)
     if enough or not candidates:
         return Plan((), enough, spread)
-    return Plan(_best_three(ground, worth, candidates), enough, spread)
+    return Plan(_best_three(ground, worth, candidates, depth), enough, spread)
 
 
 def _actions(ground: Ground, bases: list[Array], reach: Array, advised: Array, *, tilt: bool) -> Array:
@@ -130,65 +133,73 @@ def _actions(ground: Ground, bases: list[Array], reach: Array, advised: Array, *
 def _candidates(
     ground: Ground,
     settings: list[Setting],
-    noted: np.typing.NDArray[np.bool_],
+    noted: npt.NDArray[np.bool_],
     limits: Limits,
     max_advance_deg: float | None,
     advised: Array,
-    advised_name: str,
+    advised_pull: NextPull,
 ) -> list[_Candidate]:
     known = [s for s in settings if np.isfinite(s.curve).all()]
     if not known:
         return []
     home = next((s for s in known if s.baseline), known[0])
-    sheet = home.total_deg if home.total_deg is not None else float(np.max(home.curve))
-    stop = None if home.initial_deg is None or home.total_deg is None else home.total_deg - home.initial_deg
-    offsets = {s.name: float(np.mean(s.curve - home.curve)) for s in known}
-    clean = [offsets[s.name] for s in known if not s.knocked] or [min(offsets.values()) - limits.margin_below_knock_deg]
-    top = max(clean) + limits.max_step_deg
+    clean = [s for s in known if not s.knocked]
+    levels = {s.name: float(np.mean(s.curve)) for s in known}
+    lowest, highest = (f(known, key=lambda s: levels[s.name]) for f in (min, max))
+    top = max(clean, key=lambda s: levels[s.name]) if clean else None
     limit = np.where(noted, ground.ceiling, ground.posterior.tested_hi_deg + limits.max_step_deg) + 0.05
-    listened = any(s.listened for s in known if offsets[s.name] >= max(clean) - 0.5)
-    lowest = min(offsets.values())
     found = [
         _Candidate(NextPull(s.name, s.initial_deg, s.total_deg, "", None), s.curve, repeat=True)
-        for s in known
-        if not s.knocked and np.all(s.curve <= limit)
+        for s in clean
+        if np.all(s.curve <= limit)
     ]
-    steps = [top, top - limits.max_step_deg / 2, *np.arange(np.ceil(lowest - _BACK_DEG), top, 1.0).tolist()]
-    for offset in steps:
-        curve, total = home.curve + offset, sheet + offset
-        far = min(abs(offset - o) for o in offsets.values()) >= 0.75
-        if max_advance_deg is not None and max(total, float(np.max(curve))) > max_advance_deg + 1e-6:
+    moves = [(lowest, -move) for move in (_BACK_DEG, _BACK_DEG / 2)]
+    moves += [
+        (home, float(move)) for move in range(-12, 13) if levels[lowest.name] < levels[home.name] + move < levels[highest.name]
+    ]
+    ceiling_level = -np.inf if top is None else levels[top.name] + limits.max_step_deg + 1e-6
+    if top is not None:
+        moves += [(top, limits.max_step_deg), (top, limits.max_step_deg / 2)]
+    for base, move in moves:
+        curve, level = base.curve + move, levels[base.name] + move
+        near = min(abs(level - other) for other in levels.values()) < 0.75 or level > ceiling_level
+        if near or not np.all(curve <= limit) or _over(max_advance_deg, base, move):
             continue
-        if far and offset <= top + 1e-9 and np.all(curve <= limit):
-            initial = None if stop is None else round(total - stop, 1)
-            up, down = offset > max(offsets.values()) + 0.25, offset < lowest - 0.25
-            why = _why_new(offset, max(offsets.values()), lowest, listened=listened)
-            name = _name(total, home)
-            found.append(_Candidate(NextPull(name, initial, round(total, 1), why, None, up, down), curve, repeat=False))
+        up, down = level > levels[highest.name] + 0.25, level < levels[lowest.name] - 0.25
+        why = _why_new(move, up=up, down=down, listened=top is not None and top.listened)
+        found.append(_Candidate(_moved(base, move, why, up=up, down=down), curve, repeat=False))
     gap = min(float(np.sqrt(np.mean((s.curve - advised) ** 2))) for s in known)
     if gap > 1.0 and np.all(advised <= limit):
-        why = "the curve advised has not been run as it is: run it once to confirm it"
-        total = round(float(np.max(advised)) + sheet - float(np.max(home.curve)), 1)
-        found.append(_Candidate(NextPull(advised_name, None, total, why, None), advised, repeat=False))
+        found.append(_Candidate(advised_pull, advised, repeat=False))
     return found
 
 
-def _name(total: float, home: Setting) -> str:
-    return plain(total) if home.total_deg is not None else f"{home.name} {'+' if total >= 0 else '−'}{plain(abs(total))}°"
+def _over(max_advance_deg: float | None, base: Setting, move: float) -> bool:
+    """Whether a setting moved by ``move`` passes the known limit, on the sheet or in truth."""
+    if max_advance_deg is None:
+        return False
+    return max(float(np.max(base.curve)), base.total_deg or -np.inf) + move > max_advance_deg + 1e-6
 
 
-def _why_new(offset: float, highest: float, lowest: float, *, listened: bool) -> str:
-    if offset > highest + 0.25:
+def _moved(base: Setting, move: float, why: str, *, up: bool, down: bool) -> NextPull:
+    """A setting turned by ``move`` degrees, on the sheet's own scale."""
+    total = None if base.total_deg is None else round(base.total_deg + move, 1)
+    initial = None if base.initial_deg is None else round(base.initial_deg + move, 1)
+    name = plain(total) if total is not None else f"{base.name} {'+' if move >= 0 else '−'}{plain(abs(move))}°"
+    return NextPull(name, initial, total, why, None, up, down)
+
+
+def _why_new(move: float, *, up: bool, down: bool, listened: bool) -> str:
+    if up:
         ear = "with somebody listening" if listened else "only with somebody listening: nobody was on the most advanced pulls"
-        return f"the best may lie above what was run: {plain(offset - highest)}° up in one step, {ear}"
-    if offset < lowest - 0.25:
-        return f"{plain(lowest - offset)}° below the least tested: shows the slope there, on the careful side"
+        return f"the best may lie above what was run: {plain(move)}° up in one step, {ear}"
+    if down:
+        return f"{plain(-move)}° below the least tested: shows the slope there, on the careful side"
     return "fills the gap between settings that were run"
 
 
-def _best_three(ground: Ground, worth: Worth, candidates: list[_Candidate]) -> tuple[NextPull, ...]:
-    raised = [ground.ceiling if c.repeat else np.maximum(ground.ceiling, c.curve) for c in candidates]
-    opens = [np.all(worth.actions <= ceiling + 1e-6, axis=1) for ceiling in raised]
+def _best_three(ground: Ground, worth: Worth, candidates: list[_Candidate], depth: float) -> tuple[NextPull, ...]:
+    opens = [_opened(ground, worth, c, depth) for c in candidates]
     alone = [worth.saving([c.curve], [o]) for c, o in zip(candidates, opens, strict=True)]
     picked: list[int] = []
     reached = 0.0
@@ -204,6 +215,15 @@ def _best_three(ground: Ground, worth: Worth, candidates: list[_Candidate]) -> t
         reached += gains[best]
     picked.sort(key=lambda i: -alone[i])
     return tuple(_finished(candidates[i], alone[i]) for i in picked)
+
+
+def _opened(ground: Ground, worth: Worth, candidate: _Candidate, depth: float) -> npt.NDArray[np.bool_]:
+    """Settings that may be advised once ``candidate`` has run clean: up to it, and down to it."""
+    up = np.all(worth.actions <= np.maximum(ground.ceiling, candidate.curve) + 1e-6, axis=1)
+    floor = np.minimum(ground.tested_lo, candidate.curve)
+    down: npt.NDArray[np.bool_] = np.mean(np.maximum(floor - worth.actions, 0.0), axis=1) <= depth
+    both: npt.NDArray[np.bool_] = up & down
+    return both
 
 
 def _finished(candidate: _Candidate, saving: float) -> NextPull:

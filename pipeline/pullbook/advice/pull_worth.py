@@ -11,6 +11,7 @@ Source: expected value of sample information, Raiffa and Schlaifer 1961; its reg
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from pullbook.advice.ground import Ground
 from pullbook.handover import Array
@@ -31,7 +32,7 @@ class Worth:
     ground: Ground
     actions: Array  # (M, R)
     loss: Array  # (M, D)
-    allowed: np.typing.NDArray[np.bool_]
+    allowed: npt.NDArray[np.bool_]
     blocks: Array  # (K, R) row means
     noise: Array  # (K, K) variance of one pull's block means
     deviates: Array  # (E, K * 3)
@@ -49,7 +50,7 @@ class Worth:
         log_torque = p.log_torque + np.log1p(-loss) + (p.drift * (self.late + ahead))[:, None]
         return log_torque @ self.blocks.T
 
-    def saving(self, curves: list[Array], opens: list[np.typing.NDArray[np.bool_]]) -> float:
+    def saving(self, curves: list[Array], opens: list[npt.NDArray[np.bool_]]) -> float:
         """Expected reduction of expected loss (fraction, ≥ 0) of running all of ``curves`` (at most three), one pull each.
 
         ``opens``: settings each pull would bring under the ceiling, (M,).
@@ -73,7 +74,7 @@ class Worth:
         return max(0.0, self.now - float(after))
 
 
-def weigh(ground: Ground, actions: Array, allowed: np.typing.NDArray[np.bool_], late: float) -> Worth:
+def weigh(ground: Ground, actions: Array, allowed: npt.NDArray[np.bool_], late: float) -> Worth:
     """Set up the weighing of pulls not yet run.
 
     Parameters

@@ -74,7 +74,7 @@ def nothing_sentence(pulls: int, known_advance: bool) -> str:
         return "No pull of this day could be used, so nothing can be said about timing; the reasons stand beside each pull."
     if not known_advance:
         return (
-            "Torque was compared, but the advance is not known: write initial_deg and total_deg in the pull sheet, log the advance, "
-            "or take light readings."
+            "Torque was compared, but the advance is not known: write initial_deg and total_deg in the pull sheet, log the "
+            "advance, or take light readings."
         )
-    return "Cannot tell yet: the pulls do not bear a comparison of advance; run the baseline again and a setting well back from it."
+    return "Cannot tell yet: too little to compare advance by; run the baseline again, and a setting well back from it."

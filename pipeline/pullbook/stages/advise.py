@@ -15,8 +15,9 @@ from pullbook.advice.day_view import AdviceDay, ceiling_rows, look_at
 from pullbook.advice.ground import Ground, interval
 from pullbook.advice.hand_over import hand_over_pull
 from pullbook.advice.mechanical import Found, search
-from pullbook.advice.mechanical_advice import change_from, mechanical_object, parts_for
+from pullbook.advice.mechanical_advice import change_from, mechanical_object
 from pullbook.advice.no_advice import no_advice
+from pullbook.advice.parts import parts_for
 from pullbook.advice.settings_run import Setting, nearest
 from pullbook.handover import Advice, AlignedDay, Array, BestDay, DayReading, DeliveredDay
 from pullbook.stages import cautions
@@ -45,7 +46,7 @@ def advise(reading: DayReading, aligned: AlignedDay, delivered: DeliveredDay, be
 def _something(day: AdviceDay, ground: Ground) -> Advice:
     ignition = day.reading.engine_facts.ignition
     noted = next_pulls.noted_rows(day.best.knock, ground.rpm)
-    parts = parts_for(day.kind, ignition, day.settings, day.delivered.shapes)
+    parts = parts_for(day.kind, ignition, day.settings, day.delivered.shapes, ground.rpm)
     found = search(ground, parts)
     versus = _baseline_torque(day, ground)
     mechanical, shape = mechanical_object(ground, found, versus, noted, stop_known=parts.stop_known)
@@ -75,7 +76,7 @@ def _something(day: AdviceDay, ground: Ground) -> Advice:
         "mechanical": mechanical,
         "hand_over_pull": None if near is None else hand_over_pull(day.aligned, near[0].name),
         "next_pulls": pulls,
-        "enough": plan.enough and not pulls,
+        "enough": plan.enough,
         "sentence": sentence.day_sentence(outcome),
         "knock_facts": day.facts,
         "nearest_setting": None if near is None else near[0].name,
@@ -123,25 +124,39 @@ def _baseline_torque(day: AdviceDay, ground: Ground) -> Array | None:
 
 def _plan(day: AdviceDay, ground: Ground, found: Found, free: Array) -> next_pulls.Plan:
     cheapest = found.cheapest.curves(ground.rpm)[0]
-    known = [s.curve for s in day.settings if np.isfinite(s.curve).all()]
-    home = next((s.curve for s in day.settings if s.baseline and np.isfinite(s.curve).all()), known[0] if known else cheapest)
+    known = [s for s in day.settings if np.isfinite(s.curve).all()]
+    home = next((s for s in known if s.baseline), known[0] if known else None)
     mapped = day.kind == "mapped"
     used = day.aligned.pulls.filter(pl.col("status") != "left_out")["order"].cast(pl.Float64)
     last = day.aligned.pulls["order"].max()
     middle = used.mean()
-    orders = (float(middle) if isinstance(middle, (int, float)) else 0.0, int(last) if isinstance(last, int) else 0)
     return next_pulls.plan(
         ground,
         day.settings,
         day.best.knock,
-        bases=[home, free] if mapped else [home, cheapest],
+        bases=[*([] if home is None else [home.curve]), free if mapped else cheapest],
         tilt=mapped,
         advised=ground.cheapest_free() if mapped else cheapest,
-        advised_name="the table advised" if mapped else "the curve advised",
+        advised_pull=next_pulls.NextPull("the table advised", None, None, _CONFIRM, None)
+        if mapped
+        else _as_on_the_sheet(found, home),
         limits=day.reading.facts.limits,
         max_advance_deg=day.reading.engine_facts.max_advance_deg,
-        orders=orders,
+        orders=(float(middle) if isinstance(middle, (int, float)) else 0.0, int(last) if isinstance(last, int) else 0),
     )
+
+
+_CONFIRM = "the curve that should make most torque has not been run as it is: run it once to confirm it"
+
+
+def _as_on_the_sheet(found: Found, home: Setting | None) -> next_pulls.NextPull:
+    """The cheapest mechanical curve in the sheet's degrees: what the operator believes differs from the truth by the mark."""
+    shift = 0.0 if home is None or home.total_deg is None else home.total_deg - float(np.max(home.curve))
+    total, stop = float(found.cheapest.total[0]) + shift, float(found.cheapest.stop[0])
+    total = round(total * 2.0) / 2.0
+    part = found.cheapest_part
+    with_parts = "other springs" if part is None else part.words
+    return next_pulls.NextPull(f"{sums.plain(total)} total, {with_parts}", total - stop, total, _CONFIRM, None)
 
 
 def _pulls(day: AdviceDay, plan: next_pulls.Plan, watch: drift_watch.DriftWatch) -> list[dict[str, Any]]:
@@ -157,7 +172,7 @@ def _pulls(day: AdviceDay, plan: next_pulls.Plan, watch: drift_watch.DriftWatch)
         for p in plan.pulls
     ]
     home = next((s for s in day.settings if s.baseline), None)
-    if home is None or not (watch.no_return or watch.oil):
+    if home is None or plan.enough or not (watch.no_return or watch.oil):
         return rows
     if watch.oil:
         first, last = watch.oil

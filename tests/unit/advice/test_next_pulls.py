@@ -74,7 +74,7 @@ def test_drift_in_step_with_oil_temperature_sends_people_back() -> None:
     pulls = locked(32, 28, 34, 30, 32)
     for pull, oil in zip(pulls, (78.0, 85.0, 92.0, 98.0, 104.0), strict=True):
         pull.oil_c = oil
-    day = Day(pulls, repeatability={"drift_pct_per_pull": -0.4, "drift_lo": -0.6, "drift_hi": -0.2})
+    day = Day(pulls, best_sd=4.0, state="flat", repeatability={"drift_pct_per_pull": -0.4, "drift_lo": -0.6, "drift_hi": -0.2})
     found, _ = next_of(day)
     assert found[0]["setting"] == "32"
     assert "oil temperature" in found[0]["why"]

@@ -1,0 +1,87 @@
+"""What may be fitted: parts owned, and the springs and stop that the day's own curves show to be on the engine."""
+
+import numpy as np
+import polars as pl
+
+from pullbook.advice.curve_shapes import Shapes
+from pullbook.advice.mechanical import Part, Parts, combinations
+from pullbook.advice.settings_run import Setting
+from pullbook.advice.sums import setting_sum
+from pullbook.facts import Ignition
+from pullbook.handover import Array
+
+LOCKED = Part("locked", Shapes(*(np.array([v]) for v in (0.0, 0.0, 0.0, 1.0, 0.5, 0.5))), rise_seen=False)
+
+_STOP_DEG = 1.5  # a stop the sheet implies and an owned one this near are the same
+_MISFIT_DEG = 0.75
+
+
+def parts_for(kind: str | None, ignition: Ignition, settings: list[Setting], shapes: pl.DataFrame, rpm: Array) -> Parts:
+    """What may be fitted: owned parts first, else what the sheet and the day's curves imply, else any.
+
+    Parameters
+    ----------
+    kind
+        ``locked`` leaves only a flat curve.
+    ignition
+        Stops and springs owned.
+    settings
+        What was run (curves on ``rpm``); initial and total on the sheet imply a stop.
+    shapes
+        SHAPES of the day: knees of the springs on the engine.
+    rpm
+        Rows in use.
+    """
+    if kind == "locked" and not ignition.springs:
+        return Parts(owned=(LOCKED,))
+    sums = [setting_sum(s.initial_deg, s.total_deg) for s in settings]
+    implied = sorted({round(s, 1) for s in sums if s is not None and s > 1.0})
+    stops = ignition.stops_deg or tuple(implied)
+    found = [
+        _fitted(s, stop, shapes, stops, rpm) for s, stop in zip(settings, sums, strict=True) if stop is not None and stop > 1.0
+    ]
+    fitted: dict[tuple[float, ...], Part] = {}
+    for part in (p for p in found if p is not None):
+        shape = part.shape
+        fitted.setdefault((round(float(shape.stop[0])), round(float(shape.start[0]), -2), round(float(shape.all_in[0]), -2)), part)
+    kept = tuple(list(fitted.values())[:6])
+    if ignition.springs:
+        return Parts(owned=combinations(ignition.springs, stops), stops=stops, fitted=kept)
+    known = bool(stops) or any(s is not None for s in sums)
+    return Parts(stops=stops, fitted=kept, inside_only=not stops, stop_known=known)
+
+
+def _fitted(setting: Setting, rise: float, shapes: pl.DataFrame, stops: tuple[float, ...], rpm: Array) -> Part | None:
+    """The springs and stop a setting ran, from its delivered curve; None where no plain mechanical curve follows it."""
+    stop = min(stops, key=lambda s: abs(s - rise))
+    curve = setting.curve
+    if abs(stop - rise) > _STOP_DEG or not np.isfinite(curve).all():
+        return None
+    total = float(np.max(curve))
+    rising = curve < total - 0.3
+    words = f"the springs and {stop:g}° stop of {setting.name!r}"
+    if np.count_nonzero(rising) < 3:
+        all_in = float(rpm[0])
+        shape = Shapes(*(np.array([v]) for v in (0.0, stop, all_in - 40.0 * stop, all_in, 0.5, 0.5)))
+        return Part(words, shape, rise_seen=False) if np.max(total - curve) < _MISFIT_DEG else None
+    slope, level = np.polyfit(rpm[rising], curve[rising], 1)
+    corners = [_own_corners(setting.name, shapes, total, stop)]
+    if slope > 1e-4:
+        corners.append(((total - stop - level) / slope, (total - level) / slope, 0.5, 0.5))
+    for start, all_in, knee_at, knee_share in (c for c in corners if c is not None and 0.0 < c[0] < c[1]):
+        shape = Shapes(*(np.array([float(v)]) for v in (0.0, stop, start, all_in, knee_at, knee_share)))
+        if np.max(np.abs(total - shape.short(rpm)[0] - curve)) < _MISFIT_DEG:
+            return Part(words, shape)
+    return None
+
+
+def _own_corners(setting: str, shapes: pl.DataFrame, total: float, stop: float) -> tuple[float, float, float, float] | None:
+    """Start, all-in and knee (part of the way, part of the stop) of a setting whose three corners were all seen."""
+    mine = shapes.filter(pl.col("setting") == setting).drop_nulls(["start_rpm", "knee_rpm", "knee_deg", "all_in_rpm"])
+    if mine.is_empty():
+        return None
+    start, knee, degrees, all_in = (float(mine[c][0]) for c in ("start_rpm", "knee_rpm", "knee_deg", "all_in_rpm"))
+    if not start < knee < all_in:
+        return None
+    at, share = (knee - start) / (all_in - start), 1.0 - (total - degrees) / stop
+    return start, all_in, float(np.clip(at, 0.05, 0.95)), float(np.clip(share, 0.02, 0.98))
