@@ -16,6 +16,8 @@ class Outcome:
     state: str  # inside, above_tested, below_tested, flat: what holds over most of the rpm in use
     tested: tuple[float, float] | None
     is_baseline: bool
+    less_deg: float  # degrees under the baseline, mean over the rpm in use
+    knock_binds: bool  # the ceiling that holds the advice down comes from noted knock
     next_words: str | None
     enough: bool
 
@@ -53,19 +55,24 @@ def day_sentence(outcome: Outcome) -> str:
     """One sentence for page one and the index."""
     count = f"{outcome.pulls} pull" + ("" if outcome.pulls == 1 else "s")
     change = change_words(outcome.change_pct, outcome.tolerance_pct)
-    run_next = f"; next: {outcome.next_words}" if outcome.next_words else ""
+    setting = outcome.set_words
+    then = f"; next: {outcome.next_words}" if outcome.next_words else ""
     if outcome.enough and not outcome.next_words:
-        run_next = "; more pulls today would find less than 0.3 %"
-    if outcome.state in ("above_tested", "below_tested") and outcome.tested:
+        then = "; more pulls would find less than 0.3 %"
+    if outcome.state == "above_tested" and outcome.knock_binds:
+        return f"Knock, not torque, sets the limit here: {setting}; it {change}, {count}{then}."
+    if outcome.state in ("above_tested", "below_tested") and outcome.tested and not outcome.enough:
         lo, hi = outcome.tested
         where = f"above the {plain(hi, 0)}° tested" if outcome.state == "above_tested" else f"below the {plain(lo, 0)}° tested"
-        until = f"until it is found, {outcome.set_words} ({change}, {count})"
-        return f"The best advance lies {where} over most of the rpm; {until}{run_next}."
-    if outcome.state == "flat":
-        return f"The day cannot place the best advance: of what was run, {outcome.set_words} ({change}, {count}){run_next}."
+        return f"The best lies {where} over most of the rpm; until it is found, {setting}: it {change}, {count}{then}."
+    if outcome.state == "flat" and not outcome.enough:
+        return f"Cannot tell yet where the best lies; until then {setting}: it {change}, {count}{then}."
     if outcome.is_baseline:
-        return f"Leave it: {outcome.set_words} and nothing tested is measurably better ({count}){run_next}."
-    return f"{outcome.set_words[0].upper()}{outcome.set_words[1:]}: it {change}, {count}{run_next}."
+        return f"Leave it as the baseline is: nothing tested is measurably better, {count}{then}."
+    less = ""
+    if outcome.less_deg >= 0.75 and outcome.change_pct is not None and outcome.change_pct[0] < outcome.tolerance_pct:
+        less = f" with {plain(outcome.less_deg, 0)}° less advance"
+    return f"{setting[0].upper()}{setting[1:]}: it {change}{less}, {count}{then}."
 
 
 def nothing_sentence(pulls: int, known_advance: bool) -> str:

@@ -66,6 +66,8 @@ def _something(day: AdviceDay, ground: Ground) -> Advice:
         state=state,
         tested=(float(np.min(ground.tested_lo)), float(np.max(ground.posterior.tested_hi_deg))),
         is_baseline=near is not None and near[0].baseline and near[1] < 0.75,
+        less_deg=_less_than_baseline(day, advised),
+        knock_binds=bool(np.any(noted & (ground.ceiling - advised < 0.75))),
         next_words=_next_words(pulls),
         enough=plan.enough,
     )
@@ -205,7 +207,7 @@ def _set_words(
     """The setting in a builder's words, starting with a verb."""
     if near is not None and near[1] < 0.75:
         ran = f"run it at {near[0].name}"
-        if near[0].total_deg is not None and near[0].name != sums.plain(near[0].total_deg):
+        if near[0].total_deg is not None and sums.plain(near[0].total_deg) not in near[0].name:
             ran += f" ({sums.plain(near[0].total_deg)}° total)"
         return ran
     if day.kind == "mapped":
@@ -218,6 +220,12 @@ def _set_words(
         return f"set {total}° total, {all_in}"
     stop = sums.plain(mechanical["stop_deg"])
     return f"set {sums.plain(mechanical['initial_deg'])}° initial with the {stop}° stop, {total}° total, {all_in}"
+
+
+def _less_than_baseline(day: AdviceDay, advised: Array) -> float:
+    """Degrees the advised curve lies under the baseline's, mean over the rows in use; 0 where that is not known."""
+    home = next((s.curve for s in day.settings if s.baseline and np.isfinite(s.curve).all()), None)
+    return 0.0 if home is None else float(np.mean(home - advised))
 
 
 def _percent(values: tuple[float, float, float]) -> tuple[float, float, float] | None:
