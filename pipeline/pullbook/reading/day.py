@@ -1,6 +1,7 @@
 """Everything a day folder says, as one record: pulls in the order run, their samples, facts, light readings, open questions."""
 
 import hashlib
+import re
 from typing import Any
 
 import polars as pl
@@ -62,7 +63,8 @@ def assemble(found: Survey, *, with_logs: bool = True) -> DayReading:
     warnings += merged.warnings
     logs = tuple(merged.with_clock(log) for log in found.logs)
     records = [_record(m, ids[id(m)], order, baseline, found.facts.day) for order, m in enumerate(pulls, start=1)]
-    log_questions, log_warnings = (_by_file(found, w) if with_logs else [] for w in ("questions", "warnings"))
+    told_elsewhere = _advance_known(pulls)
+    log_questions, log_warnings = (_by_file(found, w, told_elsewhere) if with_logs else [] for w in ("questions", "warnings"))
     log_errors = [log.error for log in found.logs if log.error is not None and with_logs]
     return DayReading(
         engine=found.engine, day=found.day, engine_facts=found.facts.engine, facts=found.facts.day, logs=logs,
@@ -151,7 +153,13 @@ def _strobe(found: Survey, pulls: list[Match], questions: list[str]) -> pl.DataF
     return conform(table.with_columns(pl.col("setting").replace(spelled)), STROBE)
 
 
-def _by_file(found: Survey, which: str) -> list[str]:
+def _advance_known(pulls: list[Match]) -> set[str]:
+    """Logs without an advance column whose advance the sheet or a second recorder tells."""
+    without = {m.log.file for m in pulls if m.other is None and (m.row is None or m.row.total_deg is None)}
+    return {m.log.file for m in pulls} - without
+
+
+def _by_file(found: Survey, which: str, told_elsewhere: set[str]) -> list[str]:
     """What the logs ask or warn of, each text once with the logs it is true of."""
     files: dict[str, list[tuple[str, str]]] = {}
     answered = settled(found)
@@ -159,11 +167,14 @@ def _by_file(found: Survey, which: str) -> list[str]:
         name = found.names[log.file]
         for text in (t for t in getattr(log, which) if t not in answered):
             bare = text.removeprefix(f"{log.file}: ").removeprefix(f"{name}: ")
-            files.setdefault(bare.replace(name, "\0"), []).append((name, bare))
+            if bare.startswith("no column of advance") and log.file in told_elsewhere:
+                continue
+            alike = re.sub(r"\d[\d.,]*", "#", bare.replace(name, ""))
+            files.setdefault(alike, []).append((name, bare))
     told = []
     for places in files.values():
         names = [name for name, _ in places]
-        more = f" (the same for {listed(names[1:])})" if len(names) > 1 else ""
+        more = f" (likewise {listed(names[1:])})" if len(names) > 1 else ""
         told.append(f"{names[0]}: {places[0][1]}{more}")
     return told
 

@@ -41,7 +41,8 @@ def pair_unnamed(matched: Matched, names: dict[str, str]) -> list[str]:
             m.other = other
         questions.append(
             f"{name} has speed but no torque; its speed follows {names[log.file]} to {fit.residual_rpm:.0f} rpm "
-            f"(clock {fit.offset_s:+.2f} s, rate {fit.rate:.4f}): taken as its second recorder. Is it? (pull sheet, column `logger_file`)"
+            f"(clock {fit.offset_s:+.2f} s, rate {fit.rate:.4f}): taken as its second recorder. Is it? "
+            "(pull sheet, column `logger_file`)"
         )
     return questions
 

@@ -1,11 +1,12 @@
 """Cells of a hand-kept sheet by column of the contract: numbers of any country, plain file names, faults with line and header."""
 
 import re
+from collections.abc import Callable
 from pathlib import PureWindowsPath
 
 from pullbook.handover import Fault
 from pullbook.reading.sheet_grid import Grid
-from pullbook.reading.sheet_words import Column, column_of
+from pullbook.reading.sheet_words import Column
 
 #: numbers of the sheets: (unit, lowest, highest) that can be meant
 _SPANS = {
@@ -19,7 +20,7 @@ _UNIT_TAIL = re.compile(r"\s*(°\s*(BTDC|[CFK])?|deg(rees)?|btdc|rpm|u/min|tr/mn
 class SheetCells:
     """Cells of one sheet by column of the contract; notes what cannot be used."""
 
-    def __init__(self, grid: Grid, shown: str, columns: dict[str, tuple[str, ...]]) -> None:
+    def __init__(self, grid: Grid, shown: str, column_of: Callable[[str], Column | None]) -> None:
         self.shown, self.grid = shown, grid
         self.faults: list[Fault] = []
         self.questions: list[str] = []
@@ -27,7 +28,7 @@ class SheetCells:
         self.at: dict[str, tuple[int, Column]] = {}
         self.unknown: list[tuple[int, str]] = []
         for number, header in enumerate(grid.headers):
-            column = column_of(header, columns) if header else None
+            column = column_of(header) if header else None
             if column is not None and column.name not in self.at:
                 self.at[column.name] = (number, column)
             elif header or (grid.cells[number] != "").any():

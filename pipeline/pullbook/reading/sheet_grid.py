@@ -39,7 +39,7 @@ class Grid:
 Row = tuple[int, list[str]]
 
 
-def read_grid(path: Path, *, shown: str, knows: Callable[[str], bool]) -> Grid | Fault:
+def read_grid(path: Path, *, shown: str, knows: Callable[[str], object]) -> Grid | Fault:
     """The grid of a sheet.
 
     Parameters
@@ -47,7 +47,7 @@ def read_grid(path: Path, *, shown: str, knows: Callable[[str], bool]) -> Grid |
     path, shown
         The file and the name to show for it; ``.xlsx`` is a spreadsheet, everything else is text.
     knows
-        Whether a header is one this sheet may have; the header row is the first with the most of them.
+        What a header means to this sheet, nothing where it is unknown; the header row is the first with the most of them.
 
     Returns
     -------

@@ -82,30 +82,57 @@ def fold(word: str) -> str:
     return re.sub(r"[^a-z0-9+%°?✓✔]+", "", word.casefold().translate(_ACCENTS))
 
 
-def column_of(header: str, columns: Mapping[str, tuple[str, ...]]) -> Column | None:
-    """The contract's column a header means, or None.
+def pull_column(header: str) -> Column | None:
+    """The column of the pull sheet a header means, or None.
 
     Examples
     --------
-    >>> column_of("Initial DEG", PULL_COLUMNS).name, column_of("Baro (hPa)", PULL_COLUMNS).convert(972.0)
+    >>> pull_column("Initial DEG").name, pull_column("Baro (hPa)").convert(972.0)
     ('initial_deg', 97.2)
     """
-    bare, unit = header, None
-    if bracket := re.fullmatch(r"(.*?)\s*[\[(<{]\s*([^\])>}]*)\s*[\])>}]\s*", header):
+    return _column_of(header, _PULL_NAMES)
+
+
+def strobe_column(header: str) -> Column | None:
+    """The column of the light sheet a header means, or None."""
+    return _column_of(header, _STROBE_NAMES)
+
+
+@dataclass(frozen=True, slots=True)
+class _Names:
+    """Folded spellings of one column: the whole ``names``, and the ``stems`` a unit may follow."""
+
+    column: str
+    names: frozenset[str]
+    stems: tuple[str, ...]
+    units: Mapping[str, object]
+
+
+def _names_of(columns: Mapping[str, tuple[str, ...]]) -> tuple[_Names, ...]:
+    out = []
+    for column, also in columns.items():
+        stem, _, own = column.rpartition("_")
+        units: Mapping[str, object] = PRESSURE if own == "kpa" else TEMPERATURE if own == "c" else {}
+        folded = tuple(map(fold, also))
+        out.append(_Names(column, frozenset((fold(column), *folded)), (fold(stem), *folded) if units else (), units))
+    return tuple(out)
+
+
+_PULL_NAMES, _STROBE_NAMES = _names_of(PULL_COLUMNS), _names_of(STROBE_COLUMNS)
+
+
+def _column_of(header: str, table: tuple[_Names, ...]) -> Column | None:
+    bare, unit = header[:100], None
+    if bracket := re.fullmatch(r"([^\[(<{]*)[\[(<{]([^\])>}]*)[\])>}]\s*", bare):
         bare, unit = bracket[1], bracket[2]
     folded = fold(bare)
-    for name, also in columns.items():
-        stem, _, own = name.rpartition("_")
-        known = {fold(name), *map(fold, also)}
-        units: Mapping[str, object] = PRESSURE if own == "kpa" else TEMPERATURE if own == "c" else {}
-        if folded in known and unit is None:
-            return Column(name, _same)
-        if folded in known:
-            convert = _conversion(fold(str(unit)).strip("°"), units)
-            return Column(name, convert or _same)
-        for base in {fold(stem), *map(fold, also)} if stem and units else ():
-            if base and folded.startswith(base) and (convert := _conversion(folded[len(base) :].strip("°"), units)):
-                return Column(name, convert)
+    for known in table:
+        if folded in known.names:
+            convert = None if unit is None else _conversion(fold(unit).strip("°"), known.units)
+            return Column(known.column, convert or _same)
+        for stem in known.stems:
+            if folded.startswith(stem) and (convert := _conversion(folded[len(stem) :].strip("°"), known.units)):
+                return Column(known.column, convert)
     return None
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 from pullbook.handover import Fault
 from pullbook.reading.sheet_cells import SheetCells, sheet_number
 from pullbook.reading.sheet_grid import read_grid
-from pullbook.reading.sheet_words import KNOCK_WORDS, NO, PULL_COLUMNS, YES, column_of, fold
+from pullbook.reading.sheet_words import KNOCK_WORDS, NO, YES, fold, pull_column
 
 _KNOCK = {fold(w): word for word, also in KNOCK_WORDS.items() for w in (word, *also)}
 _YES, _NO = {fold(w) for w in YES}, {fold(w) for w in NO} | {""}
@@ -51,10 +51,10 @@ class PullSheet:
 
 def read_pull_sheet(path: Path, *, shown: str) -> PullSheet:
     """pulls.csv or pulls.xlsx. Rows without a usable file name become faults; unknown columns are kept in ``notes``."""
-    grid = read_grid(path, shown=shown, knows=lambda header: column_of(header, PULL_COLUMNS) is not None)
+    grid = read_grid(path, shown=shown, knows=pull_column)
     if isinstance(grid, Fault):
         return PullSheet(shown, faults=(grid,))
-    cells = SheetCells(grid, shown, dict(PULL_COLUMNS))
+    cells = SheetCells(grid, shown, pull_column)
     if "file" not in cells.at:
         named = ", ".join(repr(h) for h in grid.headers if h)[:120]
         remedy = "name the column that holds the logs' file names `file`"

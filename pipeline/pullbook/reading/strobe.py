@@ -9,7 +9,7 @@ from pullbook.columns import STROBE, conform
 from pullbook.handover import Fault
 from pullbook.reading.sheet_cells import SheetCells
 from pullbook.reading.sheet_grid import read_grid
-from pullbook.reading.sheet_words import STROBE_COLUMNS, column_of, fold
+from pullbook.reading.sheet_words import fold, strobe_column
 
 #: words a column may hold, and what a blank means (None: the day says)
 _WORDS: dict[str, tuple[tuple[str, ...], str | None]] = {
@@ -32,10 +32,10 @@ class StrobeSheet:
 def read_strobe(path: Path, *, shown: str) -> StrobeSheet:
     """strobe.csv: timing-light and bench readings, as read (nothing doubled, no zero mark applied)."""
     empty = conform(pl.DataFrame(), STROBE)
-    grid = read_grid(path, shown=shown, knows=lambda header: column_of(header, STROBE_COLUMNS) is not None)
+    grid = read_grid(path, shown=shown, knows=strobe_column)
     if isinstance(grid, Fault):
         return StrobeSheet(empty, (grid,))
-    cells = SheetCells(grid, shown, dict(STROBE_COLUMNS))
+    cells = SheetCells(grid, shown, strobe_column)
     missing = [name for name in ("setting", "rpm", "advance_deg") if name not in cells.at]
     if missing:
         named = ", ".join(repr(h) for h in grid.headers if h)[:120]

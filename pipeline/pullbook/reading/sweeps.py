@@ -49,7 +49,7 @@ def _moving(motion: Motion, sign: float) -> list[tuple[int, int]]:
         top = max(first + 1, b - near)
         stop = top + int(np.argmax(rpm[top:hi])) + 1 if top < hi else b
         if rpm[stop - 1] - rpm[first] >= _MOVE_RPM:
-            found.append((0 if a <= near else first, n if b >= n - 1 else stop))
+            found.append((0 if a <= 1 else first, n if b >= n - 1 else stop))
     return found
 
 
@@ -206,7 +206,8 @@ def _without_slivers(motion: Motion, parts: list[Part]) -> list[Part]:
     for i, part in enumerate(parts):
         following = parts[i + 1].kind if i + 1 < len(parts) else None
         if part.kind == "idle" and part.stop - part.first <= short and len(parts) > 1:
-            if following in ("coast_down", "blip", "idle") or (not out and following is not None):
+            leading = not out and following is not None and part.stop - part.first <= motion.steps(0.2)
+            if following in ("coast_down", "blip", "idle") or leading:
                 parts[i + 1] = Part(parts[i + 1].kind, part.first, parts[i + 1].stop)
                 continue
             if out and out[-1].kind in ("coast_down", "blip", "idle"):
