@@ -50,16 +50,16 @@ def main(arguments: list[str] | None = None) -> int:
     return 0
 
 
-def status_file(plan: Plan, day: PlannedDay) -> Path:
-    """Where a day's outcome is noted."""
-    return plan.work / "days" / day.id / "status.json"
+def outcome_file(plan: Plan, ident: str, part: str) -> Path:
+    """Where the outcome of one part of a day is noted; a note of an earlier run is written over."""
+    return plan.work / "days" / ident / f"{part}.json"
 
 
 def _isolated(work: Callable[[Plan, PlannedDay], dict[str, Any]], plan: Plan, day: PlannedDay, part: str) -> None:
-    place = status_file(plan, day)
+    place = outcome_file(plan, day.id, part)
     place.parent.mkdir(parents=True, exist_ok=True)
-    earlier = json.loads(place.read_text(encoding="utf-8")) if part == "report" and place.exists() else {}
-    if earlier.get("fault"):
+    measured = outcome_file(plan, day.id, "measure")
+    if part == "report" and day.action == "make" and "fault" in json.loads(measured.read_text(encoding="utf-8")):
         return
     try:
         outcome = work(plan, day)
@@ -70,8 +70,8 @@ def _isolated(work: Callable[[Plan, PlannedDay], dict[str, Any]], plan: Plan, da
         log.parent.mkdir(parents=True, exist_ok=True)
         log.write_text(f"{day.engine}/{day.day}\n{traceback.format_exc()}", encoding="utf-8", errors="backslashreplace")
         outcome = {"fault": f"{type(fault).__name__}: {str(fault).splitlines()[0] if str(fault) else ''}"[:200], "log": log.name}
-    place.write_text(json.dumps({"engine": day.engine, "day": day.day} | earlier | outcome, ensure_ascii=True), encoding="utf-8")
-    if part == "report" or outcome.get("fault"):
+    place.write_text(json.dumps(outcome, ensure_ascii=True), encoding="utf-8")
+    if part == "report" or "fault" in outcome:
         note(plan.work / "progress.jsonl", engine=day.engine, day=day.day, finished=True)
 
 

@@ -204,8 +204,12 @@ def clear_markers(plan: Plan) -> None:
 
     Measured parcels are kept: they are named by the content they came from, so an interrupted run goes on from them.
     """
-    for parcel in plan.parcels:
+    for parcel, ids in plan.parcels.items():
         (plan.work / _PARCELS / f"{parcel}.reported").unlink(missing_ok=True)
+        for ident in ids:
+            (plan.work / "days" / ident / "report.json").unlink(missing_ok=True)
+        if not all((plan.work / "days" / ident / "own" / "records.json").exists() for ident in ids):
+            (plan.work / _PARCELS / f"{parcel}.measured").unlink(missing_ok=True)
     (plan.work / "index" / f"{plan.id}.done").unlink(missing_ok=True)
 
 

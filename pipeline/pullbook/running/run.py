@@ -12,6 +12,7 @@ from typing import Any
 from pullbook.book import Book
 from pullbook.config import Settings
 from pullbook.place import carried
+from pullbook.running.job import outcome_file
 from pullbook.running.plan import Plan, clear_markers, clear_work, make_plan
 from pullbook.running.progress import Display
 from pullbook.running.stop import Stop, Stopped, end_family
@@ -138,11 +139,14 @@ def _tell(text: str) -> None:
 def _collect(plan: Plan, outcome: Outcome) -> None:
     """Read every day's status; a day without one never got its turn, which is a fault of ours."""
     for ident, day in plan.days.items():
-        place = plan.work / "days" / ident / "status.json"
+        status: dict[str, Any] = {"engine": day.engine, "day": day.day}
+        parts = ("report",) if day.action == "draw" else ("measure", "report")
         try:
-            status: dict[str, Any] = json.loads(place.read_text(encoding="utf-8"))
+            for part in parts:
+                if "fault" not in status:
+                    status |= json.loads(outcome_file(plan, ident, part).read_text(encoding="utf-8"))
         except (OSError, ValueError):
-            status = {"engine": day.engine, "day": day.day, "fault": "its job ended early", "log": "workflow.log"}
+            status |= {"fault": "its job ended early", "log": "workflow.log"}
         status["why"] = day.why
         if status.get("fault"):
             outcome.status = 3
