@@ -19,6 +19,7 @@ from pullbook.book import printable
 Record = dict[str, Any]
 _LOCK = "_writing.lock"
 _LOCK_WAIT_S = 120.0
+_READ_AGAIN = 20
 _natural = natsort_keygen()
 
 
@@ -68,17 +69,36 @@ class Store:
         return json.loads(table["text"][0]) if table is not None and table.height else None
 
     def read_tables(self, engine: str, day: str, names: Iterable[str] | None = None) -> dict[str, pl.DataFrame]:
-        """Tables of the current revision as the stages gave them (without revision and names); absent ones are left out."""
-        seal = self.seal(engine, day)
-        if seal is None:
-            return {}
-        moved = switch.waiting(self.root, engine, day)
-        read: dict[str, pl.DataFrame] = {}
-        for name in names if names is not None else seal["files"]:
-            if name in seal["files"]:
-                place = seal["files"][name]["file"]
-                read[name] = pl.read_parquet(moved.get(place, self.root / place), hive_partitioning=False).drop(*KEYS)
-        return read
+        """Tables of the current revision as the stages gave them (without revision and names); absent ones are left out.
+
+        All are of one revision, also while another process writes the day: a read that was overtaken is done again.
+        """
+        wanted = None if names is None else list(names)
+        for _ in range(_READ_AGAIN):
+            seal = self.seal(engine, day)
+            if seal is None:
+                return {}
+            moved = switch.waiting(self.root, engine, day)
+            try:
+                read = {
+                    name: pl.read_parquet(moved.get(listed["file"], self.root / listed["file"]), hive_partitioning=False).drop(
+                        *KEYS
+                    )
+                    for name, listed in seal["files"].items()
+                    if wanted is None or name in wanted
+                }
+            except FileNotFoundError:
+                if self._overtaken(engine, day, seal) or moved:
+                    continue
+                raise
+            if not self._overtaken(engine, day, seal):
+                return read
+        raise TimeoutError(f"{engine} / {day} is being written all the time")
+
+    def _overtaken(self, engine: str, day: str, seal: Seal) -> bool:
+        """Whether the day has another revision by now: no table changes before the journal makes the new seal readable."""
+        now = self.seal(engine, day)
+        return now is None or now["revision"] != seal["revision"]
 
     def seal(self, engine: str, day: str) -> Seal | None:
         """The seal of a day's current revision, None where there is none or it is damaged."""
