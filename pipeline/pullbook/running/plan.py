@@ -208,7 +208,8 @@ def clear_markers(plan: Plan) -> None:
         (plan.work / _PARCELS / f"{parcel}.reported").unlink(missing_ok=True)
         for ident in ids:
             (plan.work / "days" / ident / "report.json").unlink(missing_ok=True)
-        if not all((plan.work / "days" / ident / "own" / "records.json").exists() for ident in ids):
+        kept = ("measure.json", "own/records.json")
+        if not all((plan.work / "days" / ident / name).exists() for ident in ids for name in kept):
             (plan.work / _PARCELS / f"{parcel}.measured").unlink(missing_ok=True)
     (plan.work / "index" / f"{plan.id}.done").unlink(missing_ok=True)
 
