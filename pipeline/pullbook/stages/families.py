@@ -16,6 +16,7 @@ _FALL_DEG = 0.4  # a mechanical curve never falls by more than its noise
 _MISFIT_DEG = 0.35
 _FLOOR_DEG = 0.03
 _PAID_OFF = 0.8  # misfit per row in units of its own noise: more corners could only fit that noise
+_BLUR_RPM = 25.0  # rows are means over 100 rpm: they round every corner off (90 %)
 _FORMS = ((0, False, False), (1, False, True), (1, True, False), (1, False, False), (2, True, True), (2, False, True),
           (2, True, False), (3, True, True))  # fmt: skip
 
@@ -91,7 +92,13 @@ def corners_of(rpm: Array, advance_deg: Array, sd_deg: Array) -> Corners | None:
                 break
     if best is None:
         return Corners(None, None, None, None, None, level, float(np.sqrt(np.mean((advance_deg - level) ** 2))))
-    where = [(float(b), *break_interval(rpm, advance_deg, sd_deg, best, j, tolerance=1e-4)) for j, b in enumerate(best.breaks)]
+    where = []
+    for k, place in enumerate(best.breaks):
+        lo, hi = break_interval(rpm, advance_deg, sd_deg, best, k, tolerance=1e-4)
+        lo, hi = (
+            None if end is None else place + float(np.copysign(np.hypot(end - place, _BLUR_RPM), end - place)) for end in (lo, hi)
+        )
+        where.append((float(place), lo, hi))
     heights = best(best.breaks) if len(best.breaks) else np.zeros(0)
     start = where[0] if best.flat_left else None
     all_in = where[-1] if best.flat_right else None

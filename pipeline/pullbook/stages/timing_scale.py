@@ -4,7 +4,8 @@ log = a(N) + o + 6·10⁻⁶·N·t_d. Everything that speaks of (o, t_d) is one 
 recorder either tells the truth or is off by something nobody knows: "true", "constant only", "delay only", "both".
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import date
 
 import numpy as np
 import numpy.typing as npt
@@ -12,7 +13,8 @@ import polars as pl
 
 from pullbook.facts import ZeroMark
 from pullbook.measure import gls, mixture
-from pullbook.stages.witnesses import LIGHT_SD_DEG, SHEET_COMMON_SD_DEG, SHEET_SD_DEG, LoggedCurve, Witnesses
+from pullbook.stages.logged import LoggedCurve
+from pullbook.stages.witnesses import LIGHT_SD_DEG, SHEET_COMMON_SD_DEG, SHEET_SD_DEG, Witnesses
 
 Array = npt.NDArray[np.float64]
 
@@ -21,10 +23,19 @@ OFFSET_SD_DEG = 3.0
 DELAY_US, DELAY_SD_US = 30.0, 45.0
 _TRUE_SD_DEG, _TRUE_SD_US = 0.02, 0.5  # a log that is true, as far as a digit and a clock allow
 _KINDS = ((0.40, True, True), (0.10, False, True), (0.10, True, False), (0.40, False, False))  # (share, no offset, no delay)
-_FLAT_DEG_PER_1000 = 1.5  # less slope than any spring gives, more than any delay fakes
+FLAT_DEG_PER_1000 = 1.5
+"""Less slope than any spring gives, more than any delay fakes."""
+
 _FLAT_LEAST_RPM = 500.0
 _FLAT_SLOPE_SD = 0.06  # parts' flats are flat to this, degrees per 1000 rpm
-_STOP_SD_DEG = 0.15  # both stop readings to quarter degrees: what a check leaves open of the mark
+STOP_SD_DEG = 0.15
+"""Both stop readings to quarter degrees: what a check leaves open of the mark."""
+
+MISREAD_DEG = 3.5
+"""A light reading this far from everything else was misread (another cylinder's mark, another setting)."""
+
+_LIGHT_RPM_SD = 40.0  # how well the speed stands while a light is read
+_SEASON_DAYS = 366
 MARK_UNCHECKED_DEG, MARK_CHECKED_DEG = 3.0, 1.0
 
 
@@ -32,13 +43,15 @@ MARK_UNCHECKED_DEG, MARK_CHECKED_DEG = 3.0, 1.0
 class TimingScale:
     """Posterior of (o in degrees, t_d in µs): a mixture of C Gaussians.
 
-    ``weight`` (C,), ``mean`` (C, 2), ``cov`` (C, 2, 2); ``witnesses``: which of strobe, sheet, flats spoke.
+    ``weight`` (C,), ``mean`` (C, 2), ``cov`` (C, 2, 2); ``witnesses``: which of strobe, sheet, flats spoke; ``misread``:
+    positions of light readings that stand off so far that they are not believed.
     """
 
     weight: Array
     mean: Array
     cov: Array
     witnesses: tuple[str, ...]
+    misread: tuple[int, ...] = ()
 
     def shift(self, rpm: Array) -> tuple[Array, Array]:
         """Mean and SD of log minus true at ``rpm`` (n,), one row a component: (C, n) each."""
@@ -67,12 +80,35 @@ class _Speaks:
     basis: Array
     noise: Array
 
+    def only(self, keep: npt.NDArray[np.bool_]) -> "_Speaks":
+        """Those observations alone."""
+        return _Speaks(self.y[keep], self.basis[keep], self.noise[np.ix_(keep, keep)])
+
 
 def mark_error(mark: ZeroMark) -> float | None:
     """Light minus true from positive-stop readings, degrees: (before − after)/2; None where the mark was not checked."""
     if mark.stop_before_tdc_deg is None or mark.stop_after_tdc_deg is None:
         return None
     return (mark.stop_before_tdc_deg - mark.stop_after_tdc_deg) / 2.0
+
+
+def mark_uncertainty(mark: ZeroMark, day: str) -> float:
+    """What is open of the damper's mark (90 %), the same for everything of the day: ±1° where checked this season, else ±3°.
+
+    Parameters
+    ----------
+    mark
+        Stop readings and the date of the check (without a date: this day's).
+    day
+        The day folder's name, which starts with YYYY-MM-DD.
+    """
+    if mark_error(mark) is None:
+        return MARK_UNCHECKED_DEG
+    try:
+        age = date.fromisoformat(day[:10]) - date.fromisoformat(str(mark.checked)[:10])
+    except ValueError:
+        return MARK_CHECKED_DEG
+    return MARK_CHECKED_DEG if abs(age.days) <= _SEASON_DAYS else MARK_UNCHECKED_DEG
 
 
 def timing_scale(witnesses: Witnesses, zero_deg: float | None, family: str | None) -> TimingScale:
@@ -87,14 +123,23 @@ def timing_scale(witnesses: Witnesses, zero_deg: float | None, family: str | Non
     family
         ``mechanical`` or ``locked`` where the shop says so: its flats then tell the delay. Else None.
     """
-    parts = {
-        "strobe": _from_light(witnesses, zero_deg or 0.0, family, 0.0 if zero_deg is None else _STOP_SD_DEG**2),
-        "sheet": _from_sheet(witnesses, zero_deg or 0.0, family),
-        "flats": _from_flats(witnesses, family),
-    }
+    stop_doubt = 0.0 if zero_deg is None else STOP_SD_DEG**2
+    light, which = _from_light(witnesses, zero_deg or 0.0, family, stop_doubt)
+    others = {"sheet": _from_sheet(witnesses, zero_deg or 0.0, family), "flats": _from_flats(witnesses, family)}
+    scale = _posterior({"strobe": light} | others)
+    off = np.abs(light.y - light.basis @ scale.joint()[0]) > MISREAD_DEG
+    misread: tuple[int, ...] = ()
+    if off.any() and off.sum() <= len(off) / 3:
+        misread = tuple(w for w, bad in zip(which, off, strict=True) if bad)
+        scale = _posterior({"strobe": light.only(~off)} | others)
+    return replace(scale, misread=misread)
+
+
+def _posterior(parts: dict[str, _Speaks]) -> TimingScale:
+    """The mixture given everything that speaks."""
     spoken = {k: v for k, v in parts.items() if len(v.y)}
-    y = np.concatenate([v.y for v in spoken.values()]) if spoken else np.zeros(0)
-    basis = np.concatenate([v.basis for v in spoken.values()]) if spoken else np.zeros((0, 2))
+    y = np.concatenate([np.zeros(0), *(v.y for v in spoken.values())])
+    basis = np.concatenate([np.zeros((0, 2)), *(v.basis for v in spoken.values())])
     noise = np.zeros((len(y), len(y)))
     at = 0
     for v in spoken.values():
@@ -117,17 +162,10 @@ def flat_top(curve: LoggedCurve, family: str | None) -> tuple[float, float] | No
         return (float(curve.rpm[0]), float(curve.rpm[-1])) if curve.rpm[-1] - curve.rpm[0] >= _FLAT_LEAST_RPM else None
     if family != "mechanical":
         return None
-    flat = np.array([abs(_reach_slope(curve, n)) < _FLAT_DEG_PER_1000 for n in curve.rpm])
+    flat = np.array([abs(curve.slope_at(n)) < FLAT_DEG_PER_1000 for n in curve.rpm])
     first = len(flat) - int(np.argmin(flat[::-1])) if not flat.all() else 0
     lo = float(curve.rpm[first]) + 200.0 if 0 < first < len(flat) else float(curve.rpm[0]) if first == 0 else np.inf
     return (lo, float(curve.rpm[-1])) if curve.rpm[-1] - lo >= _FLAT_LEAST_RPM else None
-
-
-def _reach_slope(curve: LoggedCurve, rpm: float) -> float:
-    near = np.abs(curve.rpm - rpm) <= 250.0
-    if near.sum() < 3:
-        return float("inf")
-    return float(np.polyfit(curve.rpm[near] / 1000.0, curve.advance_deg[near], 1)[0])
 
 
 def _row(rpm: float) -> list[float]:
@@ -139,26 +177,29 @@ def _speaks(y: list[float], basis: list[list[float]], variance: list[float], com
     return _Speaks(np.array(y), np.array(basis).reshape(n, 2), np.diag(np.array(variance)) + common * np.ones((n, n)))
 
 
-def _from_light(witnesses: Witnesses, zero_deg: float, family: str | None, common: float) -> _Speaks:
-    """Log minus light, where both saw the up curve: light = a + z."""
-    y, basis, variance = [], [], []
-    table = witnesses.light.filter(pl.col("used") & (pl.col("source") == "light"))
-    for setting, rpm, advance, direction in table.select("setting", "rpm", "advance_deg", "direction").iter_rows():
-        curve = witnesses.logged.get(setting)
+def _from_light(witnesses: Witnesses, zero_deg: float, family: str | None, common: float) -> tuple[_Speaks, list[int]]:
+    """Log minus light, where both saw the up curve (light = a + z), and which readings these are."""
+    y, basis, variance, which = [], [], [], []
+    table = witnesses.light.with_row_index("at").filter(pl.col("used") & (pl.col("source") == "light"))
+    for at, setting, rpm, advance, direction in table.select("at", "setting", "rpm", "advance_deg", "direction").iter_rows():
+        curve = witnesses.logged.curves.get(setting)
         if curve is None or not np.isfinite(logged := float(curve.at(rpm))):
             continue
-        if direction == "down" and family not in ("locked", "mapped") and curve.slope_at(rpm) > _FLAT_DEG_PER_1000:
+        slope = abs(curve.slope_at(rpm))
+        if direction == "down" and family not in ("locked", "mapped") and slope > FLAT_DEG_PER_1000:
             continue
         y.append(logged - (advance - zero_deg))
         basis.append(_row(rpm))
-        variance.append(LIGHT_SD_DEG**2 + float(np.interp(rpm, curve.rpm, curve.sd_deg)) ** 2)
-    return _speaks(y, basis, variance, common)
+        doubt = _LIGHT_RPM_SD * slope / 1000.0 if np.isfinite(slope) else 0.5
+        variance.append(LIGHT_SD_DEG**2 + doubt**2 + float(np.interp(rpm, curve.rpm, curve.sd_deg)) ** 2)
+        which.append(at)
+    return _speaks(y, basis, variance, common), which
 
 
 def _from_sheet(witnesses: Witnesses, zero_deg: float, family: str | None) -> _Speaks:
     """Log on its flat top minus the total the sheet says. The shop may or may not have known of the mark's error."""
     y, basis, variance = [], [], []
-    for setting, curve in witnesses.logged.items():
+    for setting, curve in witnesses.logged.curves.items():
         total, span = witnesses.sheet[setting].total_deg, flat_top(curve, family)
         if total is None or span is None:
             continue
@@ -172,7 +213,7 @@ def _from_sheet(witnesses: Witnesses, zero_deg: float, family: str | None) -> _S
 def _from_flats(witnesses: Witnesses, family: str | None) -> _Speaks:
     """Slope of the log where the parts deliver a constant: all of it is delay."""
     y, basis, variance = [], [], []
-    for curve in witnesses.logged.values():
+    for curve in witnesses.logged.curves.values():
         span = flat_top(curve, family)
         if span is None:
             continue
