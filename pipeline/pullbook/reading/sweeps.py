@@ -4,38 +4,33 @@ A state machine with hysteresis: a rise begins where the rate clearly exceeds it
 that. What a stretch is called follows from its length, its span and whether the engine was loaded.
 """
 
-from dataclasses import dataclass
-from itertools import pairwise
-
 import numpy as np
 
-from pullbook.reading.motion import Mask, Motion, runs
+from pullbook.reading.holds import Part, on_limiter, steady
+from pullbook.reading.motion import Array, Mask, Motion, runs, slope
 
-PULL_SPAN_RPM = 500.0
+PULL_SPAN_RPM = 600.0
 PULL_SECONDS = 1.5
-HOLD_SECONDS = 2.0
-HOLD_RPM = 50.0
 _MOVE_RPM = 200.0
 _FREE_RATE = 4000.0
 _BLIP_SECONDS = 6.0
+_APPROACH_SECONDS = 4.0
 
 
-@dataclass(frozen=True, slots=True)
-class Part:
-    """Steps ``first`` up to but not including ``stop`` of a motion, of one kind."""
+def _moving(motion: Motion, sign: float, half_s: float | None = None) -> list[tuple[int, int]]:
+    """Rises (``sign`` 1) or falls (−1): hysteresis on the rate, short pauses bridged, ends put on the turning points.
 
-    kind: str
-    first: int
-    stop: int
-
-
-def _moving(motion: Motion, sign: float) -> list[tuple[int, int]]:
-    """Rises (``sign`` 1) or falls (−1): hysteresis on the rate, short pauses bridged, ends put on the turning points."""
-    rate, rpm = sign * motion.rate, sign * motion.rpm
-    low = max(12.0, 3.0 * motion.rate_noise)
+    ``half_s``: take the rate over twice this instead, for sweeps so slow that they drown in the noise of the usual rate.
+    """
+    rate, rpm, noise = sign * motion.rate, sign * motion.rpm, motion.rate_noise
+    if half_s is not None:
+        half = motion.steps(half_s)
+        rate = sign * slope(motion.rpm, half, motion.step_s)
+        noise *= min(1.0, motion.steps(0.4) / half) ** 1.5
+    low = max(12.0 if half_s is None else 4.0, 3.0 * noise)
     joined: list[tuple[int, int]] = []
     for a, b in runs(rate > low):
-        if joined and a - joined[-1][1] <= motion.steps(1.0) and rpm[a] > rpm[joined[-1][1] - 1] - 120.0:
+        if joined and _goes_on(motion, rpm, joined[-1], (a, b)):
             joined[-1] = (joined[-1][0], b)
         else:
             joined.append((a, b))
@@ -53,6 +48,32 @@ def _moving(motion: Motion, sign: float) -> list[tuple[int, int]]:
     return found
 
 
+def _slow(motion: Motion, known: list[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Sweeps of a few rpm a second that the usual rate does not see, beyond what is ``known`` already."""
+    found = []
+    for first, stop in _moving(motion, 1.0, 2.5):
+        begin = max([first, *(b for a, b in known if a <= first + (stop - first) // 4 and b > first and b < stop)])
+        inside = any(a < stop and b > begin for a, b in known)
+        if not inside and motion.rpm[stop - 1] - motion.rpm[begin] >= PULL_SPAN_RPM:
+            found.append((begin, stop))
+    return found
+
+
+def _goes_on(motion: Motion, rpm: Array, before: tuple[int, int], after: tuple[int, int]) -> bool:
+    """Whether two stretches of rising speed are one sweep: a short pause, or a gap in which speed went on rising.
+
+    A governed speed that swings about its mean makes no way however often it rises, and is not joined.
+    """
+
+    def pace(first: int, last: int) -> float:
+        return float(rpm[last] - rpm[first]) / (max(last - first, 1) * motion.step_s)
+
+    (a, b), (c, d) = before, after
+    if rpm[c] < rpm[b - 1] - 120.0 or pace(a, d - 1) < 0.5 * max(pace(a, b - 1), pace(c, d - 1)):
+        return False
+    return c - b <= motion.steps(1.0) or pace(b - 1, c) >= max(4.0, 0.25 * pace(a, b - 1))
+
+
 def _share(loaded: Mask | None, first: int, stop: int) -> float | None:
     return None if loaded is None else float(loaded[first:stop].mean())
 
@@ -60,8 +81,11 @@ def _share(loaded: Mask | None, first: int, stop: int) -> float | None:
 def _without_limiter(motion: Motion, first: int, stop: int) -> int:
     """Where a sweep that ends against the rev limiter really ends: the first touch of its top, if it dwells there."""
     rpm = motion.rpm[first:stop]
-    touch = int(np.argmax(rpm >= rpm.max() - max(20.0, 0.006 * rpm.max())))
-    return first + touch + 1 if motion.seconds(first + touch, stop) > 0.5 and stop - first - touch > 3 else stop
+    margin = max(20.0, 0.006 * float(rpm.max()))
+    touch = int(np.argmax(rpm >= rpm.max() - margin))
+    pace = max(float(rpm.max() - rpm[0]) / max(motion.seconds(first, stop), 1e-9), 1.0)
+    dwells = motion.seconds(first + touch, stop) > 0.5 + 2.0 * margin / pace
+    return first + touch + 1 if dwells and stop - first - touch > 3 else stop
 
 
 def _rise(motion: Motion, first: int, stop: int, fall_stop: int | None) -> tuple[str, int, int]:
@@ -93,59 +117,6 @@ def _rise(motion: Motion, first: int, stop: int, fall_stop: int | None) -> tuple
     return "idle", first, stop
 
 
-def _steady(motion: Motion, first: int, stop: int) -> list[Part]:
-    """Holds inside a stretch without sweeps: loaded and within ±50 rpm for two seconds, split where the advance is stepped."""
-    if motion.loaded is None:
-        return []
-    found = []
-    for a, b in runs(motion.loaded[first:stop]):
-        begin = first + a
-        while motion.seconds(begin, first + b) >= HOLD_SECONDS:
-            rpm = motion.rpm[begin : first + b]
-            beyond = np.maximum.accumulate(rpm) - np.minimum.accumulate(rpm) > 2 * HOLD_RPM
-            end = begin + (int(np.argmax(beyond)) if beyond.any() else len(rpm))
-            if motion.seconds(begin, end) >= HOLD_SECONDS:
-                found += [Part("hold", x, y) for x, y in _advance_steps(motion, begin, end)]
-                begin = end
-            else:
-                begin += max(1, (end - begin) // 4)
-    return found
-
-
-def _advance_steps(motion: Motion, first: int, stop: int) -> list[tuple[int, int]]:
-    """A spark sweep at steady rpm in its steps: (first, stop) of stretches of two seconds or more at one advance."""
-    if motion.advance is None:
-        return [(first, stop)]
-    width = motion.steps(1.0)
-    cuts, level_from = [first], first
-    i = first + width
-    while i + width <= stop:
-        before = float(np.median(motion.advance[level_from:i]))
-        after = float(np.median(motion.advance[i : i + width]))
-        if abs(after - before) > 0.7 and abs(float(motion.advance[min(i + width // 2, stop - 1)]) - before) > 0.5:
-            cuts.append(i)
-            level_from = i
-            i += width
-        else:
-            i += 1
-        level_from = max(level_from, i - 4 * width)
-    cuts.append(stop)
-    pieces = [(a, b) for a, b in pairwise(cuts) if motion.seconds(a, b) >= HOLD_SECONDS]
-    return pieces if len(cuts) > 2 else [(first, stop)]
-
-
-def _on_limiter(motion: Motion, hold: Part, pull: Part) -> bool:
-    """Whether a hold right after a pull is the rev limiter or the driver's lift rather than a held speed."""
-    if hold.first - pull.stop > motion.steps(0.5) or motion.rpm[hold.first] < motion.rpm[pull.stop - 1] - 300.0:
-        return False
-    if motion.torque is None:
-        return True
-    held = motion.torque[hold.first : hold.stop]
-    at_top = float(np.median(motion.torque[max(pull.first, pull.stop - motion.steps(0.5)) : pull.stop]))
-    middle = float(np.median(held))
-    return middle < 0.85 * at_top or float(np.percentile(held, 90) - np.percentile(held, 10)) > 0.12 * abs(middle)
-
-
 def parts_of(motion: Motion) -> list[Part]:
     """Cut one stretch into parts that tile it, in order of time.
 
@@ -157,6 +128,7 @@ def parts_of(motion: Motion) -> list[Part]:
     """
     n = len(motion.rpm)
     rises, falls = _moving(motion, 1.0), _moving(motion, -1.0)
+    rises += _slow(motion, [*rises, *falls])
     found: list[Part] = []
     for first, stop in rises:
         follower = next((b for a, b in falls if abs(a - stop) <= motion.steps(0.8) and b > stop), None)
@@ -174,10 +146,10 @@ def parts_of(motion: Motion) -> list[Part]:
     at = 0
     for part in [*found, Part("end", n, n)]:
         if part.first > at:
-            holds = _steady(motion, at, part.first)
+            holds = steady(motion, at, part.first)
             before = filled[-1] if filled else None
             if before is not None and before.kind == "pull":
-                holds = [h for h in holds if not _on_limiter(motion, h, before)]
+                holds = [h for h in holds if not on_limiter(motion, h, before)]
             for hold in holds:
                 filled += [Part("idle", at, hold.first)] if hold.first > at else []
                 filled.append(hold)
@@ -186,7 +158,17 @@ def parts_of(motion: Motion) -> list[Part]:
         if part.kind != "end":
             filled.append(part)
         at = max(at, part.stop)
-    return _without_slivers(motion, filled)
+    return _without_slivers(motion, _without_approaches(motion, filled))
+
+
+def _without_approaches(motion: Motion, parts: list[Part]) -> list[Part]:
+    """A quick rise that ends in a hold only goes there: it is no pull."""
+    out = []
+    for i, part in enumerate(parts):
+        hold = next((p for p in parts[i + 1 : i + 3] if p.kind == "hold" and p.first - part.stop <= motion.steps(1.5)), None)
+        quick = part.kind == "pull" and motion.seconds(part.first, part.stop) < _APPROACH_SECONDS
+        out.append(Part("idle", part.first, part.stop) if quick and hold is not None else part)
+    return out
 
 
 def _in_order(parts: list[Part]) -> list[Part]:
