@@ -165,7 +165,11 @@ def burn_angles(
         kelvin, pa = k0 * squeeze**0.33, pa0 * squeeze**1.33
         rich = 1 - 2.0 * (lam - 0.92) ** 2 / 0.09
         return np.asarray(
-            (kelvin / 298) ** 2.1 * (pa / 1e5) ** -0.16 * (1 - 2.06 * gone**0.77) * rich * (1 - engine.humidity_slows * wet)
+            (kelvin / 298) ** engine.flame_exponent
+            * (pa / 1e5) ** -0.16
+            * (1 - 2.06 * gone**0.77)
+            * rich
+            * (1 - engine.humidity_slows * wet)
         )
 
     ref = np.array(engine.burn_rpm)
@@ -178,7 +182,7 @@ def burn_angles(
         engine.mixture(ref),
         np.array(1.0),
     )
-    swirl = (rpm / engine.burn_rpm) ** engine.speed_exponent
+    swirl = (rpm / engine.burn_rpm) ** engine.speed_exponent * engine.tuning(rpm) ** -engine.motion_gain
     delay = engine.delay_deg * swirl * (flame(-advance, start_k, start_pa, residual, mixture, vapour) / base) ** (-2 / 3)
     middle = -advance + delay + 0.35 * engine.burn_deg
     late = (volume(engine, middle)[0] / float(volume(engine, np.array(5.0))[0])) ** 0.22

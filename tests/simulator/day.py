@@ -57,7 +57,7 @@ class Bench:
     def __init__(self, design: Design, seed: int, *, day_number: int = 0, settings: list[Setting] | None = None) -> None:
         self.design, self.number, self.day_number = design, seed, day_number
         own = stream(seed, design.name, "engine")
-        self.map: TorqueMap = torque_map(draw_engine(own, design.chambers[int(own.integers(len(design.chambers)))]))
+        self.map: TorqueMap = _draw_map(own, design)
         e = self.map.engine
         rows = np.arange(e.rpm_lo, e.rpm_hi + 1, 100.0)
         self.map = self.map.with_knock_from(25.0 if design.knock_from_deg is None else within(own, design.knock_from_deg), rows)
@@ -154,6 +154,15 @@ class Bench:
             list(self.traces), list(self.sheet), light_readings(rng, self.design, self.map, curves, self.mark_error),
             self.stop, day_air, self.number,
         )  # fmt: skip
+
+
+def _draw_map(rng: np.random.Generator, design: Design) -> TorqueMap:
+    """Draw engines of the design's families until one's hill is as curved as the design wants."""
+    while True:
+        engine = torque_map(draw_engine(rng, design.chambers[int(rng.integers(len(design.chambers)))]))
+        middle = np.array([(engine.engine.rpm_lo + engine.engine.rpm_hi) / 2])
+        if design.curvature[0] <= float(engine.curvature(middle)[0]) <= design.curvature[1]:
+            return engine
 
 
 def simulate(design: Design, seed: int, *, day_number: int = 0) -> SimulatedDay:

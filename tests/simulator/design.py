@@ -16,6 +16,7 @@ class Design:
     name: str
     # --- engine and ignition
     chambers: tuple[Chamber, ...] = ("two_valve", "mid", "four_valve", "air_cooled")
+    curvature: Span = (1.5e-4, 4e-4)  # engines drawn until k at mid span, 1/deg², is inside
     ignition: Kind = "mechanical"
     offsets_deg: tuple[float, ...] = (-8.0, -4.0, 0.0, 4.0)  # settings against the engine's best at mid span
     centre_sd_deg: float = 1.5  # how badly the shop guesses where the best lies

@@ -64,7 +64,7 @@ def v8_spring() -> SimulatedDay:
         4: "stop bush 16 fitted, initial up to keep 34", 5: "idle a bit quick", 8: "best so far by ear, crisp below 3500",
         10: "back to how it came, to see the day's drift",
     }  # fmt: skip
-    bench = Bench(V8, 7, settings=settings)
+    bench = Bench(V8, 25, settings=settings)
     return _run(bench, "abecdbcdba", notes, "2026-04-18", "Bracken V8")
 
 
@@ -84,7 +84,7 @@ def v8_autumn() -> SimulatedDay:
         V8, temperature_c=(7.0, 8.0), warms_c=(2.0, 3.0), humidity_pct=(70.0, 80.0), pressure_kpa=(100.5, 101.5), aborted=(2,),
         log_offset_deg=(-0.8, -0.6), log_delay_us=(55.0, 60.0), drift_pct=(-0.08, -0.06), light_readings=10,
     )  # fmt: skip
-    bench = Bench(design, 7, day_number=1, settings=settings)
+    bench = Bench(design, 25, day_number=1, settings=settings)
     return _run(bench, "adbbcadcb", notes, "2026-10-10", "Bracken V8")
 
 
@@ -105,5 +105,5 @@ def twin_day() -> SimulatedDay:
     """Air-cooled twin on rollers: six pulls, each with a little more, and then it rained."""
     settings = [sprung(f"{x}°", x - 16, x, 1200, 2900) for x in (22, 24, 26, 28)]
     notes = {1: "erste Messung, noch nicht ganz warm", 3: "besser", 4: "wieder besser", 6: "Regen, Schluss"}
-    bench = Bench(TWIN, 23, settings=settings)
+    bench = Bench(TWIN, 18, settings=settings)
     return _run(bench, "aabbcd", notes, "2026-08-29", "Sallow twin")
