@@ -260,9 +260,9 @@ def _history(given: argparse.Namespace) -> int:
 def _compare(given: argparse.Namespace) -> int:
     from pullbook.running.compare import compare
 
-    book, settings = _opened(given)
+    book, _ = _opened(given)
     try:
-        told = compare(book, given.a, given.b, page=settings.page)
+        told = compare(book, given.a, given.b)
     except LookupError as missing:
         raise WrongUse(str(missing.args[0])) from missing
     if given.json:
