@@ -35,7 +35,7 @@ def _moving(motion: Motion, sign: float, half_s: float | None = None) -> list[tu
         else:
             joined.append((a, b))
     found = []
-    near, n = motion.steps(0.6), len(rpm)
+    near, n = motion.steps(0.6 if half_s is None else half_s), len(rpm)
     for a, b in joined:
         if rate[a:b].max() <= 2.0 * low:
             continue
@@ -48,15 +48,26 @@ def _moving(motion: Motion, sign: float, half_s: float | None = None) -> list[tu
     return found
 
 
-def _slow(motion: Motion, known: list[tuple[int, int]]) -> list[tuple[int, int]]:
-    """Sweeps of a few rpm a second that the usual rate does not see, beyond what is ``known`` already."""
-    found = []
+def _with_slow(motion: Motion, rises: list[tuple[int, int]], falls: list[tuple[int, int]]) -> list[tuple[int, int]]:
+    """``rises`` with sweeps of a few rpm a second, of which the usual rate sees scraps at most."""
+
+    def pace(first: int, stop: int) -> float:
+        return float(motion.rpm[stop - 1] - motion.rpm[first]) / max(motion.seconds(first, stop), 1e-9)
+
     for first, stop in _moving(motion, 1.0, 2.5):
-        begin = max([first, *(b for a, b in known if a <= first + (stop - first) // 4 and b > first and b < stop)])
-        inside = any(a < stop and b > begin for a, b in known)
-        if not inside and motion.rpm[stop - 1] - motion.rpm[begin] >= PULL_SPAN_RPM:
-            found.append((begin, stop))
-    return found
+        inside = [r for r in rises if r[0] < stop and r[1] > first]
+        approach = [r for r in inside if r[0] <= first + (stop - first) // 4 and r[1] < first + (stop - first) // 2]
+        begin = max([first, *(b for _, b in approach[:1])])
+        scraps = all(pace(*r) < 2.5 * pace(begin, stop) for r in inside if r not in approach[:1])
+        if inside and inside[0][1] >= stop - motion.steps(5.0):
+            continue
+        if (
+            scraps
+            and not any(a < stop and b > begin for a, b in falls)
+            and motion.rpm[stop - 1] - motion.rpm[begin] >= PULL_SPAN_RPM
+        ):
+            rises = [r for r in rises if r not in inside] + [(begin if motion.loaded is None else first, stop)]
+    return rises
 
 
 def _goes_on(motion: Motion, rpm: Array, before: tuple[int, int], after: tuple[int, int]) -> bool:
@@ -128,7 +139,7 @@ def parts_of(motion: Motion) -> list[Part]:
     """
     n = len(motion.rpm)
     rises, falls = _moving(motion, 1.0), _moving(motion, -1.0)
-    rises += _slow(motion, [*rises, *falls])
+    rises = _with_slow(motion, rises, falls)
     found: list[Part] = []
     for first, stop in rises:
         follower = next((b for a, b in falls if abs(a - stop) <= motion.steps(0.8) and b > stop), None)
