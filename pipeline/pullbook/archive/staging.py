@@ -74,8 +74,8 @@ def stage_day(root: Path, folder: Path, made: Made, old: Seal | None) -> list[St
     lost = [name for name, was in old["files"].items() if not (root / was["file"]).exists()] if old else []
     named = {**record, "engine": engine, "day": day}
     row = catalog.row(named, conditions=record.get("conditions") or {}, own=made.own, head={**head, "inputs": len(inputs)})
-    seal = {"schema": SCHEMA_VERSION, "engine": engine, "day": day, **head, "inputs": inputs, "files": files, "row": row,
-            "brief": brief(record), "replaced": replaced, "lost": lost}  # fmt: skip
+    seal = {"schema": SCHEMA_VERSION, "engine": engine, "day": day, **head, "inputs": inputs, "own": made.own, "files": files,
+            "row": row, "brief": brief(record), "replaced": replaced, "lost": lost}  # fmt: skip
     slip = Path(catalog.SLIPS, catalog.slip_name(engine, day))
     disk.write_file(folder / slip.name, json.dumps(row, ensure_ascii=True).encode())
     disk.write_file(folder / NAME, seal_bytes(seal))

@@ -1,0 +1,153 @@
+"""Read the archive: every day wholly of one revision, also after a crash in mid-switch and while another process writes."""
+
+import json
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+from natsort import natsort_keygen
+
+from pullbook.archive import catalog, switch
+from pullbook.archive.migrate import upgraded
+from pullbook.archive.schema import KEYS
+from pullbook.archive.seal import Seal, SealDamaged, all_seals, read_seal, seal_path, stands
+from pullbook.book import printable
+
+Record = dict[str, Any]
+_READ_AGAIN = 20
+_natural = natsort_keygen()
+
+
+class Reader:
+    """The archive in ``root``, for reading. Nothing here ever writes."""
+
+    def __init__(self, root: Path) -> None:
+        self.root = root
+
+    def current(self, engine: str, day: str) -> dict[str, Any] | None:
+        """Head of a day's current revision without touching its tables, or None where the archive has no such day.
+
+        Returns
+        -------
+        dict or None
+            ``revision, inputs_hash, method, made_at, tool_version, inputs, complete``; on a day with a missing, exchanged or
+            unsealed file ``complete`` is false and ``inputs_hash`` None, so that the next run makes it again.
+        """
+        return self._head(seal_path(self.root, engine, day), switch.waiting(self.root, engine, day))
+
+    def current_all(self) -> dict[tuple[str, str], dict[str, Any]]:
+        """:meth:`current` of every day, by (engine, day); a day whose seal is damaged is absent."""
+        found: dict[tuple[str, str], dict[str, Any]] = {}
+        moving = {p.name for p in switch.unfinished(self.root)}
+        for path in all_seals(self.root):
+            head = self._head(path, {})
+            if head is not None and "engine" in head:
+                found[head["engine"], head["day"]] = head
+        if moving:
+            for folder in switch.unfinished(self.root):
+                journal = switch.read_journal(folder)
+                if journal is not None and (head := self.current(journal[0]["engine"], journal[0]["day"])) is not None:
+                    found[journal[0]["engine"], journal[0]["day"]] = head
+        return found
+
+    def read_record(self, engine: str, day: str) -> Record | None:
+        """The day's record (day.json) of the current revision, or None."""
+        if self.seal(engine, day) is None:
+            return None
+        table = self.read_tables(engine, day, ["record"]).get("record")
+        return json.loads(table["text"][0]) if table is not None and table.height else None
+
+    def read_tables(self, engine: str, day: str, names: Iterable[str] | None = None) -> dict[str, pl.DataFrame]:
+        """Tables of the current revision as the stages gave them (without revision and names); absent ones are left out.
+
+        All are of one revision, also while another process writes the day: a read that was overtaken is done again.
+        """
+        wanted = None if names is None else list(names)
+        for _ in range(_READ_AGAIN):
+            seal = self.seal(engine, day)
+            if seal is None:
+                return {}
+            moved = switch.waiting(self.root, engine, day)
+            try:
+                read = {
+                    name: self._read(name, moved.get(listed["file"], self.root / listed["file"]), seal)
+                    for name, listed in seal["files"].items()
+                    if wanted is None or name in wanted
+                }
+            except FileNotFoundError:
+                if self._overtaken(engine, day, seal) or moved:
+                    continue
+                raise
+            if not self._overtaken(engine, day, seal):
+                return read
+        raise TimeoutError(f"{engine} / {day} is being written all the time")
+
+    def _read(self, name: str, path: Path, seal: Seal) -> pl.DataFrame:
+        return upgraded(name, pl.read_parquet(path, hive_partitioning=False).drop(*KEYS), seal["schema"])
+
+    def _overtaken(self, engine: str, day: str, seal: Seal) -> bool:
+        """Whether the day has another revision by now: no table changes before the journal makes the new seal readable."""
+        now = self.seal(engine, day)
+        return now is None or now["revision"] != seal["revision"]
+
+    def seal(self, engine: str, day: str) -> Seal | None:
+        """The seal of a day's current revision, None where there is none or it is damaged."""
+        place = seal_path(self.root, engine, day)
+        for _ in range(_READ_AGAIN):
+            staged = switch.waiting(self.root, engine, day).get(place.relative_to(self.root).as_posix())
+            try:
+                seal = read_seal(staged or place)
+            except SealDamaged:
+                return None
+            if seal is not None or staged is None:
+                return seal  # else it was moved into its place meanwhile
+        return None
+
+    def catalog(self) -> pl.LazyFrame:
+        """The catalogue, one row an engine and day, up to date also while a run is going on."""
+        return catalog.scan(self.root)
+
+    def own_history(self, engine: str, dyno: str | None, before_day: str) -> list[dict[str, Any]]:
+        """Frozen own figures of earlier days of this engine, and of other engines on this dyno, oldest first.
+
+        Other engines' days count only from earlier dates: which of two engines came first on one date nobody noted.
+        Each is the day's ``own`` with ``engine``, ``day``, ``dyno`` and ``revision``.
+        """
+        same = pl.col("engine") == printable(engine)
+        wanted = same if dyno is None else same | (pl.col("dyno") == dyno)
+        fields = ["engine", "day", "dyno", "revision", "own"]
+        rows = self.catalog().filter(wanted, pl.col("own").is_not_null()).select(fields).collect().to_dicts()
+        earlier = [
+            r
+            for r in rows
+            if r["day"][:10] < before_day[:10] or (r["engine"] == printable(engine) and _before(r["day"], before_day))
+        ]
+        earlier.sort(key=lambda r: (r["day"][:10], _natural(r["day"]), r["engine"]))
+        return [{**json.loads(r.pop("own")), **r} for r in earlier]
+
+    def previous_record(self, engine: str, day: str) -> Record | None:
+        """Record of this engine's last archived day before ``day``, or None where ``day`` is its first."""
+        listed = self.catalog().filter(pl.col("engine") == printable(engine)).select("day").collect()["day"].to_list()
+        earlier = sorted((d for d in listed if _before(d, day)), key=lambda d: (d[:10], _natural(d)))
+        for last in reversed(earlier):
+            record = self.read_record(engine, last)
+            if record is not None:
+                return record
+        return None
+
+    def _head(self, path: Path, moved: dict[str, Path]) -> dict[str, Any] | None:
+        try:
+            seal = read_seal(moved.get(path.relative_to(self.root).as_posix(), path))
+        except SealDamaged:
+            return None
+        if seal is None:
+            return None
+        complete = bool(moved) or stands(self.root, seal)
+        head = {k: seal.get(k) for k in ("engine", "day", "revision", "inputs_hash", "method", "made_at", "tool_version", "inputs")}
+        return {**head, "complete": complete, "inputs_hash": head["inputs_hash"] if complete else None}
+
+
+def _before(day: str, other: str) -> bool:
+    """Whether ``day`` comes before ``other``: by date, then a date's visits in natural order."""
+    return (day[:10], _natural(day)) < (other[:10], _natural(other))
