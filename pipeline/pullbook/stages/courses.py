@@ -13,11 +13,12 @@ from pullbook.stages.families import blank_shape, corners_of, family_of, put
 from pullbook.stages.hysteresis import hysteresis, rising
 from pullbook.stages.logged import LoggedCurve
 from pullbook.stages.timing_scale import STOP_SD_DEG, TimingScale
-from pullbook.stages.witnesses import SHEET_COMMON_SD_DEG, SHEET_SD_DEG, SheetEntry, Witnesses
+from pullbook.stages.witnesses import LIGHT_SD_DEG, SHEET_COMMON_SD_DEG, SHEET_SD_DEG, SheetEntry, Witnesses
 
 Array = npt.NDArray[np.float64]
 
 Z90 = 1.6448536269514722
+_HYSTERESIS_DEG, _HYSTERESIS_SD = 0.5, 0.6  # weights on their way down, where nothing better is known
 _SHEET_HALF_DEG = Z90 * unlogged.SHEET_ALONE_SD_DEG
 
 
@@ -143,14 +144,14 @@ def without_log(
     rng
         Seeded by the day's inputs.
     """
-    lit: dict[str, unlogged.Lit] = {}
-    for setting in settings:
-        one = _lit(setting, witnesses, told, zero_deg or 0.0, rows.get(setting))
-        if len(one.rpm):
-            lit[setting] = one
-    family = {s: told or _sheet_family(one.sheet) or _seen_family(one) for s, one in lit.items()}
+    lit = {s: _lit(s, witnesses, told, zero_deg or 0.0, rows.get(s)) for s in settings}
+    family = {s: told or witnesses.parts(s, _sheet_family(one.sheet)) or _seen_family(one) for s, one in lit.items()}
+    groups = _same_parts([s for s in lit if family[s] == "mechanical"], witnesses)
+    groups = [g for g in groups if any(len(lit[s].rpm) for s in g)]  # a setting in the dark is lit by its fellows' parts
+    spoken = {s for g in groups for s in g} | {s for s, one in lit.items() if len(one.rpm)}
+    lit = {s: one for s, one in lit.items() if s in spoken}
     draws: dict[str, unlogged.CurveDraws] = {}
-    for group in _same_parts([s for s in lit if family[s] == "mechanical"], witnesses):
+    for group in groups:
         draws |= zip(group, unlogged.mechanical([lit[s] for s in group], rng), strict=True)
     for setting, one in lit.items():
         if setting not in draws:
@@ -165,15 +166,17 @@ def without_log(
 def _lit(setting: str, witnesses: Witnesses, told: str | None, zero_deg: float, rows: Array | None) -> unlogged.Lit:
     """Readings that speak for the way up, in true degrees as far as the mark is known."""
     own = witnesses.light.filter(pl.col("used") & (pl.col("setting") == setting))
-    if told not in ("locked", "mapped"):
-        own = own.filter(pl.col("direction").fill_null("up") != "down")
+    falling = (own["direction"].fill_null("up") == "down").to_numpy() & (witnesses.parts(setting, told) not in ("locked", "mapped"))
     bench = (own["source"] == "bench").to_numpy()
     advance = own["advance_deg"].to_numpy()
     own_zero = bench & ((own["scale"] == "distributor").fill_null(False).to_numpy() | bool(np.any(advance[bench] < 3.0)))
     rpm = own["rpm"].to_numpy()
     if rows is None:
         rows = np.arange(np.ceil(rpm.min() / 100) * 100, rpm.max() + 1, 100.0) if len(rpm) else np.zeros(0)
-    return unlogged.Lit(rpm, advance - np.where(bench, 0.0, zero_deg), own_zero, witnesses.sheet[setting], rows)
+    up = advance - np.where(bench, 0.0, zero_deg) - np.where(falling, _HYSTERESIS_DEG, 0.0)
+    return unlogged.Lit(
+        rpm, up, np.hypot(LIGHT_SD_DEG, np.where(falling, _HYSTERESIS_SD, 0.0)), own_zero, witnesses.sheet[setting], rows
+    )
 
 
 def _sheet_family(sheet: SheetEntry) -> str | None:
@@ -211,7 +214,8 @@ def _from_draws(setting: str, family: str, lit: unlogged.Lit, advance: Array, co
         a, b, c = (float(q) for q in np.quantile(drawn, [0.05, 0.5, 0.95]))
         put(shape, name, (b, a, c))
     written = lit.sheet.total_deg is not None or lit.sheet.initial_deg is not None
-    return Course(setting, family, lit.rows, middle, low, high, ["strobe", *(["sheet"] if written else [])], shape)
+    evidence = ["strobe", *(["sheet"] if written else [])]
+    return Course(setting, family, lit.rows, middle, low, high, evidence, shape)
 
 
 def _from_sheet(setting: str, told: str | None, sheet: SheetEntry, rows: Array) -> Course:

@@ -35,10 +35,10 @@ def delivered_advance(reading: DayReading, aligned: AlignedDay) -> DeliveredDay:
     witnesses = gather(reading, aligned)
     told = reading.engine_facts.ignition.kind
     mark = reading.facts.zero_mark
-    zero, flats = mark_error(mark), told if told != "mapped" else None
-    factor = wrong_factor(witnesses, zero or 0.0, flats)
+    zero = mark_error(mark)
+    factor = wrong_factor(witnesses, zero or 0.0, told)
     heard = witnesses if factor is None else replace(witnesses, logged=replace(witnesses.logged, curves={}, strays={}, down={}))
-    scale = timing_scale(heard, zero, flats)
+    scale = timing_scale(heard, zero, told)
     if scale.misread:
         light = set_aside(heard.light, list(scale.misread), "stands too far from the log and the other readings: misread?")
         heard, witnesses = replace(heard, light=light), replace(witnesses, light=light)
@@ -56,7 +56,7 @@ def delivered_advance(reading: DayReading, aligned: AlignedDay) -> DeliveredDay:
         timing_scale=_scale_object(heard, scale, zero) | {"mark_uncertainty_deg": mark_uncertainty(mark, reading.day)},
         pull_advance=pull_advance,
         modes=modes,
-        evidence=evidence_table(witnesses, courses, zero or 0.0, log_used=factor is None),
+        evidence=evidence_table(witnesses, courses, zero or 0.0, log_used=factor is None, on_sheet=scale.on_sheet),
         questions=said.questions,
         warnings=said.warnings,
         not_established=said.not_established,

@@ -50,7 +50,9 @@ def _direction(course: Course, direction: str) -> pl.DataFrame:
     )
 
 
-def evidence_table(witnesses: Witnesses, courses: dict[str, Course], zero_deg: float, *, log_used: bool) -> pl.DataFrame:
+def evidence_table(
+    witnesses: Witnesses, courses: dict[str, Course], zero_deg: float, *, log_used: bool, on_sheet: tuple[str, ...]
+) -> pl.DataFrame:
     """EVIDENCE: one row a reading. ``fitted_deg`` is what the fit says that witness should have read (a light: with the mark's
     error); for the log it is the delivered advance itself.
     """
@@ -72,8 +74,11 @@ def evidence_table(witnesses: Witnesses, courses: dict[str, Course], zero_deg: f
         shape = courses[setting].shape if setting in courses else {}
         for name, value in (("initial_deg", entry.initial_deg), ("total_deg", entry.total_deg)):
             if value is not None:
-                rows.append({"setting": setting, "source": "sheet", "direction": name.split("_")[0], "advance_deg": value,
-                             "fitted_deg": shape.get(name), "used": True})  # fmt: skip
+                used = setting in on_sheet or not (setting in courses and courses[setting].on_log)
+                rows.append(
+                    {"setting": setting, "source": "sheet", "direction": name.split("_")[0], "advance_deg": value, "used": used}
+                    | {"fitted_deg": shape.get(name)}
+                )
     return conform(pl.DataFrame(rows, infer_schema_length=None) if rows else pl.DataFrame(), EVIDENCE)
 
 

@@ -60,7 +60,7 @@ def _pairs(witnesses: Witnesses, zero_deg: float, family: str | None) -> tuple[A
             pairs.append((logged, advance - zero_deg, 2.0 * LIGHT_SD_DEG**2))
     for setting, curve in witnesses.logged.curves.items():
         total = witnesses.sheet[setting].total_deg
-        if total is not None and flat_top(curve, family) is not None:
+        if total is not None and flat_top(curve, witnesses.parts(setting, family)) is not None:
             pairs.append((float(curve.advance_deg[-5:].mean()), total, SHEET_SD_DEG**2 + SHEET_COMMON_SD_DEG**2))
     log, true, variance = (np.array(c) for c in zip(*pairs, strict=True)) if pairs else (np.zeros(0),) * 3
     return log, true, variance

@@ -43,14 +43,15 @@ MARK_UNCHECKED_DEG, MARK_CHECKED_DEG = 3.0, 1.0
 class TimingScale:
     """Posterior of (o in degrees, t_d in µs): a mixture of C Gaussians.
 
-    ``weight`` (C,), ``mean`` (C, 2), ``cov`` (C, 2, 2); ``witnesses``: which of strobe, sheet, flats spoke; ``misread``:
-    positions of light readings that stand off so far that they are not believed.
+    ``weight`` (C,), ``mean`` (C, 2), ``cov`` (C, 2, 2); ``witnesses``: which of strobe, sheet, flats spoke; ``on_sheet``:
+    settings whose sheet did; ``misread``: positions of light readings that stand off so far that they are not believed.
     """
 
     weight: Array
     mean: Array
     cov: Array
     witnesses: tuple[str, ...]
+    on_sheet: tuple[str, ...] = ()
     misread: tuple[int, ...] = ()
 
     def shift(self, rpm: Array) -> tuple[Array, Array]:
@@ -121,18 +122,19 @@ def timing_scale(witnesses: Witnesses, zero_deg: float | None, family: str | Non
     zero_deg
         The mark's error as checked; None where unchecked (then light is taken at its word, ±3° carried beside).
     family
-        ``mechanical`` or ``locked`` where the shop says so: its flats then tell the delay. Else None.
+        What engine.yaml says: flats of ``mechanical`` and ``locked`` parts then tell the delay. None where it is silent.
     """
     stop_doubt = 0.0 if zero_deg is None else STOP_SD_DEG**2
     light, which = _from_light(witnesses, zero_deg or 0.0, family, stop_doubt)
-    others = {"sheet": _from_sheet(witnesses, zero_deg or 0.0, family), "flats": _from_flats(witnesses, family)}
+    sheet, on_sheet = _from_sheet(witnesses, zero_deg or 0.0, family)
+    others = {"sheet": sheet, "flats": _from_flats(witnesses, family)}
     scale = _posterior({"strobe": light} | others)
     off = np.abs(light.y - light.basis @ scale.joint()[0]) > MISREAD_DEG
     misread: tuple[int, ...] = ()
     if off.any() and off.sum() <= len(off) / 3:
         misread = tuple(w for w, bad in zip(which, off, strict=True) if bad)
         scale = _posterior({"strobe": light.only(~off)} | others)
-    return replace(scale, misread=misread)
+    return replace(scale, misread=misread, on_sheet=on_sheet)
 
 
 def _posterior(parts: dict[str, _Speaks]) -> TimingScale:
@@ -186,7 +188,7 @@ def _from_light(witnesses: Witnesses, zero_deg: float, family: str | None, commo
         if curve is None or not np.isfinite(logged := float(curve.at(rpm))):
             continue
         slope = abs(curve.slope_at(rpm))
-        if direction == "down" and family not in ("locked", "mapped") and slope > FLAT_DEG_PER_1000:
+        if direction == "down" and witnesses.parts(setting, family) not in ("locked", "mapped") and slope > FLAT_DEG_PER_1000:
             continue
         y.append(logged - (advance - zero_deg))
         basis.append(_row(rpm))
@@ -196,25 +198,26 @@ def _from_light(witnesses: Witnesses, zero_deg: float, family: str | None, commo
     return _speaks(y, basis, variance, common), which
 
 
-def _from_sheet(witnesses: Witnesses, zero_deg: float, family: str | None) -> _Speaks:
+def _from_sheet(witnesses: Witnesses, zero_deg: float, family: str | None) -> tuple[_Speaks, tuple[str, ...]]:
     """Log on its flat top minus the total the sheet says. The shop may or may not have known of the mark's error."""
-    y, basis, variance = [], [], []
+    y, basis, variance, which = [], [], [], []
     for setting, curve in witnesses.logged.curves.items():
-        total, span = witnesses.sheet[setting].total_deg, flat_top(curve, family)
+        total, span = witnesses.sheet[setting].total_deg, flat_top(curve, witnesses.parts(setting, family))
         if total is None or span is None:
             continue
         top = (curve.rpm >= span[0]) & (curve.rpm <= span[1])
         y.append(float(curve.advance_deg[top].mean()) - (total - zero_deg / 2.0))
         basis.append(_row(float(curve.rpm[top].mean())))
         variance.append(SHEET_SD_DEG**2)
-    return _speaks(y, basis, variance, SHEET_COMMON_SD_DEG**2 + (zero_deg / 2.0) ** 2)
+        which.append(setting)
+    return _speaks(y, basis, variance, SHEET_COMMON_SD_DEG**2 + (zero_deg / 2.0) ** 2), tuple(which)
 
 
 def _from_flats(witnesses: Witnesses, family: str | None) -> _Speaks:
     """Slope of the log where the parts deliver a constant: all of it is delay."""
     y, basis, variance = [], [], []
-    for curve in witnesses.logged.curves.values():
-        span = flat_top(curve, family)
+    for setting, curve in witnesses.logged.curves.items():
+        span = flat_top(curve, witnesses.parts(setting, family))
         if span is None:
             continue
         top = (curve.rpm >= span[0]) & (curve.rpm <= span[1])

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from pullbook.stages.witnesses import LIGHT_SD_DEG, SHEET_COMMON_SD_DEG, SHEET_SD_DEG, SheetEntry
+from pullbook.stages.witnesses import SHEET_COMMON_SD_DEG, SHEET_SD_DEG, SheetEntry
 
 Array = npt.NDArray[np.float64]
 
@@ -26,11 +26,12 @@ _SMOOTH_SD, _SMOOTH_RPM = 6.0, 1200.0  # a table's course, where nothing better 
 class Lit:
     """One setting's readings in true crank degrees as far as the mark is known, its sheet, and the rows asked for.
 
-    ``rpm``, ``advance_deg``, ``relative`` (n,): bench readings on the distributor's own zero lack the initial advance.
+    ``rpm``, ``advance_deg``, ``sd_deg``, ``relative`` (n,): bench readings on the distributor's own zero lack the initial advance.
     """
 
     rpm: Array
     advance_deg: Array
+    sd_deg: Array
     relative: npt.NDArray[np.bool_]
     sheet: SheetEntry
     rows: Array
@@ -47,7 +48,7 @@ class CurveDraws:
 def locked(lit: Lit, rng: np.random.Generator) -> CurveDraws:
     """One constant, from every reading and the sheet."""
     y = list(lit.advance_deg[~lit.relative])
-    v = [LIGHT_SD_DEG**2] * len(y)
+    v = list(lit.sd_deg[~lit.relative] ** 2)
     written = lit.sheet.total_deg if lit.sheet.total_deg is not None else lit.sheet.initial_deg
     if written is not None:
         y.append(written)
@@ -120,7 +121,7 @@ def _turned(lit: Sequence[Lit], rng: np.random.Generator) -> tuple[list[CurveDra
         block[:, :, -1] = risen(one.rpm, slice(None))
         blocks.append(block)
         y.append(one.advance_deg)
-        noise.append(np.full(len(one.rpm), LIGHT_SD_DEG**2))
+        noise.append(one.sd_deg**2)
         if one.sheet.initial_deg is not None:
             mean0[i], sd0[i] = one.sheet.initial_deg, SHEET_ALONE_SD_DEG
         elif one.sheet.total_deg is not None:
@@ -166,7 +167,7 @@ def smooth(lit: Lit, rng: np.random.Generator) -> CurveDraws:
 
     seen = ~lit.relative
     x, y = lit.rpm[seen], lit.advance_deg[seen]
-    gain = np.linalg.solve(related(x, x) + LIGHT_SD_DEG**2 * np.eye(len(x)), related(x, lit.rows)).T
+    gain = np.linalg.solve(related(x, x) + np.diag(lit.sd_deg[seen] ** 2), related(x, lit.rows)).T
     mean = _LEVEL + gain @ (y - _LEVEL)
     cov = related(lit.rows, lit.rows) - gain @ related(x, lit.rows)
     values, vectors = np.linalg.eigh((cov + cov.T) / 2.0)

@@ -46,6 +46,11 @@ class Witnesses:
     sheet: dict[str, SheetEntry]
     warnings: tuple[str, ...]
 
+    def parts(self, setting: str, told: str | None) -> str | None:
+        """What a setting's parts can do: ``locked`` where the sheet says initial and total are one, else what the shop says."""
+        rise = self.sheet[setting].rise_deg if setting in self.sheet else None
+        return "locked" if rise is not None and abs(rise) < 0.05 else told
+
 
 def gather(reading: DayReading, aligned: AlignedDay) -> Witnesses:
     """Collect the witnesses of every setting that was pulled or lit.
