@@ -1,14 +1,15 @@
 """A log cut into pulls, holds, coast-downs, blips and idle running, at any rate and with any channels."""
 
+import itertools
 from dataclasses import replace
 
 import numpy as np
 import polars as pl
 import pytest
+from tests.unit.reading_day.driven import SWEEP, Plan, drive
 
 from pullbook.handover import Segment
 from pullbook.reading.segments import day_top, find_segments, mark_aborted
-from tests.unit.reading_day.driven import SWEEP, Plan, drive
 
 DAY: Plan = [
     (6, 900, 0.1), (0.6, 3000, 0.2), (1.2, 1000, 0), (3, 1500, 0.3), (2, 1800, 0.3), (12, 5800, 1), (9, 1500, 0), (5, 1200, 0.1),
@@ -52,7 +53,7 @@ def test_segments_tile_the_log() -> None:
     segments = find_segments(samples)
     assert segments[0].first == 0
     assert segments[-1].stop == samples.height
-    assert all(a.stop == b.first and a.segment + 1 == b.segment for a, b in zip(segments, segments[1:], strict=False))
+    assert all(a.stop == b.first and a.segment + 1 == b.segment for a, b in itertools.pairwise(segments))
     assert sum(s.rows for s in segments) == samples.height
 
 
