@@ -12,9 +12,14 @@ from pullbook.advice.parts import LOCKED
 from pullbook.advice.sums import distributor_from_crank, plain
 from pullbook.handover import Array
 
+_HALF_DEGREE_WORTH = 3e-4  # of torque: below this nobody sets tenths of a degree
+
 
 def rounded(shape: Shapes, ground: Ground, *, own: bool) -> Shapes:
-    """A curve in numbers that can be set, still under the ceiling: tenths of a degree, and 50 rpm where springs are to be found."""
+    """A curve in numbers that can be set, still under the ceiling.
+
+    Half degrees, as a light is read, unless half a degree costs something; 50 rpm where springs are to be found.
+    """
     if own:
         neat = shape
     else:
@@ -22,7 +27,11 @@ def rounded(shape: Shapes, ground: Ground, *, own: bool) -> Shapes:
         all_in = np.maximum(np.round(shape.all_in / 50.0) * 50.0, start + 50.0)
         neat = Shapes(shape.total, np.round(shape.stop * 2.0) / 2.0, start, all_in, shape.knee_at, shape.knee_share)
     top = highest_total(neat, ground.limit_rpm, ground.limit_deg)
-    return neat.with_total(np.floor(np.minimum(np.round(neat.total, 1), top) * 10.0 + 1e-6) / 10.0)
+    tenth = neat.with_total(np.floor(np.minimum(np.round(neat.total, 1), top) * 10.0 + 1e-6) / 10.0)
+    nearest_half = np.round(tenth.total * 2.0) / 2.0
+    half = neat.with_total(np.where(nearest_half <= top + 1e-9, nearest_half, np.floor(top * 2.0) / 2.0))
+    dearer = abs(float(ground.price(half.curves(ground.rpm))[0] - ground.price(tenth.curves(ground.rpm))[0]))
+    return half if dearer < _HALF_DEGREE_WORTH else tenth
 
 
 def springs_note(shape: Shapes, part: Part | None, *, stop_known: bool) -> str:
@@ -103,9 +112,27 @@ def mechanical_object(
             {"rpm": int(n), "cost_pct": _pct(mean[i]), "lo_pct": _pct(lo[i]), "hi_pct": _pct(hi[i])}
             for i, n in enumerate(ground.rpm)
         ],
+        "curve": [{"rpm": int(n), "advance_deg": round(float(curve[i]), 2)} for i, n in enumerate(ground.rpm)],
+        "most_torque": _most_torque(ground, found, versus, known=known),
         "notes": _notes(ground, found, ideal, noted),
     }
     return answer, shape
+
+
+def _most_torque(ground: Ground, found: Found, versus: Array | None, *, known: bool) -> dict[str, float | str | None]:
+    """The curve of least expected loss, for who wants the last of it: what it takes and what it brings."""
+    shape = rounded(found.cheapest, ground, own=found.cheapest_part is not None)
+    total, stop = float(shape.total[0]), float(shape.stop[0])
+    change = None if versus is None else interval(change_from(ground, shape.curves(ground.rpm)[0], versus))
+    return {
+        "initial_deg": round(total - stop, 3) if known else None,
+        "total_deg": round(total, 1),
+        "stop_deg": round(stop, 3) if known else None,
+        "springs_note": springs_note(shape, found.cheapest_part, stop_known=known),
+        "versus_baseline_pct": None if change is None else _pct(change[0]),
+        "versus_lo_pct": None if change is None else _pct(change[1]),
+        "versus_hi_pct": None if change is None else _pct(change[2]),
+    }
 
 
 def change_from(ground: Ground, curve: Array, versus: Array) -> Array:

@@ -29,7 +29,7 @@ def no_advice(day: AdviceDay) -> Advice:
         "least_curve": [],
         "table": [],
         "ceiling": ceiling_rows(day.best.ceiling),
-        "mechanical": dict.fromkeys((*keys, *costs)) | {"strip": [], "notes": []},
+        "mechanical": dict.fromkeys((*keys, *costs)) | {"strip": [], "curve": [], "most_torque": None, "notes": []},
         "hand_over_pull": hand_over_pull(day.aligned, home.name) if home is not None else None,
         "next_pulls": [step],
         "enough": False,

@@ -69,10 +69,16 @@ def day_sentence(outcome: Outcome) -> str:
         return f"Cannot tell yet where the best lies; until then {setting}: it {change}, {count}{then}."
     if outcome.is_baseline:
         return f"Leave it as the baseline is: nothing tested is measurably better, {count}{then}."
-    less = ""
-    if outcome.less_deg >= 0.75 and outcome.change_pct is not None and outcome.change_pct[0] < outcome.tolerance_pct:
-        less = f" with {plain(outcome.less_deg, 0)}° less advance"
-    return f"{setting[0].upper()}{setting[1:]}: it {change}{less}, {count}{then}."
+    return f"{setting[0].upper()}{setting[1:]}: {_why_this(outcome, change)}, {count}{then}."
+
+
+def _why_this(outcome: Outcome, change: str) -> str:
+    """What the setting brings; where it brings no torque, that it is the least advance the tolerance allows."""
+    mean = None if outcome.change_pct is None else outcome.change_pct[0]
+    if mean is None or mean >= outcome.tolerance_pct or outcome.less_deg < 0.75:
+        return f"it {change}"
+    least = f"the least advance within {plain(outcome.tolerance_pct, 2)} % of the most torque"
+    return f"{least}; with {plain(outcome.less_deg, 0)}° less it {change}"
 
 
 def nothing_sentence(pulls: int, known_advance: bool) -> str:

@@ -213,13 +213,15 @@ def _set_words(
     if day.kind == "mapped":
         return f"enter the table below ({sums.plain(float(advised[0]), 0)}° rising to {sums.plain(float(np.max(advised)), 0)}°)"
     total = sums.plain(mechanical["total_deg"])
-    if day.kind == "locked" or mechanical["all_in_rpm"] is None:
+    if mechanical["stop_deg"] == 0.0:
         return f"lock it at {total}°"
-    all_in = f"all in by {shape.all_in[0]:.0f} rpm"
-    if mechanical["initial_deg"] is None:
+    initial, stop = mechanical["initial_deg"], mechanical["stop_deg"]
+    if mechanical["springs_note"].startswith("keep"):
+        return f"turn the distributor to {total}° total ({sums.plain(initial)}° initial), springs and stop as they are"
+    all_in = f"all in by about {round(float(shape.all_in[0]) / 50.0) * 50:.0f} rpm"
+    if initial is None:
         return f"set {total}° total, {all_in}"
-    stop = sums.plain(mechanical["stop_deg"])
-    return f"set {sums.plain(mechanical['initial_deg'])}° initial with the {stop}° stop, {total}° total, {all_in}"
+    return f"set {sums.plain(initial)}° initial with the {sums.plain(stop)}° stop, {total}° total, {all_in}"
 
 
 def _less_than_baseline(day: AdviceDay, advised: Array) -> float:

@@ -57,7 +57,9 @@ class Day:
         every = np.array(list(curves.values()))
         skew = random.normal(0.0, 0.002, n)
         means = {
-            s: level + np.log1p(-k * (c - best) ** 2 * np.exp(skew[:, None] * (c - best))) + random.normal(0.0, 0.001, (n, 1))
+            s: level
+            + np.log1p(-np.minimum(k * (c - best) ** 2 * np.exp(skew[:, None] * (c - best)), 0.9))
+            + random.normal(0.0, 0.001, (n, 1))
             for s, c in curves.items()
         }
         return Posterior(
@@ -125,7 +127,7 @@ class Day:
         rows = []
         for i, p in enumerate(self.pulls, 1):
             level = random.normal(0.0, self.pull_sd)
-            loss = self.k * (self.curve(p) - self.best) ** 2
+            loss = np.minimum(self.k * (self.curve(p) - self.best) ** 2, 0.9)
             torque = np.exp(posterior.log_torque.mean(axis=0) + np.log1p(-loss) + level)
             rows += [{"pull_id": f"p{i}", "rpm": int(n), "torque_nm": float(t)} for n, t in zip(self.rpm, torque, strict=True)]
         aligned = AlignedDay(conform(pl.DataFrame(pulls), ALIGNED_PULLS), conform(pl.DataFrame(rows), ROWS), None, 0.1, {})
