@@ -59,13 +59,9 @@ def _with_slow(motion: Motion, rises: list[tuple[int, int]], falls: list[tuple[i
         approach = [r for r in inside if r[0] <= first + (stop - first) // 4 and r[1] < first + (stop - first) // 2]
         begin = max([first, *(b for _, b in approach[:1])])
         scraps = all(pace(*r) < 2.5 * pace(begin, stop) for r in inside if r not in approach[:1])
-        if inside and inside[0][1] >= stop - motion.steps(5.0):
-            continue
-        if (
-            scraps
-            and not any(a < stop and b > begin for a, b in falls)
-            and motion.rpm[stop - 1] - motion.rpm[begin] >= PULL_SPAN_RPM
-        ):
+        fallen = any(a < stop - motion.steps(2.5) and b > begin for a, b in falls)
+        seen = any(b >= stop - motion.steps(5.0) for _, b in approach[:1])
+        if scraps and not fallen and not seen and motion.rpm[stop - 1] - motion.rpm[begin] >= PULL_SPAN_RPM:
             rises = [r for r in rises if r not in inside] + [(begin if motion.loaded is None else first, stop)]
     return rises
 
