@@ -56,7 +56,7 @@ def _with_slow(motion: Motion, rises: list[tuple[int, int]], falls: list[tuple[i
 
     for first, stop in _moving(motion, 1.0, 2.5):
         inside = [r for r in rises if r[0] < stop and r[1] > first]
-        approach = [r for r in inside if r[0] <= first + (stop - first) // 4 and r[1] < first + (stop - first) // 2]
+        approach = [r for r in inside if r[0] <= first + (stop - first) // 4]
         begin = max([first, *(b for _, b in approach[:1])])
         scraps = all(pace(*r) < 2.5 * pace(begin, stop) for r in inside if r not in approach[:1])
         fallen = any(a < stop - motion.steps(2.5) and b > begin for a, b in falls)
