@@ -5,26 +5,34 @@ import matplotlib as mpl
 from pullbook.report import model
 from pullbook.report.content import Content
 from pullbook.report.paper import Column, Sheets, measure, printable, settings
+from pullbook.report.pdf import two_columns
 from pullbook.report.view import DayView
 from pullbook.report.words import number, setting_degrees
 
-READINGS = 14
+READINGS = 12
+SIGNATURES = ("set by", "checked with a light by", "date and hours")
 
 
 def card_pdf(shown: DayView, said: Content, *, page: str = "A4") -> bytes:
-    """The card as PDF bytes, one page whatever the day holds."""
+    """The card as PDF bytes, one page whatever the day holds.
+
+    Parameters
+    ----------
+    shown, said
+        The day and what its report says.
+    page
+        ``A4`` or ``Letter``.
+    """
     with mpl.rc_context(settings()):
-        sheets = Sheets(page, said.made, f"Tune card: {said.engine}, {said.day}")
+        sheets = Sheets(page, said.made, f"Tune card: {said.title}, {said.day}")
         sheet = sheets.sheet()
         _head(sheet, said)
-        foot = _foot_height(sheet, said)
-        bottom = sheet.bottom - foot
-        middle = sheet.y
-        left = Column(sheets, sheet.figure, sheet.x, middle, 3.35, bottom)
-        right = Column(sheets, sheet.figure, sheet.x + 3.65, middle, sheet.width - 3.65, bottom)
+        bottom = sheet.bottom - 3.1
+        left = Column(sheets, sheet.figure, sheet.x, sheet.y, 3.35, bottom)
+        right = Column(sheets, sheet.figure, sheet.x + 3.65, sheet.y, sheet.width - 3.65, bottom)
         _set(left, shown, said)
-        _conditions(left, shown)
         _readings(right, shown)
+        _conditions([right, left], shown)
         _foot(Column(sheets, sheet.figure, sheet.x, bottom + 0.05, sheet.width, sheet.bottom), said)
         return sheets.pdf()
 
@@ -36,8 +44,8 @@ def _fit(text: str, size: float, width: float, least: float) -> float:
 
 
 def _head(sheet: Column, said: Content) -> None:
-    size = _fit(said.engine, 26, sheet.width, 14)
-    name = printable(said.engine)
+    name = printable(said.title)
+    size = _fit(name, 26, sheet.width, 14)
     while measure(name, size, True) > sheet.width and len(name) > 2:
         name = name[:-2].rstrip() + "…"
     sheet.text(name, size, bold=True, after=0.02)
@@ -52,125 +60,118 @@ def _set(left: Column, shown: DayView, said: Content) -> None:
     if curve:
         for label, value in (("Total", curve["total_deg"]), ("Initial", curve.get("initial_deg")), ("Stop", curve.get("stop_deg"))):
             _big(left, label, setting_degrees(value), 34 if label == "Total" else 24)
-        for label, value in (
-            ("Starts to move", curve.get("start_rpm")),
-            ("Bends", curve.get("knee_rpm")),
-            ("All in by", curve.get("all_in_rpm")),
-        ):
-            if value is not None:
+        for label, name in (("Starts to move", "start_rpm"), ("Bends", "knee_rpm"), ("All in by", "all_in_rpm")):
+            if curve.get(name) is not None:
                 bend = f"{number(curve['knee_deg'])}° at " if label == "Bends" and curve.get("knee_deg") is not None else ""
-                _big(left, label, f"{bend}{number(value)} rpm", 16)
+                _big(left, label, f"{bend}{number(curve[name])} rpm", 16)
         if curve.get("springs_note"):
-            left.text(str(curve["springs_note"]), 12, after=0.05)
+            left.text(str(curve["springs_note"]), 11, after=0.05)
         left.text("Crank degrees before top dead centre, vacuum advance off and plugged.", 10, after=0.1)
     elif said.table:
-        left.text("the table at the right, at the spark", 16, bold=True, after=0.1)
+        left.text("Enter the table at the right.", 18, bold=True, after=0.05)
+        left.text("Crank degrees before top dead centre. “Enter” makes up for what the log and the delay add.", 10, after=0.1)
     else:
         left.text("Nothing: this day cannot tell.", 18, bold=True, after=0.1)
-        left.text(
-            "Run next: " + "; ".join(s.label + (f" ({s.text})" if s.text else "") for s in said.next_pulls[:3])
-            if said.next_pulls
-            else "",
-            12,
-        )
+        if said.next_pulls:
+            left.text("Run next: " + "; ".join(s.label + (f" ({s.text})" if s.text else "") for s in said.next_pulls[:3]), 12)
     if said.limit:
-        top = left.y + 0.05
-        left.y = top
-        left.text(said.limit, 12, bold=True, after=0.0)
+        left.y += 0.05
+        top = left.y
+        left.text(said.limit, 11, bold=True, after=0.0)
         left.frame(top, left.y, "ink", pad=0.05)
         left.y += 0.15
 
 
 def _big(column: Column, label: str, value: str, size: float) -> None:
-    value_size = _fit(value, size, column.width - measure(label, 12) - 0.15, 10)
-    if not column.room(value_size * 1.25 / 72):
+    size = _fit(value, size, column.width - measure(label, 12) - 0.15, 10)
+    if not column.room(size * 1.25 / 72):
         return
-    column.line(label, column.x, column.y + (value_size - 12) / 72, 12)
-    column.line(value, column.x + column.width, column.y, value_size, bold=True, ha="right")
-    column.y += value_size * 1.25 / 72
+    column.line(label, column.x, column.y + (size - 12) / 72, 12)
+    column.line(value, column.x + column.width, column.y, size, bold=True, ha="right")
+    column.y += size * 1.25 / 72
 
 
-def _conditions(left: Column, shown: DayView) -> None:
+def _conditions(columns: list[Column], shown: DayView) -> None:
+    """What the setting holds for, in whichever column has room, smaller before anything is left out."""
     facts = shown.record.get("facts") or {}
     day, engine = facts.get("day") or {}, facts.get("engine") or {}
-    for label, text in (
-        ("Fuel", day.get("fuel") or engine.get("fuel")),
-        ("Plugs", day.get("plugs")),
-        ("Oil", day.get("oil")),
-        ("Mixture", day.get("mixture")),
-        ("Timing mark", model.mark(shown.record)),
-        ("Knock", model.knock(shown.record)),
-    ):
-        left.text(f"{label}: {text or 'not noted'}", 11, after=0.03)
+    lines = [
+        f"{label}: {text or 'not noted'}"
+        for label, text in (
+            ("Fuel", day.get("fuel") or engine.get("fuel")),
+            ("Timing mark", model.mark(shown.record)),
+            ("Knock", model.knock(shown.record)),
+            ("Plugs", day.get("plugs")),
+            ("Oil", day.get("oil")),
+            ("Mixture", day.get("mixture")),
+        )
+    ]
+    for line in lines:
+        any(column.text(line, size, after=0.03) for size in (10.5, 8.5, 7.0) for column in columns)
+
+
+def _rows(shown: DayView) -> tuple[str, tuple[str, ...], list[tuple[str, ...]]]:
+    readings = [r for r in (shown.record.get("card") or {}).get("readings") or [] if r.get("up_deg") is not None]
+    table = [] if shown.mechanical else [r for r in shown.advice.get("table") or [] if r.get("delivered_deg") is not None]
+    if table:
+        light = {r["rpm"]: r["up_deg"] for r in readings}
+        heads = ("rpm", "at the spark", "enter") + (("light reads",) if light else ())
+        rows = [(number(r["rpm"]), setting_degrees(r["delivered_deg"]), setting_degrees(r.get("enter_deg"))) for r in table]
+        lit = [(setting_degrees(light[r["rpm"]]) if r["rpm"] in light else "–",) if light else () for r in table]
+        return "TABLE", heads, [(*row, *extra) for row, extra in zip(rows, lit, strict=True)]
+    if any(r.get("down_deg") is not None and r["down_deg"] != r["up_deg"] for r in readings):
+        cells = [(number(r["rpm"]), setting_degrees(r["up_deg"]), setting_degrees(r.get("down_deg"))) for r in readings]
+        return "CHECK WITH A LIGHT", ("rpm", "rpm rising", "rpm falling"), [tuple(c) for c in cells]
+    return "CHECK WITH A LIGHT", ("rpm", "light reads"), [(number(r["rpm"]), setting_degrees(r["up_deg"])) for r in readings]
 
 
 def _readings(right: Column, shown: DayView) -> None:
-    card = shown.record.get("card") or {}
-    rows = [r for r in card.get("readings") or [] if r.get("up_deg") is not None]
-    table = (
-        [(r["rpm"], r.get("delivered_deg"), r.get("enter_deg")) for r in shown.advice.get("table") or []]
-        if not shown.mechanical
-        else []
-    )
-    heads: tuple[str, ...]
-    cells: list[tuple[str, ...]]
-    if table:
-        heads, cells = ("rpm", "at the spark", "enter"), [(number(n), setting_degrees(a), setting_degrees(b)) for n, a, b in table]
-        right.text("TABLE", 13, bold=True, after=0.03)
-    else:
-        down = any(r.get("down_deg") is not None for r in rows)
-        heads = ("rpm", "light, rpm rising", "rpm falling") if down else ("rpm", "light reads")
-        cells = [
-            (
-                number(r["rpm"]),
-                setting_degrees(r["up_deg"]),
-                *((setting_degrees(r.get("down_deg")) if r.get("down_deg") is not None else "–",) if down else ()),
-            )
-            for r in rows
-        ]
-        right.text("CHECK WITH A LIGHT", 13, bold=True, after=0.03)
+    title, heads, cells = _rows(shown)
+    right.text(title, 13, bold=True, after=0.03)
     if not cells:
         right.text("No readings to check against: no curve is advised.", 12)
         return
-    step = (len(cells) + READINGS - 1) // READINGS
-    cells = cells[::step] if step > 1 else cells
-    edges = [right.x + right.width * (i + 1) / len(heads) - 0.05 for i in range(len(heads))]
+    step = -(-len(cells) // READINGS)
+    cells = [c for i, c in enumerate(cells) if i % step == 0 or i == len(cells) - 1]
+    part = right.width / len(heads)
     for k, row in enumerate([heads, *cells]):
-        size = 10.5 if k == 0 else 16
-        if not right.room(size * 1.5 / 72):
+        size = 10.0 if k == 0 else 15.0
+        if not right.room(size * 1.42 / 72):
             break
-        for x, cell in zip(edges, row, strict=True):
-            right.line(cell, x, right.y, _fit(cell, size, right.width / len(heads) - 0.08, 7), bold=k > 0, ha="right")
-        right.y += size * 1.5 / 72
+        for i, cell in enumerate(row):
+            right.line(cell, right.x + part * (i + 1) - 0.05, right.y, _fit(cell, size, part - 0.08, 6), bold=k > 0, ha="right")
+        right.y += size * 1.42 / 72
         right.rule("soft" if k else "ink", 0.6 if k else 1.2, y=right.y - 0.04)
     right.y += 0.05
+    card = shown.record.get("card") or {}
+    scale = str(card.get("scale") or "as a light reads on a true mark")
+    right.text(f"Degrees {scale}." if title != "TABLE" else f"Light: {scale}.", 9)
     if card.get("mm_per_deg") is not None:
-        right.text(f"On this damper one degree is {number(card['mm_per_deg'], 2)} mm.", 11)
-    right.text("Use a plain light on number one lead. A reading a degree off is within what a light can tell.", 10)
-
-
-def _cautions(said: Content) -> list[str]:
-    return said.cautions[:8] or ["Follow the engine maker and the rules of your cell."]
-
-
-def _foot_height(sheet: Column, said: Content) -> float:
-    return min(sum(sheet.height_of("• " + c, 10) + 0.03 for c in _cautions(said)) + 1.35, 4.2)
+        right.text(f"On this damper one degree is {number(card['mm_per_deg'], 2)} mm.", 10.5)
+    right.y += 0.08
 
 
 def _foot(foot: Column, said: Content) -> None:
-    sign = 0.75
+    end = foot.bottom
     foot.rule("ink", 1.2)
     foot.y += 0.08
     foot.text("TAKE CARE", 12, bold=True, after=0.02)
-    end = foot.bottom
-    foot.bottom = end - sign
-    for c in _cautions(said):
-        if not foot.text("• " + c, 10, after=0.03):
-            break
+    foot.bottom = end - 0.72
+    cautions = said.cautions or ["Follow the engine maker and the rules of your cell."]
+    size = next((s for s in (9.0, 8.5, 8.0, 7.5, 7.0, 6.5) if _tall(foot, cautions, s) <= foot.bottom - foot.y), 6.0)
+    left_over = two_columns(foot, cautions, size)
     foot.bottom = end
+    if left_over:
+        foot.text(f"{len(left_over)} more in the report.", 8, bold=True)
     foot.y = end - 0.32
     thirds = foot.width / 3
-    for i, label in enumerate(("set by", "checked with a light by", "date and hours")):
+    for i, label in enumerate(SIGNATURES):
         part = Column(foot.sheets, foot.figure, foot.x + i * thirds, foot.y, thirds - 0.2, foot.bottom)
         part.rule("ink", 0.8)
         part.line(label, part.x, part.y + 0.03, 9, hue="soft")
+
+
+def _tall(foot: Column, lines: list[str], size: float) -> float:
+    half = Column(foot.sheets, foot.figure, 0, 0, (foot.width - 0.2) / 2, 99)
+    heights = [half.height_of("• " + c, size) + 0.02 for c in lines]
+    return sum(heights) / 2 + max(heights) / 2

@@ -216,7 +216,8 @@ def _sentence(c: Plain) -> str:
         return f"Torque of the two may not be compared: {why['why']}. Needed: {why['needed']}."
     if c["change_pct"] is None:
         return "Torque of the two is not known at any common rpm; advances are set side by side below."
-    text = f"B makes {number(abs(c['change_pct']), 1)} % {'more' if c['change_pct'] > 0 else 'less'} torque than A over the rpm both ran"
+    way = "more" if c["change_pct"] > 0 else "less"
+    text = f"B makes {number(abs(c['change_pct']), 1)} % {way} torque than A over the rpm both ran"
     text += f" (likely {percent_between(c['lo_pct'], c['hi_pct'])})" if c["lo_pct"] is not None else " (no range known)"
     return text + (", with the reservations below." if c["torque"] != "allowed" else ".")
 
@@ -237,6 +238,6 @@ def _facts(record: Plain, side: Plain) -> list[tuple[str, str]]:
         ("a repeat lands", repeats(record)),
         ("air", air(record)),
         ("timing mark", mark(record)),
-        ("log less true", log_scale if scale.get("log_minus_true_deg") is not None else "not known"),
+        ("log less true", "not known" if scale.get("log_minus_true_deg") is None else log_scale),
         *((name, str(noted.get(name) or "not noted")) for name in ("dyno", "fuel", "oil", "plugs", "mixture")),
     ]

@@ -21,6 +21,7 @@ RANGES = "A range marked “likely” holds the true value nine times in ten. Al
 class Content:
     """Everything a day's report says. Lists may be empty: the page then says that there is nothing."""
 
+    title: str
     engine: str
     day: str
     sentence: str
@@ -56,6 +57,7 @@ def content(shown: DayView) -> Content:
     found = {p.name: p for m in (*PAGE_ONE, *PAGE_TWO, *PAGE_THREE) if (p := m.picture(shown)) is not None}
     limit = str(record.get("tested_limit") or "")
     return Content(
+        title=shown.title,
         engine=shown.engine,
         day=shown.day,
         sentence=model.sentence(record),
@@ -81,9 +83,14 @@ def content(shown: DayView) -> Content:
         facts=_facts(record),
         assumptions=_assumptions(shown),
         inputs=_inputs(record),
-        made=f"Made by pullbook {record.get('tool_version') or ''} at {record.get('made_at') or 'an unknown time'}.",
+        made=_made(record),
         span=shown.span,
     )
+
+
+def _made(record: dict[str, Any]) -> str:
+    at = str(record.get("made_at") or "an unknown time")[:16].replace("T", " ")
+    return f"Made by pullbook {record.get('tool_version') or ''} at {at} UTC."
 
 
 def _table(shown: DayView) -> Table | None:

@@ -92,6 +92,6 @@ def _csv(table: canvas.Table) -> bytes:
 def _plain(cell: str) -> object:
     """A shown number as a machine reads it; anything else as guarded text."""
     try:
-        return float(cell.replace("−", "-").replace(",", ""))
+        return float(cell.replace("−", "-").replace("\u202f", ""))
     except ValueError:
         return csv_cell(cell)

@@ -5,7 +5,7 @@ from typing import Any
 from urllib.parse import quote
 
 from pullbook.report import words
-from pullbook.report.view import DayView
+from pullbook.report.view import DayView, mapped
 from pullbook.report.words import clean_all, counted, degrees, half_width, listed, number, percent, setting_degrees
 
 HEARD = ("heard", "faint", "counted")
@@ -149,11 +149,15 @@ def knock(record: dict[str, Any]) -> str:
     heard = [n for n in notes if n.get("word") in HEARD]
     listened = {n.get("pull_id") for n in notes if n.get("word") in (*HEARD, "not heard")}
     if heard:
-        places = {
-            f"{n['word']} on {n.get('setting')} at {words.between(n.get('rpm_lo'), n.get('rpm_hi'), ' rpm')}": None for n in heard
-        }
-        more = f" and {len(places) - 3} more" if len(places) > 3 else ""
-        return listed(list(places)[:3]) + more
+        spans: dict[tuple[str, str], list[float]] = {}
+        for n in heard:
+            ends = [n[k] for k in ("rpm_lo", "rpm_hi") if n.get(k) is not None]
+            spans.setdefault((str(n["word"]), str(n.get("setting"))), []).extend(ends)
+        places = [
+            f"{word} on {name}" + (f" at {number(min(at))} to {words.rpm(max(at))}" if at else "")
+            for (word, name), at in spans.items()
+        ]
+        return "; ".join(places[:6]) + (f"; and on {len(places) - 6} more" if len(places) > 6 else "")
     if not listened:
         return "nobody was listening"
     return f"not heard on the {counted(len(listened), 'pull')} listened to of {len(record.get('pulls') or notes)}"
@@ -183,7 +187,7 @@ def advised(record: dict[str, Any]) -> str:
     """The setting advised, short enough for a list."""
     advice = record.get("advice") or {}
     curve = advice.get("mechanical") or {}
-    if curve.get("total_deg") is not None:
+    if curve.get("total_deg") is not None and not mapped(record):
         initial = curve.get("initial_deg")
         text = f"{setting_degrees(curve['total_deg'])} total" + (
             f", {setting_degrees(initial)} initial" if initial is not None else ""

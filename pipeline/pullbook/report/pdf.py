@@ -11,6 +11,8 @@ from pullbook.report.model import Said
 from pullbook.report.paper import Column, Sheets, measure, settings
 from pullbook.report.pictures import Shown
 
+CAUTION_SIZE = 6.8
+
 
 def report_pdf(said: Content, photos: list[Shown], *, page: str = "A4") -> bytes:
     """The report as PDF bytes.
@@ -38,15 +40,14 @@ def _names(modules: Any) -> list[str]:
 
 def _page_one(sheets: Sheets, said: Content) -> list[str]:
     sheet = sheets.sheet()
-    sheet.text(f"{said.engine}   {said.day}", 10, hue="soft", after=0.04)
+    sheet.text(f"{said.title}   {said.day}", 10, hue="soft", after=0.04)
     size = 15.0 if len(said.sentence) < 160 else 11.0
     sheet.text(said.sentence, size, bold=True, after=0.12)
     over: list[str] = []
     cautions = said.cautions or [
         "A dyno pull can break an engine and hurt people: follow the engine maker and the rules of your cell."
     ]
-    height = sum(sheet.height_of("• " + c, 7.5) + 0.02 for c in cautions) + 0.42
-    height = min(height, 2.6)
+    height = min(_cautions_height(sheet, cautions) + 0.5, 2.6)
     bottom = sheet.bottom - height - 0.2
     left = Column(sheets, sheet.figure, sheet.x + 0.07, sheet.y + 0.03, 2.2, bottom)
     right = Column(sheets, sheet.figure, sheet.x + 2.5, sheet.y, sheet.width - 2.5, bottom)
@@ -73,14 +74,37 @@ def _page_one(sheets: Sheets, said: Content) -> list[str]:
             right.y += 0.06
     else:
         right.text("There is nothing to draw: no pull of this day could be used.")
-    foot = Column(sheets, sheet.figure, sheet.x + 0.07, bottom + 0.12, sheet.width - 0.14, sheet.bottom)
+    foot = Column(sheets, sheet.figure, sheet.x + 0.07, bottom + 0.12, sheet.width - 0.14, sheet.bottom - 0.18)
     top = foot.y
     foot.text("Take care", 8.5, bold=True, hue="down", after=0.02)
-    over += [c for c in cautions if not foot.text("• " + c, 7.5, after=0.02)]
+    over += two_columns(foot, cautions, CAUTION_SIZE)
     foot.frame(top, foot.y, "down")
     foot.y += 0.06
+    foot.bottom = sheet.bottom + 0.1
     foot.text(RANGES, 6.8, hue="soft")
     return over
+
+
+def two_columns(foot: Column, lines: list[str], size: float) -> list[str]:
+    """Points in two columns, as even as they go; gives back those that found no room."""
+    gap = 0.2
+    width = (foot.width - gap) / 2
+    heights = [foot.height_of("• " + c, size, indent=width + gap) + 0.02 for c in lines]
+    split = next((i for i in range(len(lines) + 1) if sum(heights[:i]) >= sum(heights) / 2 - 1e-9), len(lines))
+    over: list[str] = []
+    ends = [foot.y]
+    for x, part in ((foot.x, lines[:split]), (foot.x + width + gap, lines[split:])):
+        column = Column(foot.sheets, foot.figure, x, foot.y, width, foot.bottom)
+        over += [c for c in part if not column.text("• " + c, size, after=0.02)]
+        ends.append(column.y)
+    foot.y = max(ends)
+    return over
+
+
+def _cautions_height(sheet: Column, cautions: list[str]) -> float:
+    half = Column(sheet.sheets, sheet.figure, 0, 0, (sheet.width - 0.34) / 2, 99)
+    heights = [half.height_of("• " + c, CAUTION_SIZE) + 0.02 for c in cautions]
+    return sum(heights) / 2 + max(heights)
 
 
 def _set(left: Column, said: Content) -> None:
@@ -148,11 +172,11 @@ def _flow(sheets: Sheets, column: Column, head: str, lines: list[str], none: str
     return column
 
 
-def _pictures(sheets: Sheets, column: Column, said: Content, modules: Any) -> Column:
+def _pictures(sheets: Sheets, column: Column, said: Content, modules: Any, scale: float = 1.0) -> Column:
     for name in _names(modules):
         if name in said.pictures:
             picture = said.pictures[name]
-            if not column.picture(picture, said.span):
+            if not column.picture(picture, said.span, height=picture.height * scale):
                 column = sheets.sheet()
                 column.picture(picture, said.span, height=min(picture.height, column.bottom - column.y - 0.5))
             if picture.note:
@@ -164,7 +188,7 @@ def _page_two(sheets: Sheets, said: Content, over: list[str]) -> None:
     column = sheets.sheet()
     column.text("The evidence", 14, bold=True, after=0.1)
     column = _flow(sheets, column, "Continued from the first page", over)
-    column = _pictures(sheets, column, said, PAGE_TWO)
+    column = _pictures(sheets, column, said, PAGE_TWO, 0.88)
     column = sheets.table(column, said.pulls)
     column = _flow(sheets, column, "Air and correction", [f"{s.label}: {s.text}" for s in said.air])
     column = _flow(sheets, column, "Changed since this engine’s last day", said.changes, "Nothing noted, or no earlier day.")

@@ -8,6 +8,9 @@ import polars as pl
 from pullbook.report.words import clean, clean_all
 
 
+SHOWN_TABLES = ("pulls", "setting_curves", "offsets", "residuals", "evidence", "surface", "pull_advance")
+
+
 @dataclass(slots=True)
 class DayView:
     """A record ready to be shown. ``record`` is cleaned (no control characters, no endless words), tables as handed on."""
@@ -35,10 +38,16 @@ class DayView:
         return self.record.get("advice") or {}
 
     @property
+    def title(self) -> str:
+        """The engine's own name where it has one."""
+        name = ((self.record.get("facts") or {}).get("engine") or {}).get("name")
+        return str(name) if name else self.engine
+
+    @property
     def mechanical(self) -> dict[str, Any] | None:
-        """Curve for springs and stop, where the advice has one."""
+        """Curve for springs and stop, where the advice has one and the engine is not mapped."""
         found = self.advice.get("mechanical")
-        return found if found and found.get("total_deg") is not None else None
+        return found if found and found.get("total_deg") is not None and not mapped(self.record) else None
 
     @property
     def pulls(self) -> list[dict[str, Any]]:
@@ -61,6 +70,13 @@ class DayView:
         return [str(t) for t in self.record.get(name) or []]
 
 
+def mapped(record: dict[str, Any]) -> bool:
+    """Whether the engine takes its advance from a table, and the advice has one to enter."""
+    noted = (record.get("conditions") or {}).get("ignition")
+    kind = noted or (((record.get("facts") or {}).get("engine") or {}).get("ignition") or {}).get("kind")
+    return kind == "mapped" and any(r.get("delivered_deg") is not None for r in (record.get("advice") or {}).get("table") or [])
+
+
 def view(record: dict[str, Any], tables: dict[str, pl.DataFrame]) -> DayView:
     """Put a record and its tables in order for showing.
 
@@ -71,7 +87,7 @@ def view(record: dict[str, Any], tables: dict[str, pl.DataFrame]) -> DayView:
     tables
         Tables of the stages by name; any may be missing or empty.
     """
-    shown = DayView(clean_all(record), {name: _clean_table(t) for name, t in tables.items()})
+    shown = DayView(clean_all(record), {name: _clean_table(tables[name]) for name in SHOWN_TABLES if name in tables})
     pulls = shown.pulls
     seen: dict[str, None] = {str(p["setting"]): None for p in pulls if p.get("setting") is not None}
     shown.baseline = next((str(p["setting"]) for p in pulls if p.get("baseline") and p.get("setting") is not None), None)

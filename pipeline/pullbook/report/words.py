@@ -52,13 +52,19 @@ def known(value: float | None) -> bool:
 
 
 def number(value: float | None, places: int = 0) -> str:
-    """A plain number with a true minus sign and thousands set apart; words where it is not known."""
+    """A plain number with a true minus sign; words where it is not known.
+
+    Examples
+    --------
+    >>> number(3740.2), number(-0.04, 1), number(None)
+    ('3740', '0.0', 'not known')
+    """
     if value is None or not isfinite(value):
         return NOT_KNOWN
-    text = f"{value:,.{places}f}"
+    text = f"{value:,.{places}f}" if abs(value) >= 10_000 else f"{value:.{places}f}"
     if float(text.replace(",", "")) == 0:
         text = text.lstrip("-")
-    return text.replace("-", "−")
+    return text.replace("-", "−").replace(",", "\u202f")  # a comma is a decimal mark in half of the world
 
 
 def half_width(lo: float | None, hi: float | None) -> float | None:

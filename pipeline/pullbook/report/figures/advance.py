@@ -9,7 +9,9 @@ from pullbook.report.canvas import Array, Panel, Picture, Table
 from pullbook.report.figures.lines import broken, hue_of, line_of
 from pullbook.report.style import PAPER
 from pullbook.report.view import DayView
-from pullbook.report.words import between, degrees, number, rpm, setting_degrees, short
+from pullbook.report.words import between, degrees, half_width, number, rpm, setting_degrees, short
+
+VAGUE_DEG = 3.0
 
 
 def picture(shown: DayView) -> Picture | None:
@@ -25,22 +27,8 @@ def picture(shown: DayView) -> Picture | None:
         made = hardware(shown)
         panel.levels(ax, *_reach(shown, best, tested, made), most=6)
         ends = _wanted(panel, ax, best)
-        for name, rows in tested.items():
-            x, y = broken(rows[0], rows[1])
-            style = line_of(shown, name, 0.75)
-            ax.plot(x, y, **{**style, "zorder": 3})
-            ax.plot(
-                rows[0][::5],
-                rows[1][::5],
-                ls="none",
-                marker="o",
-                ms=2.6 if look.narrow else 3.2,
-                mfc=PAPER["paper"],
-                mec=style["color"],
-                mew=0.9,
-                zorder=4,
-            )
-            ends.append((float(rows[0][-1]), float(rows[1][-1]), short(name, 9 if look.narrow else 14), hue_of(shown, name), False))
+        for name, (n, degrees_run, half) in tested.items():
+            ends.append(_run(panel, ax, shown, name, n, degrees_run, half))
         ends += _limit(ax, shown)
         if made is not None:
             ax.plot(made[0], made[1], color=PAPER["hard"], lw=3.2, alpha=0.95, zorder=5, solid_capstyle="butt")
@@ -63,8 +51,36 @@ def picture(shown: DayView) -> Picture | None:
         height=3.1,
         narrow_height=3.4,
         note="Blue band: advance that costs next to nothing; line in it: best; bars: how sure. Rings: what was run. "
-        "Triangles: the best lies that way, beyond what was run. Thick: the curve to set. Short dashes: do not go above.",
+        "Triangles: the best lies that way, beyond what was run. Thick: the curve to set. Short dashes: do not go above."
+        + (
+            " Dotted bars with a question mark: nobody knows where inside."
+            if any(is_vague(h) for _, _, h in tested.values())
+            else ""
+        ),
     )
+
+
+def is_vague(half: Array) -> bool:
+    """Whether a curve is known so poorly that it is a guess between initial and total."""
+    return bool(np.nanmedian(half) > VAGUE_DEG) if np.isfinite(half).any() else False
+
+
+def _run(
+    panel: Panel, ax: Any, shown: DayView, name: str, n: Array, degrees_run: Array, half: Array
+) -> tuple[float, float, str, str, bool]:
+    """One setting's curve with rings where it was run; a vague one as bars over its whole range, never as a line."""
+    label = short(name, 9 if panel.look.narrow else 14)
+    if is_vague(half):
+        ax.vlines(
+            n[::4], (degrees_run - half)[::4], (degrees_run + half)[::4], color=PAPER["soft"], lw=0.8, ls=(0, (1, 2)), zorder=2
+        )
+        return float(n[-1]), float(degrees_run[-1]), f"{label}?", "soft", False
+    style = line_of(shown, name, 0.75)
+    x, y = broken(n, degrees_run)
+    ax.plot(x, y, **{**style, "zorder": 3})
+    size = 2.6 if panel.look.narrow else 3.2
+    ax.plot(n[::5], degrees_run[::5], ls="none", marker="o", ms=size, mfc=PAPER["paper"], mec=style["color"], mew=0.9, zorder=4)
+    return float(n[-1]), float(degrees_run[-1]), label, hue_of(shown, name), False
 
 
 def hardware(shown: DayView) -> tuple[Array, Array] | None:
@@ -93,12 +109,15 @@ def hardware(shown: DayView) -> tuple[Array, Array] | None:
     return (np.array([p[0] for p in table], float), np.array([p[1] for p in table], float)) if len(table) > 1 else None
 
 
-def _delivered(shown: DayView) -> dict[str, tuple[Array, Array]]:
-    found: dict[str, list[tuple[float, float]]] = {}
+def _delivered(shown: DayView) -> dict[str, tuple[Array, Array, Array]]:
+    """Advance of every setting as pulls ran it: rpm, degrees, and half the width of the likely range (NaN: not known)."""
+    found: dict[str, list[tuple[float, float, float]]] = {}
     for r in shown.record.get("delivered") or []:
         if r.get("direction") != "down" and r.get("advance_deg") is not None and shown.span[0] <= r["rpm"] <= shown.span[1]:
-            found.setdefault(str(r["setting"]), []).append((r["rpm"], r["advance_deg"]))
-    return {s: (np.array([p[0] for p in sorted(v)], float), np.array([p[1] for p in sorted(v)], float)) for s, v in found.items()}
+            half = half_width(r.get("lo_deg"), r.get("hi_deg"))
+            found.setdefault(str(r["setting"]), []).append((r["rpm"], r["advance_deg"], np.nan if half is None else half))
+    columns = {s: np.array(sorted(v), float).T for s, v in found.items()}
+    return {s: (c[0], c[1], c[2]) for s, c in columns.items()}
 
 
 def _column(rows: list[dict[str, Any]], name: str) -> Array:
@@ -142,8 +161,10 @@ def _limit(ax: Any, shown: DayView) -> list[tuple[float, float, str, str, bool]]
     return [(float(x[-1]), float(y[-1]), "limit", "down", False)]
 
 
-def _reach(shown: DayView, best: list[dict[str, Any]], tested: dict[str, tuple[Array, Array]], made: Any) -> tuple[float, float]:
-    values = [v for _, y in tested.values() for v in y]
+def _reach(
+    shown: DayView, best: list[dict[str, Any]], tested: dict[str, tuple[Array, Array, Array]], made: Any
+) -> tuple[float, float]:
+    values = [v for _, y, _ in tested.values() for v in y]
     values += [r[k] for r in best for k in ("best_deg", "lo_deg", "hi_deg") if r.get(k) is not None]
     values += list(made[1]) if made is not None else []
     lo, hi = min(values), max(values)
@@ -222,7 +243,9 @@ def pull_lines(shown: DayView) -> list[tuple[str, Array, Array]]:
                 lines.append((setting, rows["rpm"].to_numpy().astype(float), rows["advance_deg"].to_numpy().astype(float)))
                 continue
         if setting in curves:
-            x, y = curves[setting]
+            x, y, half = curves[setting]
+            if is_vague(half):
+                continue
             keep = (x >= (pull.get("rpm_min") or 0) - 50) & (x <= (pull.get("rpm_max") or 1e9) + 50)
             lines.append((setting, x[keep], y[keep]))
     return lines

@@ -34,10 +34,10 @@ def picture(shown: DayView) -> Picture | None:
         mark = round_marks(0, scale, 2)[-1]
         ticks, labels = [], []
         for i, effect in enumerate(drawn):
-            middle = -i - 0.54
-            ticks += [middle + s * mark / scale * 0.42 for s in (1, 0, -1)]
+            middle = -i - 0.6
+            ticks += [middle + s * mark / scale * 0.36 for s in (1, 0, -1)]
             labels += [f"+{mark:g}", "0", f"−{mark:g}"]
-            _lane(ax, effect, middle, 0.42 / scale)
+            _lane(ax, effect, middle, 0.36 / scale)
             panel.say(
                 ax,
                 panel.span[0] - 50,
@@ -112,7 +112,7 @@ def _lane(ax: Any, effect: dict[str, Any], middle: float, per_pct: float) -> Non
     if not rows:
         return
     x, y, lo, hi = broken(*(_column(rows, c) for c in ("rpm_lo", "change_pct", "lo_pct", "hi_pct")))
-    up, down = np.clip(middle + per_pct * np.array([hi, lo]), middle - 0.46, middle + 0.46)
+    up, down = np.clip(middle + per_pct * np.array([hi, lo]), middle - 0.39, middle + 0.39)
     ax.fill_between(x, down, up, color=PAPER["rule"], lw=0, zorder=1)
     ax.plot(x, middle + per_pct * y, color=PAPER["soft"], lw=1.0, zorder=3)
     for clear, hue, wash in ((lo > 0, "up", "wash"), (hi < 0, "down", "warm")):
