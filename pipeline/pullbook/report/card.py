@@ -5,7 +5,7 @@ import matplotlib as mpl
 from pullbook.report import model
 from pullbook.report.content import Content
 from pullbook.report.paper import Column, Sheets, measure, printable, settings
-from pullbook.report.pdf import two_columns
+from pullbook.report.pdf import columns_height, two_columns
 from pullbook.report.view import DayView
 from pullbook.report.words import number, setting_degrees
 
@@ -158,7 +158,7 @@ def _foot(foot: Column, said: Content) -> None:
     foot.text("TAKE CARE", 12, bold=True, after=0.02)
     foot.bottom = end - 0.72
     cautions = said.cautions or ["Follow the engine maker and the rules of your cell."]
-    size = next((s for s in (9.0, 8.5, 8.0, 7.5, 7.0, 6.5) if _tall(foot, cautions, s) <= foot.bottom - foot.y), 6.0)
+    size = next((s for s in (9.0, 8.5, 8.0, 7.5, 7.0, 6.5) if columns_height(foot, cautions, s) <= foot.bottom - foot.y), 6.0)
     left_over = two_columns(foot, cautions, size)
     foot.bottom = end
     if left_over:
@@ -169,9 +169,3 @@ def _foot(foot: Column, said: Content) -> None:
         part = Column(foot.sheets, foot.figure, foot.x + i * thirds, foot.y, thirds - 0.2, foot.bottom)
         part.rule("ink", 0.8)
         part.line(label, part.x, part.y + 0.03, 9, hue="soft")
-
-
-def _tall(foot: Column, lines: list[str], size: float) -> float:
-    half = Column(foot.sheets, foot.figure, 0, 0, (foot.width - 0.2) / 2, 99)
-    heights = [half.height_of("• " + c, size) + 0.02 for c in lines]
-    return sum(heights) / 2 + max(heights) / 2

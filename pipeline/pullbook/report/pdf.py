@@ -47,7 +47,7 @@ def _page_one(sheets: Sheets, said: Content) -> list[str]:
     cautions = said.cautions or [
         "A dyno pull can break an engine and hurt people: follow the engine maker and the rules of your cell."
     ]
-    height = min(_cautions_height(sheet, cautions) + 0.5, 2.6)
+    height = min(columns_height(sheet, cautions, CAUTION_SIZE) + 0.42, 2.6)
     bottom = sheet.bottom - height - 0.2
     left = Column(sheets, sheet.figure, sheet.x + 0.07, sheet.y + 0.03, 2.2, bottom)
     right = Column(sheets, sheet.figure, sheet.x + 2.5, sheet.y, sheet.width - 2.5, bottom)
@@ -58,22 +58,13 @@ def _page_one(sheets: Sheets, said: Content) -> list[str]:
         left.frame(top, left.y, "down")
         left.y += 0.12
     for head, lines in (
-        ("Run next", _next(said)),
         ("How far to trust it", [f"{s.label}: {s.text}." for s in said.standing]),
         ("Left out and doubtful", [*said.doubts, *said.warnings] or ["Nothing was left out."]),
     ):
         over += _points(left, head, lines)
     if said.questions:
         left.text(f"{len(said.questions)} open question{'' if len(said.questions) == 1 else 's'}: see the evidence.", 8)
-    pictures = [said.pictures[n] for n in _names(PAGE_ONE) if n in said.pictures]
-    if pictures:
-        room = right.bottom - right.y - 0.36 * len(pictures)
-        wanted = sum(p.height for p in pictures)
-        for p in pictures:
-            right.picture(p, said.span, height=p.height * min(room / wanted, 1.35), size=8.5)
-            right.y += 0.06
-    else:
-        right.text("There is nothing to draw: no pull of this day could be used.")
+    over += _right(right, said)
     foot = Column(sheets, sheet.figure, sheet.x + 0.07, bottom + 0.12, sheet.width - 0.14, sheet.bottom - 0.18)
     top = foot.y
     foot.text("Take care", 8.5, bold=True, hue="down", after=0.02)
@@ -85,12 +76,30 @@ def _page_one(sheets: Sheets, said: Content) -> list[str]:
     return over
 
 
+def _right(right: Column, said: Content) -> list[str]:
+    """Pictures, as tall as there is room, and what to run next under them."""
+    lines = _next(said)
+    text = min(sum(right.height_of("• " + line, 7.8) + 0.02 for line in lines) + 0.3, 2.0)
+    pictures = [said.pictures[n] for n in _names(PAGE_ONE) if n in said.pictures]
+    if pictures:
+        room = right.bottom - right.y - text - 0.34 * len(pictures)
+        heights = [
+            2.0 if p.name == "torque" else p.height for p in pictures
+        ]  # torque needs least: it is told again as a difference
+        for p, height in zip(pictures, heights, strict=True):
+            right.picture(p, said.span, height=height * min(room / sum(heights), 1.35), size=8.5)
+            right.y += 0.06
+    else:
+        right.text("There is nothing to draw: no pull of this day could be used.")
+    return _points(right, "Run next", lines)
+
+
 def two_columns(foot: Column, lines: list[str], size: float) -> list[str]:
     """Points in two columns, as even as they go; gives back those that found no room."""
     gap = 0.2
     width = (foot.width - gap) / 2
     heights = [foot.height_of("• " + c, size, indent=width + gap) + 0.02 for c in lines]
-    split = next((i for i in range(len(lines) + 1) if sum(heights[:i]) >= sum(heights) / 2 - 1e-9), len(lines))
+    split = even_split(heights)
     over: list[str] = []
     ends = [foot.y]
     for x, part in ((foot.x, lines[:split]), (foot.x + width + gap, lines[split:])):
@@ -101,10 +110,17 @@ def two_columns(foot: Column, lines: list[str], size: float) -> list[str]:
     return over
 
 
-def _cautions_height(sheet: Column, cautions: list[str]) -> float:
-    half = Column(sheet.sheets, sheet.figure, 0, 0, (sheet.width - 0.34) / 2, 99)
-    heights = [half.height_of("• " + c, CAUTION_SIZE) + 0.02 for c in cautions]
-    return sum(heights) / 2 + max(heights)
+def even_split(heights: list[float]) -> int:
+    """Where to part a list so that its two halves are as even as they go."""
+    return min(range(len(heights) + 1), key=lambda i: max(sum(heights[:i]), sum(heights[i:])))
+
+
+def columns_height(sheet: Column, lines: list[str], size: float) -> float:
+    """Height :func:`two_columns` takes."""
+    half = Column(sheet.sheets, sheet.figure, 0, 0, (sheet.width - 0.2) / 2, 99)
+    heights = [half.height_of("• " + c, size) + 0.02 for c in lines]
+    split = even_split(heights)
+    return max(sum(heights[:split]), sum(heights[split:]))
 
 
 def _set(left: Column, said: Content) -> None:
@@ -118,8 +134,8 @@ def _set(left: Column, said: Content) -> None:
         for k, cells in enumerate((said.table.heads, *said.table.rows[:24])):
             if not left.room(row):
                 break
-            for x, cell in zip((0.55, 1.3, 2.1), cells, strict=True):
-                left.line(cell, left.x + x, left.y, 8.5, bold=k == 0, hue="soft" if k == 0 else "ink", ha="right")
+            for x, cell in zip((0.5, 1.3, 2.0), cells, strict=True):
+                left.line(cell, left.x + x, left.y, 7 if k == 0 else 8.5, hue="soft" if k == 0 else "ink", ha="right")
             left.y += row
     else:
         left.text("This day gives nothing to set. See what to run next.", 9)
@@ -136,7 +152,7 @@ def _pair(left: Column, s: Said, size: float) -> None:
         left.line(s.text, left.x + left.width, left.y, size, bold=True, ha="right")
         left.y += size * 1.32 / 72
     else:
-        left.text(f"{s.label}: {s.text}", 8.5, bold=True, after=0.01)
+        left.text(f"{s.label}: {s.text}", 8, after=0.02)
 
 
 def _next(said: Content) -> list[str]:

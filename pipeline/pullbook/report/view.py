@@ -7,7 +7,6 @@ import polars as pl
 
 from pullbook.report.words import clean, clean_all
 
-
 SHOWN_TABLES = ("pulls", "setting_curves", "offsets", "residuals", "evidence", "surface", "pull_advance")
 
 
