@@ -10,7 +10,7 @@ _LEAST = {"air pressure": 0.2, "air temperature": 1.0, "vapour pressure": 0.1, "
 """Smaller differences than these (kPa, °C, kPa, °C, °C) are the same condition."""
 _UNITS = UNITS | {"oil at start": "°C", "coolant at start": "°C"}
 _LEAST_DEG = 0.5
-_LISTED = 4
+_LISTED, _NAMED = 5, 3
 
 
 def comparable(record: Plain) -> Plain:
@@ -60,14 +60,14 @@ def changes(record: Plain, previous: Plain | None) -> list[str]:
 
 def told(now: Plain, before: Plain) -> list[str]:
     """The same from two :func:`comparable` extracts: at most five lines, the first with how many things changed."""
-    settings = _settings(now["settings"], before["settings"])
+    settings, settings_changed = _settings(now["settings"], before["settings"])
     parts = _values(now, before, PARTS)
     around = _values(now, before, (*CONDITIONS, "oil at start", "coolant at start"))
     footing = _values(now, before, FOOTING)
-    groups = [(settings, "setting"), (parts, "part"), (around, "condition"), (footing, "point of footing")]
-    total = sum(len(lines) for lines, _ in groups)
+    groups = [(settings_changed, "setting"), (len(parts), "part"), (len(around), "condition"), (len(footing), "point of footing")]
+    total = sum(number for number, _ in groups)
     if total:
-        counted = ", ".join(_count(len(lines), word) for lines, word in groups if lines)
+        counted = ", ".join(_count(number, word) for number, word in groups if number)
         first = f"{_count(total, 'thing')} changed since {before['day']}: {counted}."
     else:
         first = f"Nothing noted changed since {before['day']}: settings, parts and conditions are the same."
@@ -100,25 +100,36 @@ def not_like_for_like(now: Plain, before: Plain) -> list[str]:
     if None not in marks and marks[0] != marks[1]:
         limits.append(f"the zero mark moved (stop readings {marks[0]} → {marks[1]})")
     elif None not in errors and abs(errors[1] - errors[0]) >= _LEAST_DEG:
-        limits.append(f"the zero mark moved ({errors[0]:+.1f}° → {errors[1]:+.1f}°)")
+        limits.append(f"the zero mark moved ({signed(errors[0])}° → {signed(errors[1])}°)")
     elif before["scale"].get("verified") is not True or now["scale"].get("verified") is not True:
         limits.append("the zero mark was not checked on both days, so light readings may differ by some 3°")
     if _apart(before["scale"], now["scale"]):
         was, is_now = (s["scale"]["log_minus_true_deg"] for s in (before, now))
-        limits.append(f"the log's advance scale moved ({was:+.1f}° → {is_now:+.1f}°)")
+        limits.append(f"the log's advance scale moved ({signed(was)}° → {signed(is_now)}°)")
     return limits
 
 
-def _settings(now: Plain, before: Plain) -> list[str]:
-    found = [f"{name} is new" for name in now if name not in before]
-    found += [f"{name} was not run again" for name in before if name not in now]
+def _settings(now: Plain, before: Plain) -> tuple[list[str], int]:
+    """What differs between the settings of two days, in words, and how many settings that are."""
+    moved = []
     for name in now:
         if name in before:
             for what, word in (("initial_deg", "initial"), ("total_deg", "total")):
                 was, is_now = before[name].get(what), now[name].get(what)
                 if was is not None and is_now is not None and _moved(before[name], now[name], what):
-                    found.append(f"{name} {word} {was:.1f} → {is_now:.1f}°")
-    return found
+                    moved.append(f"{name} {word} {was:.1f} → {is_now:.1f}°")
+    new, gone = [n for n in now if n not in before], [n for n in before if n not in now]
+    found = [*moved]
+    if new:
+        found.append(f"new {_names(new)}")
+    if gone:
+        found.append(f"not run again {_names(gone)}")
+    return found, len(moved) + len(new) + len(gone)
+
+
+def _names(names: list[str]) -> str:
+    more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
+    return ", ".join(f"‘{n}’" for n in names[:_NAMED]) + more
 
 
 def _moved(before: Plain, now: Plain, what: str) -> bool:
@@ -154,6 +165,17 @@ def _intervals_apart(a: tuple[Any, Any], b: tuple[Any, Any]) -> bool | None:
     if None in a or None in b:
         return None
     return bool(a[1] < b[0] or b[1] < a[0])
+
+
+def signed(value: float, decimals: int = 1) -> str:
+    """A number with its sign, a true minus.
+
+    Examples
+    --------
+    >>> signed(-0.5), signed(2.44, 2)
+    ('−0.5', '+2.44')
+    """
+    return f"{value:+.{decimals}f}".replace("-", "−")
 
 
 def _error(side: Plain) -> Any:

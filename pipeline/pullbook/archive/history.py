@@ -5,7 +5,7 @@ from typing import Any
 import polars as pl
 from natsort import natsort_keygen
 
-from pullbook.archive.changes import changes, not_like_for_like, told
+from pullbook.archive.changes import changes, not_like_for_like, signed, told
 from pullbook.archive.store import Store
 from pullbook.book import printable
 
@@ -104,8 +104,8 @@ def _effect(effect: dict[str, Any]) -> str:
     if effect.get("change_pct") is None:
         return f"{effect['setting']} against {effect['versus']}: cannot tell"
     verdict = str(effect["verdict"]).replace("_", " ")
-    interval = f"{effect['lo_pct']:+.2f} to {effect['hi_pct']:+.2f}"
-    return f"{effect['setting']} against {effect['versus']}: {effect['change_pct']:+.2f} % ({interval}), {verdict}"
+    change, lo, hi = (signed(effect[k], 2) for k in ("change_pct", "lo_pct", "hi_pct"))
+    return f"{effect['setting']} against {effect['versus']}: {change} % ({lo} to {hi}), {verdict}"
 
 
 def _best(rows: list[dict[str, Any]]) -> list[str]:

@@ -58,7 +58,7 @@ MEANS = {
     "notes": "the sheet's notes",
     "corrected": "null: as measured; else the standard it was corrected to",
     "usable": "false: kept and shown, never estimated from",
-    "why_not": "why it is not usable",
+    "why_not": "why it was not used",
     "status": "used, part, left_out",
     "reasons": "why only in part or not at all",
     "air_factor": "factor the torque was multiplied by",

@@ -37,7 +37,7 @@ def test_everything_at_once_is_five_lines_and_counted() -> None:
     lines = changes(now, record())
     assert len(lines) == 5
     assert lines[0] == "9 things changed since 2031-04-05: 3 settings, 2 parts, 1 condition, 3 points of footing."
-    assert lines[1] == f"Settings: 16+20 blue is new; {SETTINGS[1]} was not run again; {SETTINGS[0]} total 34.0 → 36.4°."
+    assert lines[1] == f"Settings: {SETTINGS[0]} total 34.0 → 36.4°; new ‘16+20 blue’; not run again ‘{SETTINGS[1]}’."
     assert lines[2] == "Parts: fuel 98 → 100; plugs heat 7 → heat 8."
     assert lines[3] == "Conditions: air pressure 98 → 99.5 kPa."
     for word in (
@@ -90,7 +90,7 @@ def test_more_than_fits_is_counted() -> None:
     lines = changes(now, record())
     assert len(lines) == 2
     assert lines[0].startswith("11 things changed")
-    assert lines[1].endswith("; and 7 more.")
+    assert lines[1] == "Settings: new ‘s0’, ‘s1’, ‘s2’ and 6 more; not run again ‘14+20 grey’, ‘14+22 grey’."
 
 
 def test_conditions_are_flat_and_every_name_is_in_one_group() -> None:
