@@ -128,6 +128,11 @@ class Bench:
         """Label of the reference setting."""
         return list(self.nominal)[self.design.baseline]
 
+    def turned_to(self, total_deg: float, label: str | None = None) -> Setting:
+        """The baseline's parts turned until they give ``total_deg``: what a policy asks for next."""
+        base = self.nominal[self.baseline].curve
+        return Setting(label or f"{total_deg:g} total", base.moved(total_deg - base.total_deg))
+
     def curve(self, setting: Setting) -> Curve:
         """What a setting delivers: as the parts make it, shifted by the mark and by how well it was set."""
         if setting.label not in self._curves:

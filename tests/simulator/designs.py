@@ -58,3 +58,9 @@ STRESS: dict[str, Design] = {
     )
 }
 """Days that ask too much; printed apart."""
+
+MAPPED = Design(
+    "mapped", chambers=("mid", "four_valve"), ignition="mapped", offsets_deg=_WIDE, order=_BACK, log_offset_deg=(-0.5, 0.5),
+    log_delay_us=(0.0, 30.0), mark_error_deg=(-0.5, 0.5),
+)  # fmt: skip
+"""A table shifted as a whole; outside the study, for trying the mapped family."""

@@ -64,7 +64,7 @@ def v8_spring() -> SimulatedDay:
         4: "stop bush 16 fitted, initial up to keep 34", 5: "idle a bit quick", 8: "best so far by ear, crisp below 3500",
         10: "back to how it came, to see the day's drift",
     }  # fmt: skip
-    bench = Bench(V8, 25, settings=settings)
+    bench = Bench(V8, 9, settings=settings)
     return _run(bench, "abecdbcdba", notes, "2026-04-18", "Bracken V8")
 
 
@@ -75,17 +75,18 @@ def v8_autumn() -> SimulatedDay:
         sprung("two stage", 16, 36, 1100, 4400, (2500, 31.0)),
         sprung("two stage, 2 more", 18, 38, 1100, 4400, (2500, 33.0)),
         sprung("soft, 16 stop, 30", 14, 30, 1100, 2600),
+        sprung("two stage, 4 more", 20, 40, 1100, 4400, (2500, 35.0)),
     ]
     notes = {
         1: "carb cleaned since spring, jets unchanged", 3: "fuel tap half shut, lifted", 4: "repeat of the lifted one",
-        6: "can hear it working at the bottom, nothing sharp", 9: "last one, oil is hot",
+        6: "as far as we go, listened hard at the bottom", 10: "last one, oil is hot",
     }  # fmt: skip
     design = replace(
         V8, temperature_c=(7.0, 8.0), warms_c=(2.0, 3.0), humidity_pct=(70.0, 80.0), pressure_kpa=(100.5, 101.5), aborted=(2,),
         log_offset_deg=(-0.8, -0.6), log_delay_us=(55.0, 60.0), drift_pct=(-0.08, -0.06), light_readings=10,
     )  # fmt: skip
-    bench = Bench(design, 25, day_number=1, settings=settings)
-    return _run(bench, "adbbcadcb", notes, "2026-10-10", "Bracken V8")
+    bench = Bench(design, 9, day_number=1, settings=settings)
+    return _run(bench, "adbbceadcb", notes, "2026-10-10", "Bracken V8")
 
 
 def four_day() -> SimulatedDay:

@@ -196,6 +196,8 @@ def _second(day: SimulatedDay, pull: int, form: Dialect, recorder: SecondRecorde
     table = {name: seen(values) for name, values in channels.items()}
     table["time_s"] = own
     table["knock"] = np.floor(table["knock"])
+    table["lambda"] = table["lambda"] + rng.normal(0, 0.003, own.size)
+    table["map_kpa"] = table["map_kpa"] + rng.normal(0, 0.2, own.size)
     table["rpm"] = table["rpm"] + rng.normal(0, day.design.rpm_noise, own.size)
     form = _with_known(form, day)
     return [*form.header(), *form.rows(table, _started(day, pull))]

@@ -32,6 +32,18 @@ def test_pull_by_pull_is_the_same_as_the_whole_day() -> None:
     assert bench.day().reading.samples.equals(simulate(WIDE, 5).reading.samples)
 
 
+def test_a_policy_may_ask_for_another_setting() -> None:
+    bench = Bench(WIDE, 5)
+    base = bench.nominal[bench.baseline].curve
+    bench.pull(bench.baseline)
+    bench.pull(bench.turned_to(base.total_deg + 3))
+    day = bench.day()
+    assert day.reading.pulls["total_deg"].to_list() == [base.total_deg, base.total_deg + 3]
+    assert day.reading.pulls["initial_deg"].to_list() == [base.initial_deg, base.initial_deg + 3]
+    assert day.reading.pulls["baseline"].to_list() == [True, False]
+    assert set(day.truth.curves) == set(day.reading.pulls["setting"])
+
+
 @pytest.mark.parametrize("name", [*STUDY, *STRESS])
 def test_design_keeps_its_promises(name: str) -> None:
     design = (STUDY | STRESS)[name]
