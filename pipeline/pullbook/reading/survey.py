@@ -42,8 +42,14 @@ class Survey:
 def survey(book: Book, engine: str, day: str) -> Survey:
     """Read everything in a day folder; nothing in it is changed, and one bad file never stops the others."""
     folder = book.day_folder(engine, day)
-    files = day_files(book, engine, day)
-    engine_yaml = _regular(book, book.logs / engine / "engine.yaml")
+    faults: list[Fault] = []
+    try:
+        files = day_files(book, engine, day)
+    except OSError as wrong:
+        why = (wrong.strerror or "an error").lower()
+        faults.append(Fault(book.shown(folder), None, None, why, "a folder that can be listed", "give it back its permissions"))
+        files = DayFiles((), (), {}, ())
+    engine_yaml = _engine_yaml(book, engine, faults)
     day_yaml = files.sheets.get("day.yaml")
     facts = read_facts(
         (engine_yaml, book.shown(engine_yaml)) if engine_yaml else None, (day_yaml, book.shown(day_yaml)) if day_yaml else None
@@ -57,7 +63,7 @@ def survey(book: Book, engine: str, day: str) -> Survey:
     for path in (*([engine_yaml] if engine_yaml else []), *files.sheets.values()):
         _hash(found, path, "engine.yaml" if path == engine_yaml else printable(path.name))
     _logs(book, files, columns, found)
-    found.faults += [*facts.faults, *columns.faults, *(sheet.faults if sheet else ()), *(strobe.faults if strobe else ())]
+    found.faults += [*faults, *facts.faults, *columns.faults, *(sheet.faults if sheet else ()), *(strobe.faults if strobe else ())]
     found.questions += [*facts.questions, *(sheet.questions if sheet else ()), *(strobe.questions if strobe else ())]
     found.warnings += [*(sheet.warnings if sheet else ()), *(strobe.warnings if strobe else ())]
     if {"pulls.csv", "pulls.xlsx"} <= set(files.sheets):
@@ -68,13 +74,20 @@ def survey(book: Book, engine: str, day: str) -> Survey:
     return found
 
 
-def _regular(book: Book, path: Path) -> Path | None:
-    """``path`` where it is a regular file that lies in the book."""
+def _engine_yaml(book: Book, engine: str, faults: list[Fault]) -> Path | None:
+    """engine.yaml where it is a regular file that lies in the book; anything else of that name is a fault."""
+    path = book.logs / engine / "engine.yaml"
+    if not path.exists() and not path.is_symlink():
+        return None
     try:
         inside = path.resolve(strict=True).is_relative_to(book.root.resolve())
-        return path if inside and path.is_file() else None
     except (OSError, RuntimeError):
-        return None
+        inside = False
+    if inside and path.is_file():
+        return path
+    what = "something that is no regular file" if inside else "a link that leaves the book or leads nowhere"
+    faults.append(Fault(book.shown(path), None, None, what, "a plain file", "put a plain file in its place, or take it away"))
+    return None
 
 
 def _pull_sheet(book: Book, files: DayFiles) -> PullSheet | None:
