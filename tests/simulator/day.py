@@ -54,22 +54,22 @@ class SimulatedDay:
 class Bench:
     """A day in progress: each :meth:`pull` adds one, :meth:`day` shows all so far."""
 
-    def __init__(self, design: Design, seed: int, *, day_number: int = 0, settings: list[Setting] | None = None) -> None:
-        self.design, self.number, self.day_number = design, seed, day_number
-        own = stream(seed, design.name, "engine")
+    def __init__(self, design: Design, number: int, *, day_number: int = 0, settings: list[Setting] | None = None) -> None:
+        self.design, self.number, self.day_number = design, number, day_number
+        own = stream(number, design.name, "engine")
         self.map: TorqueMap = _draw_map(own, design)
         e = self.map.engine
         rows = np.arange(e.rpm_lo, e.rpm_hi + 1, 100.0)
         self.map = self.map.with_knock_from(25.0 if design.knock_from_deg is None else within(own, design.knock_from_deg), rows)
         self.mark_error = within(own, design.mark_error_deg)
-        bench = stream(seed, design.name, "dyno")
+        bench = stream(number, design.name, "dyno")
         self.dyno = Dyno(
             pull_sd=within(bench, design.pull_sd_pct) / 100, wander_sd=within(bench, design.wander_pct) / 100,
             inertia_kg_m2=within(bench, design.inertia_kg_m2), lag_s=within(bench, design.lag_s),
             noise_sd=within(bench, design.noise_pct) / 100, sweep_rpm_s=within(bench, design.sweep_rpm_s),
             log_offset_deg=within(bench, design.log_offset_deg), log_delay_us=within(bench, design.log_delay_us),
         )  # fmt: skip
-        today = stream(seed, design.name, "day", day_number)
+        today = stream(number, design.name, "day", day_number)
         self.nominal = settings_of(design, self.map, today)
         if settings is not None:
             self.nominal = {s.label: s for s in settings}
@@ -170,31 +170,31 @@ def _draw_map(rng: np.random.Generator, design: Design) -> TorqueMap:
             return engine
 
 
-def simulate(design: Design, seed: int, *, day_number: int = 0) -> SimulatedDay:
+def simulate(design: Design, number: int, *, day_number: int = 0) -> SimulatedDay:
     """Run a whole day of a design.
 
     Parameters
     ----------
     design
         How the day is run.
-    seed
+    number
         Number of the day; engine, dyno, weather and every pull follow from it and the design's name.
     day_number
         Which day of that engine on that dyno.
     """
-    bench = Bench(design, seed, day_number=day_number)
+    bench = Bench(design, number, day_number=day_number)
     labels = list(bench.nominal)
     order = list(design.order)
     if design.shuffle:
         middle = order[1:-1]
-        stream(seed, design.name, "order", day_number).shuffle(middle)
+        stream(number, design.name, "order", day_number).shuffle(middle)
         order = [order[0], *middle, order[-1]]
     for i in order:
         bench.pull(labels[i])
     return bench.day()
 
 
-def simulate_season(design: Design, seed: int, days: int = 2) -> list[SimulatedDay]:
+def simulate_season(design: Design, number: int, days: int = 2) -> list[SimulatedDay]:
     """Days of the same engine on the same dyno, each with its own weather, settings and pulls."""
-    first = simulate(design, seed)
-    return [first, *(replace(simulate(design, seed, day_number=i), engine_name=first.engine_name) for i in range(1, days))]
+    first = simulate(design, number)
+    return [first, *(replace(simulate(design, number, day_number=i), engine_name=first.engine_name) for i in range(1, days))]
