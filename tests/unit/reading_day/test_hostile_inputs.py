@@ -84,7 +84,8 @@ OUTSIDE = ENTITIES.replace(b'<!ENTITY a "ha">', b'<!ENTITY a SYSTEM "file:///etc
         workbook_with("xl/worksheets/sheet1.xml", ENTITIES.decode().encode("utf-16")),
         workbook_with("xl/worksheets/sheet1.xml", b"<broken"), workbook_with("xl/workbook.xml", b"<workbook/>"),
     ],
-    ids=["empty", "cut", "text", "noise", "other-zip", "large", "many", "entities", "outside", "strings", "utf-16", "broken", "no-sheet"],
+    ids=["empty", "cut", "text", "noise", "other-zip", "large", "many", "entities", "outside", "strings", "utf-16", "broken",
+         "no-sheet"],
 )  # fmt: skip
 def test_spreadsheet_bombs_are_one_fault(tmp_path: Path, content: bytes) -> None:
     path = tmp_path / "pulls.xlsx"
