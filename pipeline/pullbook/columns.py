@@ -120,6 +120,8 @@ def conform(table: pl.DataFrame, schema: Schema) -> pl.DataFrame:
     polars.exceptions.InvalidOperationError
         A column cannot take the type: a fault of ours, never of the input.
     """
+    if not table.columns:  # literals alone would make one row of nulls
+        return pl.DataFrame(schema=schema)
     wanted = [(pl.col(name) if name in table.columns else pl.lit(None)).cast(dtype).alias(name) for name, dtype in schema.items()]
     extra = [pl.col(name) for name in table.columns if name not in schema]
     return table.select(*wanted, *extra)
