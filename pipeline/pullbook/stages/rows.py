@@ -84,7 +84,7 @@ def pull_rows(
     ).filter(pl.Series(keep))
     for name, values in {**advance, "rpm_per_s": rpm_per_s}.items():
         table = table.join(_row_means(rpm, values, left_out, name), on="rpm", how="left")
-    return conform(table.sort("rpm"), ROWS)
+    return conform(table.sort("rpm"), ROWS).with_columns(pl.col(pl.Float64).fill_nan(None))
 
 
 def _row_means(rpm: Array, values: Array, left_out: npt.NDArray[np.bool_], name: str) -> pl.DataFrame:

@@ -9,6 +9,7 @@ Mask = npt.NDArray[np.bool_]
 RUN_IN_S = 0.5
 _SETTLING = 6.0  # lags
 _OPEN_PCT = 3.0  # throttle may sit this much under its level of the pull
+_LOADED = 0.6  # share of the pull's median torque below which its end is no full load
 _LIFT_LOSS = 0.10  # torque at the top may not fall below this share under its level just before
 
 
@@ -47,6 +48,7 @@ def _last_under_load(rpm: Array, torque_nm: Array) -> int:
     known = np.flatnonzero(np.isfinite(torque_nm[: last + 1]))
     if len(known) < 8:
         return last
+    known = known[: 1 + int(np.flatnonzero(torque_nm[known] >= _LOADED * np.median(torque_nm[known]))[-1])]
     y = torque_nm[known]
     level = float(np.median(y[-max(8, len(y) // 8) :]))
     while len(known) > 8 and torque_nm[known[-1]] < level - _LIFT_LOSS * abs(level):
