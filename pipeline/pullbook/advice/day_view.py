@@ -7,6 +7,7 @@ import numpy as np
 import polars as pl
 
 from pullbook.advice import limits_words
+from pullbook.advice.ceiling_ends import reach_ends
 from pullbook.advice.ground import Ground, survey
 from pullbook.advice.settings_run import Setting, settings_run
 from pullbook.handover import AlignedDay, BestDay, DayReading, DeliveredDay
@@ -20,6 +21,7 @@ class AdviceDay:
     aligned: AlignedDay
     delivered: DeliveredDay
     best: BestDay
+    ceiling: pl.DataFrame
     ground: Ground | None
     settings: list[Setting]
     kind: str | None
@@ -45,9 +47,12 @@ class AdviceDay:
 
 def look_at(reading: DayReading, aligned: AlignedDay, delivered: DeliveredDay, best: BestDay) -> AdviceDay:
     """Gather what the advice needs from the earlier stages' answers."""
+    used = aligned.pulls.filter(pl.col("status") != "left_out")
+    names = used["setting"].drop_nulls().unique(maintain_order=True).to_list()
+    ceiling = reach_ends(best.ceiling, delivered.delivered, names, reading.engine_facts.max_advance_deg)
     ground = survey(
         best.posterior,
-        best.ceiling,
+        ceiling,
         used_rpm=reading.engine_facts.used_rpm,
         max_advance_deg=reading.engine_facts.max_advance_deg,
         tolerance_pct=reading.facts.limits.tolerance_pct,
@@ -58,8 +63,8 @@ def look_at(reading: DayReading, aligned: AlignedDay, delivered: DeliveredDay, b
     if kind is None:
         families = set(delivered.shapes["family"].drop_nulls().to_list()) - {"unknown"}
         kind = families.pop() if len(families) == 1 else "mechanical" if "mechanical" in families else None
-    used = len(aligned.pulls.filter(pl.col("status") != "left_out"))
-    return AdviceDay(reading, aligned, delivered, best, ground, settings, kind, used, limits_words.knock_facts(best.knock, aligned))
+    facts = limits_words.knock_facts(best.knock, aligned)
+    return AdviceDay(reading, aligned, delivered, best, ceiling, ground, settings, kind, len(used), facts)
 
 
 def ceiling_rows(ceiling: pl.DataFrame) -> list[dict[str, Any]]:

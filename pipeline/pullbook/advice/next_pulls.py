@@ -147,7 +147,7 @@ def _candidates(
     levels = {s.name: float(np.mean(s.curve)) for s in known}
     lowest, highest = (f(known, key=lambda s: levels[s.name]) for f in (min, max))
     top = max(clean, key=lambda s: levels[s.name]) if clean else None
-    limit = np.where(noted, ground.ceiling, ground.posterior.tested_hi_deg + limits.max_step_deg) + 0.05
+    limit = np.where(noted, ground.ceiling, ground.ceiling + limits.max_step_deg) + 0.05
     found = [
         _Candidate(NextPull(s.name, s.initial_deg, s.total_deg, "", None), s.curve, repeat=True)
         for s in clean

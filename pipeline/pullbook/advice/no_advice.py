@@ -1,10 +1,16 @@
 """The advice where none is possible: honest nulls and the step that would give more."""
 
+from typing import Any
+
 from pullbook.advice import card, limits_words, sentence
 from pullbook.advice.day_view import AdviceDay, ceiling_rows
 from pullbook.advice.hand_over import hand_over_pull
+from pullbook.advice.settings_run import Setting
+from pullbook.advice.sums import plain
 from pullbook.handover import Advice
 from pullbook.stages import cautions
+
+FIRST_STEP_BACK_DEG = 8.0
 
 
 def no_advice(day: AdviceDay) -> Advice:
@@ -13,25 +19,13 @@ def no_advice(day: AdviceDay) -> Advice:
     home = next((s for s in day.settings if s.baseline), None)
     keys = ("initial_deg", "total_deg", "stop_deg", "start_rpm", "knee_rpm", "knee_deg", "all_in_rpm", "springs_note")
     costs = ("cost_pct", "cost_lo_pct", "cost_hi_pct", "versus_baseline_pct", "versus_lo_pct", "versus_hi_pct")
-    why = (
-        "repeat the baseline with its advance written down"
-        if not advance_known
-        else "repeat the baseline: too little of the day can be compared"
-    )
-    step = {
-        "setting": "baseline" if home is None else home.name,
-        "initial_deg": None if home is None else home.initial_deg,
-        "total_deg": None if home is None else home.total_deg,
-        "why": why,
-        "expected_saving_pct": None,
-    }
     advice = {
         "least_curve": [],
         "table": [],
-        "ceiling": ceiling_rows(day.best.ceiling),
+        "ceiling": ceiling_rows(day.ceiling),
         "mechanical": dict.fromkeys((*keys, *costs)) | {"strip": [], "curve": [], "most_torque": None, "notes": []},
         "hand_over_pull": hand_over_pull(day.aligned, home.name) if home is not None else None,
-        "next_pulls": [step],
+        "next_pulls": _first_steps(home, advance_known=advance_known),
         "enough": False,
         "sentence": sentence.nothing_sentence(day.pulls, advance_known),
         "knock_facts": day.facts,
@@ -52,3 +46,22 @@ def no_advice(day: AdviceDay) -> Advice:
         tested_limit=None,
         questions=(),
     )
+
+
+def _first_steps(home: Setting | None, *, advance_known: bool) -> list[dict[str, Any]]:
+    """Where one setting alone is known, one pull well back says more than any other; else the baseline, with its advance."""
+    name, initial, total = ("baseline", None, None) if home is None else (home.name, home.initial_deg, home.total_deg)
+    again = {"setting": name, "initial_deg": initial, "total_deg": total, "expected_saving_pct": None}
+    if not advance_known:
+        return [again | {"why": "repeat the baseline with its advance written down"}]
+    again |= {"why": "repeat the baseline: shows how well pulls repeat, and whether the day drifts"}
+    if total is None:
+        return [again]
+    back = {
+        "setting": plain(total - FIRST_STEP_BACK_DEG),
+        "initial_deg": None if initial is None else initial - FIRST_STEP_BACK_DEG,
+        "total_deg": total - FIRST_STEP_BACK_DEG,
+        "why": f"{plain(FIRST_STEP_BACK_DEG)}° back from the baseline: width tells most, and the retarded side is the careful one",
+        "expected_saving_pct": None,
+    }
+    return [back, again]

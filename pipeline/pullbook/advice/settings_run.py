@@ -8,6 +8,8 @@ import polars as pl
 from pullbook.handover import AlignedDay, Array, DeliveredDay
 
 NOTED = ("heard", "faint", "counted")
+END_ROWS = 2
+"""Rows by which pulls of one day may begin and end apart: within them a setting's curve is carried on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +37,19 @@ def curve_of(delivered: pl.DataFrame, setting: str, rpm: Array) -> Array:
         rpm, mine["rpm"].cast(pl.Float64).to_numpy(), mine["advance_deg"].to_numpy(), left=np.nan, right=np.nan
     )
     return curve
+
+
+def held_past_ends(curve: Array) -> Array:
+    """A curve carried up to two rows past its ends: along its own slope downwards in rpm, held upwards."""
+    known = np.flatnonzero(np.isfinite(curve))
+    if len(known) < 2:
+        return curve
+    first, last, out = int(known[0]), int(known[-1]), curve.copy()
+    slope = max(0.0, float(curve[known[1]] - curve[first])) / (known[1] - first)
+    for i in range(max(0, first - END_ROWS), first):
+        out[i] = curve[first] - slope * (first - i)
+    out[last + 1 : last + 1 + END_ROWS] = curve[last]
+    return out
 
 
 def settings_run(aligned: AlignedDay, delivered: DeliveredDay, knock: pl.DataFrame, rpm: Array) -> list[Setting]:
@@ -81,7 +96,7 @@ def settings_run(aligned: AlignedDay, delivered: DeliveredDay, knock: pl.DataFra
             baseline=row["setting"] == reference,
             pulls=row["pulls"],
             last_order=row["last_order"],
-            curve=curve_of(delivered.delivered, row["setting"], rpm),
+            curve=held_past_ends(curve_of(delivered.delivered, row["setting"], rpm)),
             listened=bool(words[row["setting"]] & {*NOTED, "not heard"}),
             knocked=bool(words[row["setting"]] & set(NOTED)),
         )

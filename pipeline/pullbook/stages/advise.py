@@ -74,7 +74,7 @@ def _something(day: AdviceDay, ground: Ground) -> Advice:
     advice = {
         "least_curve": _curve_rows(ground, free),
         "table": _table_rows(day, ground, free),
-        "ceiling": ceiling_rows(day.best.ceiling),
+        "ceiling": ceiling_rows(day.ceiling),
         "mechanical": mechanical,
         "hand_over_pull": None if near is None else hand_over_pull(day.aligned, near[0].name),
         "next_pulls": pulls,

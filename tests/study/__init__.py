@@ -1,0 +1,1 @@
+"""Studies: long commands that show on simulated days how good the answers are."""
