@@ -19,6 +19,9 @@ class Decay:
     tails: int
 
 
+_DIGITS = 1e-5  # of the largest reading: nothing smaller is told apart
+
+
 def _rss(basis: Array, y: Array) -> float:
     left = y - basis @ np.linalg.lstsq(basis, y, rcond=None)[0]
     return float(left @ left)
@@ -49,7 +52,7 @@ def pooled_decay(tails: list[tuple[Array, Array]], taus: Array) -> Decay | None:
         return None
     deviance, none, charge = np.zeros(len(taus)), 0.0, 0.0
     for t, y in tails:
-        floor = 1e-12 * max(float(np.ptp(y)), 1e-9) ** 2 * len(t)
+        floor = len(t) * (_DIGITS * max(float(np.max(np.abs(y))), 1e-9)) ** 2
         line = np.column_stack([np.ones_like(t), t])
         none += len(t) * np.log(_rss(line, y) + floor)
         charge += np.log(len(t))

@@ -185,9 +185,11 @@ def _sheet_family(sheet: SheetEntry) -> str | None:
 
 def _seen_family(lit: unlogged.Lit) -> str:
     """Readings that rise as weights do; else unknown, and only a smooth course is taken."""
+    if len(lit.rpm) < 3:
+        return "unknown"
     order = np.argsort(lit.rpm)
     rise = lit.advance_deg[order][-1] - lit.advance_deg[order][0]
-    return "mechanical" if len(lit.rpm) >= 3 and rise > 3.0 and rise > 0.8 * float(np.ptp(lit.advance_deg)) else "unknown"
+    return "mechanical" if rise > 3.0 and rise > 0.8 * float(np.ptp(lit.advance_deg)) else "unknown"
 
 
 def _same_parts(settings: list[str], witnesses: Witnesses) -> list[list[str]]:

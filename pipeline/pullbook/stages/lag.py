@@ -12,6 +12,7 @@ LAG_BOUND_S = 0.3
 """No load cell with its filter that a shop would put up with reads later than this; said where nothing better is known."""
 
 _TAUS = np.geomspace(0.01, 1.2, 193)
+_LONGEST_S = 0.6  # a slower fall is the engine running down, not the load cell
 _WINDOW_S = 1.6
 _CLEAR = 10.0  # difference of BIC
 _STEP_S, _SHARE = 0.004, 0.05  # a throttle is not shut at once, and drums and shafts give back: the tail is not a pure decay
@@ -33,7 +34,7 @@ def torque_lag(samples: pl.DataFrame, coast_downs: pl.DataFrame) -> tuple[tuple[
     decay = pooled_decay(_tails(coast_downs, _open_throttle(samples)), _TAUS)
     if decay is None:
         return None, LAG_BOUND_S
-    if decay.evidence > _CLEAR and _TAUS[1] < decay.tau < _TAUS[-2]:
+    if decay.evidence > _CLEAR and _TAUS[1] < decay.tau < _LONGEST_S:
         doubt = max(_STEP_S, _SHARE * decay.tau)
         lo = decay.tau - float(np.hypot(decay.tau - decay.lo, doubt))
         hi = decay.tau + float(np.hypot(decay.hi - decay.tau, doubt))
@@ -42,7 +43,7 @@ def torque_lag(samples: pl.DataFrame, coast_downs: pl.DataFrame) -> tuple[tuple[
 
 
 def _bound(decay: Decay) -> float:
-    return float(min(decay.hi, LAG_BOUND_S)) if decay.tau < _TAUS[-2] else LAG_BOUND_S
+    return float(min(decay.hi, LAG_BOUND_S)) if decay.tau < _LONGEST_S else LAG_BOUND_S
 
 
 def _open_throttle(samples: pl.DataFrame) -> float | None:
