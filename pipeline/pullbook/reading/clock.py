@@ -110,6 +110,7 @@ def scale_of_bare_numbers(values: Array, rpm: Array | None) -> tuple[float, str 
     A spreadsheet's day fraction steps by a hundred-thousandth or less; otherwise the speed of the sweep tells: no engine on a
     brake sweeps faster than 5000 or slower than 5 rpm a second for a whole log.
     """
+    values, rpm = values[:40_000], rpm[:40_000] if rpm is not None else None
     known = values[np.isfinite(values)]
     steps = np.diff(known)
     steps = steps[steps > 0]
@@ -157,6 +158,8 @@ def run_time(
     blocks
         Shape (n,): headers above each row; a restart under a new header needs no more proof.
     """
+    if len(seconds) > 1 and bool((np.diff(seconds) > 0).all()):
+        return RunningTime(seconds - seconds[0], np.zeros(len(seconds), np.int64), np.arange(len(seconds)), ())
     t = seconds.astype(float).copy()
     remarks: list[str] = []
     n = len(t)

@@ -53,7 +53,7 @@ def make_columns(
             clocks[header] = cells
             columns.append(Column(header, meaning, "clock", None))
         elif cells.dtype != pl.String:
-            columns.append(Column(header, meaning, "number", cells.to_numpy().copy()))
+            columns.append(Column(header, meaning, "number", cells.to_numpy(), source=cells))
         else:
             columns.append(_numbers(header, meaning, cells, marks, raw, talk))
     return raw, columns, clocks
@@ -61,7 +61,7 @@ def make_columns(
 
 def _numbers(header: str, meaning: Any, cells: pl.Series, marks: Marks, raw: RawLog, talk: Talk) -> Column:
     made = to_numbers(cells, marks)
-    column = Column(header, meaning, made.kind, made.values.to_numpy().astype(float).copy())
+    column = Column(header, meaning, made.kind, made.values.to_numpy().astype(float))
     if made.unit is not None and meaning.unit is None:
         column.unit, column.unit_from = made.unit, "header"
     if made.garbled and made.kind == "number":

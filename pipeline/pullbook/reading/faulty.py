@@ -26,10 +26,10 @@ def sentinels(values: Array, lo: float | None, hi: float | None) -> tuple[npt.ND
     9999 rpm can be real: a listed value counts only where it stands clear of all the other values of its column.
     """
     out = np.zeros(len(values), bool)
-    known = values[np.isfinite(values)]
-    if not len(known):
+    low, high = float(np.fmin.reduce(values, initial=np.inf)), float(np.fmax.reduce(values, initial=-np.inf))
+    if low not in SENTINELS and high not in SENTINELS:  # a sentinel stands clear, so one of them is an extreme
         return out, ()
-    low, high = float(known.min()), float(known.max())
+    known = values[np.isfinite(values)]
     present = [s for s in SENTINELS if low <= s <= high and bool((known == s).any())]
     if not present:
         return out, ()
@@ -51,6 +51,10 @@ def sentinels(values: Array, lo: float | None, hi: float | None) -> tuple[npt.ND
 def speed_spikes(rpm: Array) -> npt.NDArray[np.bool_]:
     """Single rpm samples or short bursts that no crankshaft could follow; only looked at closely where something stands off."""
     out = np.zeros(len(rpm), bool)
+    with np.errstate(invalid="ignore"):
+        steps = np.diff(rpm)
+    if len(rpm) and np.fmax.reduce(np.abs(steps), initial=0.0) <= 120.0 and not np.isnan(steps).any():
+        return out
     good = np.flatnonzero(np.isfinite(rpm))
     x = rpm[good]
     if len(x) < 8:
@@ -70,14 +74,16 @@ def speed_spikes(rpm: Array) -> npt.NDArray[np.bool_]:
 
 def never_moves(values: Array) -> bool:
     """Whether a channel with ten values or more holds one value for the whole log."""
-    known = values[np.isfinite(values)]
-    return len(known) >= 8 and bool(known.min() == known.max())
+    low, high = float(np.fmin.reduce(values, initial=np.inf)), float(np.fmax.reduce(values, initial=-np.inf))
+    return low == high and int(np.isfinite(values).sum()) >= 8
 
 
 def longest_stuck(values: Array, rpm: Array | None) -> tuple[int, int]:
     """(first row, rows) of the longest run of one value while rpm moves by more than 300."""
-    known = np.isfinite(values)
-    same = known[1:] & known[:-1] & (values[1:] == values[:-1])
+    same = values[1:] == values[:-1]  # NaN never equals NaN
+    every = same[::7]
+    if len(values) < 8 or not ((every[1:] & every[:-1]).any() or len(every) < 3):
+        return 0, 0  # no run of fifteen
     edges = np.flatnonzero(np.diff(np.r_[False, same, False].astype(np.int8)))
     best = (0, 0)
     for a, b in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
@@ -91,10 +97,13 @@ def longest_stuck(values: Array, rpm: Array | None) -> tuple[int, int]:
 
 def at_rail(values: Array) -> float | None:
     """The extreme value at which a channel is cut off, where at least ten rows and 3 % of them sit exactly on it."""
-    known = values[np.isfinite(values)]
-    if len(known) < 40:
+    if len(values) < 40:
         return None
-    for edge in (float(known.max()), float(known.min())):
+    for edge in (float(np.fmax.reduce(values)), float(np.fmin.reduce(values))):
+        on = values == edge
+        if np.count_nonzero(on) < 10:
+            continue
+        known = values[np.isfinite(values)]
         on = known == edge
         if on.sum() >= max(10, 0.03 * len(known)) and not on.all():
             near = np.sort(np.unique(known))

@@ -8,6 +8,8 @@ import polars as pl
 from pullbook.handover import Fault
 from pullbook.reading.cells import decide_delimiter, split
 from pullbook.reading.header import Header, find_header, is_data, is_units_row, looks_like_names
+from pullbook.reading.mend import remarks
+from pullbook.reading.naming import understand
 from pullbook.reading.raw import RawLog
 from pullbook.reading.text import MARK, Text
 
@@ -80,11 +82,11 @@ def read_grid(text: Text, *, shown: str) -> RawLog | Fault:
 
 def no_table(shown: str, sample: list[tuple[int, str]]) -> Fault:
     """The fault of a file in which no rows of numbers stand."""
-    line, first = sample[0]
+    line, first = sample[0] if sample else (1, "")
     brief = first.strip()[:60]
     for delimiter in ("\t", ";", ",", "|", " "):
         cells = split(first, delimiter)
-        if len(sample) <= 2 and len(cells) > 1 and looks_like_names(cells):
+        if len(sample) <= 2 and len(cells) > 1 and looks_like_names(cells) and any(understand(c).quantity for c in cells):
             return Fault(
                 shown,
                 line,
@@ -168,16 +170,8 @@ def _assemble(
             "rows of numbers below the names",
             "export the log again, or take the file out",
         )
-    if dropped:
-        last = dropped[-1] == int(number.filter(widths > 0)[-1])
-        kind = "the end of the log is cut off" if last and len(dropped) == 1 else "broken or partial rows"
-        warnings.append(f"{name}: {len(dropped)} row{'s' * (len(dropped) > 1)} left out (line {_some(dropped)}): {kind}")
-        if last and len(dropped) > 1:
-            warnings.append(f"{name}: the end of the log is cut off at line {dropped[-1]}")
-    if notes:
-        warnings.append(
-            f"{name}: line {_some(notes)} inside the log holds words, not values ({lines[notes[0] - 1].strip()[:60]!r})"
-        )
+    cut = bool(dropped) and dropped[-1] == int(number.filter(widths > 0)[-1])
+    warnings += remarks(name, dropped, [(n, lines[n - 1]) for n in notes], {}, cut=cut)
     titles = [c for c in cells.columns if c not in ("line", "block")]
     by_title = {}
     for header in headers:
@@ -305,7 +299,3 @@ def _keyed(part: pl.DataFrame, names: list[str], header: Header, block: int) -> 
     columns = [c for c in part.columns if c != "line"]
     keys = _unique([*names, *("" for _ in range(len(columns) - len(names)))])[: len(columns)]
     return part.rename(dict(zip(columns, keys, strict=True))).with_columns(block=pl.lit(block, dtype=pl.Int64))
-
-
-def _some(numbers: list[int]) -> str:
-    return ", ".join(map(str, numbers[:5])) + (f" and {len(numbers) - 5} more" if len(numbers) > 5 else "")

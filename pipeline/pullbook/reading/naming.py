@@ -122,7 +122,8 @@ def _loose_unit(text: str, concepts: frozenset[str]) -> Unit | None:
                     continue
                 if size == 1 and len(words[0]) == 1 and (not at_end or (len(pieces) == 1 and words[0] != "s")):
                     continue  # a single letter is a unit only after other words
-                if unit.kind in _TELLING or _expected(concepts) & {unit.kind}:
+                expected = _expected(concepts)
+                if unit.kind in expected or (unit.kind in _TELLING and (not expected or unit.name not in ("s", "rpm"))):
                     return unit
     return None
 

@@ -138,18 +138,18 @@ def _take(fit: Fit, proof: Proof, torque: Column, power: Column, talk: Talk) -> 
             column.unit_from = "proved"
 
 
-def settle_rest(columns: list[Column], talk: Talk) -> None:
-    """Every other channel's unit, by heading or by what its values can be."""
+def settle_rest(columns: list[Column], talk: Talk, *, advance_scale: str | None = None) -> None:
+    """Every other channel's unit, by heading or by what its values can be; ``advance_scale`` is engine.yaml's word."""
     for column in columns:
         channel = column.channel
         if channel is None or column.values is None or channel.startswith(("torque", "power")):
             continue
-        known = column.values[np.isfinite(column.values)]
+        known = column.some()
         if not len(known):
             continue
         level, high = float(np.median(known)), float(np.quantile(known, 0.95))
         if channel.startswith("advance"):
-            settle_advance(column, level, talk)
+            settle_advance(column, level, talk, scale=advance_scale)
         elif channel.endswith("_c"):
             _temperature(column, high, level, talk)
         elif channel.endswith("_kpa"):
@@ -184,7 +184,7 @@ def settle_rest(columns: list[Column], talk: Talk) -> None:
             column.unit, column.unit_from = named_unit("%"), "assumed"
 
 
-def settle_advance(column: Column, level: float, talk: Talk) -> None:
+def settle_advance(column: Column, level: float, talk: Talk, *, scale: str | None = None) -> None:
     """Degrees of what, and on which side of top dead centre."""
     has, unit = column.meaning.concepts, column.unit
     header, name = column.header, talk.name
@@ -212,7 +212,10 @@ def settle_advance(column: Column, level: float, talk: Talk) -> None:
         )
     if column.unit_from == "columns_yaml":
         return
-    if not says_crank:
+    if not says_crank and scale == "distributor":
+        column.factor *= 2.0
+        talk.warn(f"{header!r} is in distributor degrees (engine.yaml) and is doubled to crank degrees")
+    elif not says_crank and scale is None:
         talk.ask(
             f"{header!r} (about {abs(value):g}) does not say whether its degrees are crank or distributor degrees; read as crank. "
             f"Settle it {yaml_line(name, header, channel=column.channel, scale=1)} (scale: 2 where they are distributor degrees)"

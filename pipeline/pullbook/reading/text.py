@@ -11,15 +11,19 @@ import stat
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+
 from pullbook.handover import Fault
 
 MAX_BYTES = 150_000_000
 MAX_LINE = 1_000_000
+CHUNK = 1 << 20
 MARK = b"\x1a"
 """What stands where a NUL stood: no log needs it, and a line that has it was not written whole."""
 
 _TABLE = "a table of numbers with a line of column names, as plain text"
 _EXPORT = "export the log again as CSV text; columns.yaml cannot help here, or move the file out of the day folder"
+_NOTHING = b"\x00\x1a \t\r\n\xef\xbb\xbf\xff\xfe"
 _MAGIC = (
     (b"\x89PNG", "a picture (PNG)"),
     (b"\xff\xd8\xff", "a picture (JPEG)"),
@@ -38,12 +42,13 @@ _MAGIC = (
 )
 _MARKUP = re.compile(rb"\s*(?:<!doctype|<html|<head|<body|<\?xml|<svg|<table)", re.I)
 _CONTROL = bytes(c for c in range(32) if c not in b"\t\n\r\x00\x0b\x0c\x1a")
+_ONE_BYTE = ("cp1252", "cp850", "mac_roman")
 _WESTERN = set("äöüÄÖÜßéèêëàâáçñíóôòúùûìîïãõœæøåÉÈÀÇÑÓ°µμ²³·º«»–−’ÂÊÎÔÛΩωλΛ±×½€")
 
 
 @dataclass(frozen=True, slots=True)
 class Text:
-    """``data``: UTF-8 bytes, lines ending in ``\\n``, NULs replaced by :data:`MARK`; ``encoding``: what the file was in."""
+    """``data``: UTF-8 bytes, lines ending in ``\\n`` or ``\\r\\n``, NULs replaced by :data:`MARK`; ``encoding``: what the file was in."""
 
     data: bytes
     encoding: str
@@ -78,14 +83,14 @@ def read_text(path: Path, *, shown: str) -> Text | Fault:
                 return fault(
                     f"{about.st_size / 1e6:.0f} MB", f"at most {MAX_BYTES / 1e6:.0f} MB a log", "split the log into shorter files"
                 )
-            data = file.read(MAX_BYTES + 1)
+            data = file.read(about.st_size + 1)
     except OSError as trouble:
         return fault(
             f"a file that cannot be read ({(trouble.strerror or 'unknown trouble').lower()})",
             "a readable file",
             "give the right to read it",
         )
-    if not data.strip(b"\x00\x1a \t\r\n\xef\xbb\xbf\xff\xfe"):
+    if not data[:4096].strip(_NOTHING) and not data.strip(_NOTHING):
         return fault("an empty file" if not data else "a file without any text")
     if what := _what_else(data):
         return fault(what, line=1 if what == "a web page or other markup" else None)
@@ -100,7 +105,7 @@ def read_text(path: Path, *, shown: str) -> Text | Fault:
                 f"{shown.rsplit(chr(47), 1)[-1]}: {decoded.count(0)} NUL bytes were passed over (a recorder that lost power leaves them)"
             )
         decoded = decoded.replace(b"\x00", MARK)
-    if b"\r" in decoded:
+    if b"\r" in decoded and not _pairs_only(decoded):
         decoded = decoded.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
     if (line := _long_line(decoded)) is not None:
         return fault(f"a line of more than {MAX_LINE} characters", line=line)
@@ -142,6 +147,9 @@ def _to_utf8(data: bytes) -> tuple[bytes, str | None]:
 def _is_utf8(data: bytes) -> bool:
     if data.isascii():
         return True
+    edge = data.rfind(b"\n", 0, 65536) + 1  # umlauts and degree signs mostly stand in the first lines alone
+    if edge and highest_byte(data, edge) < 128:
+        data = data[:edge]
     try:
         data.decode("utf-8")
     except UnicodeDecodeError as trouble:
@@ -154,7 +162,7 @@ def _from_one_byte(data: bytes) -> tuple[bytes, str | None]:
     """Choose among the one-byte codecs of western Europe by the letters they give; ask the library for the rest."""
     marks = re.sub(rb"[\x00-\x7f]+", b" ", data[:2_000_000])[:20_000]
     best, score = "cp1252", -1.0
-    for codec in ("cp1252", "cp850", "mac_roman"):
+    for codec in _ONE_BYTE:
         letters = marks.decode(codec, "replace").replace(" ", "")
         share = sum(c in _WESTERN for c in letters) / len(letters)
         if share > score + 0.1:
@@ -167,10 +175,50 @@ def _from_one_byte(data: bytes) -> tuple[bytes, str | None]:
         guess = from_bytes(data[:200_000]).best()
         best = guess.encoding if guess is not None else best
     for codec in (best, "cp1252"):
-        text = data.decode(codec, "replace")
-        if text.count("\ufffd") <= 0.001 * len(text) + 8:
+        sample = marks.decode(codec, "replace")
+        if codec in _ONE_BYTE and sample.count("\ufffd") <= 0.02 * len(sample):
+            return _transcode(data, codec), codec
+        if codec not in _ONE_BYTE and (text := data.decode(codec, "replace")).count("\ufffd") <= 0.001 * len(text) + 8:
             return text.encode(), codec
-    return data.decode("latin-1").encode(), "latin-1"
+    return _transcode(data, "latin-1"), "latin-1"
+
+
+def _transcode(data: bytes, codec: str) -> bytes:
+    """One-byte codec to UTF-8: where few bytes are no ASCII only they are touched."""
+    view = np.frombuffer(data, np.uint8)
+    places = [np.flatnonzero(view[at : at + CHUNK] > 127) + at for at in range(0, len(view), CHUNK)]
+    marks = np.concatenate(places)
+    if len(marks) > 50_000:
+        return data.decode(codec, "replace").encode()
+    pieces, at = [], 0
+    for i in marks.tolist():
+        pieces += (data[at:i], data[i : i + 1].decode(codec, "replace").encode())
+        at = i + 1
+    return b"".join([*pieces, data[at:]])
+
+
+def _pairs_only(data: bytes) -> bool:
+    """Whether every carriage return is followed by a line feed: such lines may stay as they are."""
+    view = np.frombuffer(data, np.uint8)
+    if view[-1] == 13:
+        return False
+    for at in range(0, len(view), CHUNK):
+        returns = np.flatnonzero(view[at : at + CHUNK] == 13) + at
+        if not (view[returns + 1] == 10).all():
+            return False
+    return True
+
+
+def highest_byte(data: bytes, start: int) -> int:
+    """Largest byte from ``start`` on, without a copy of the data."""
+    view = np.frombuffer(data, np.uint8)
+    return max((int(view[at : at + CHUNK].max()) for at in range(start, len(view), CHUNK)), default=0)
+
+
+def count_byte(data: bytes, byte: bytes, start: int = 0) -> int:
+    """How often one byte stands in the data from ``start`` on; faster than ``bytes.count`` where it is frequent."""
+    view = np.frombuffer(data, np.uint8)
+    return sum(int(np.count_nonzero(view[at : at + CHUNK] == byte[0])) for at in range(start, len(view), CHUNK))
 
 
 def _looks_binary(data: bytes) -> bool:

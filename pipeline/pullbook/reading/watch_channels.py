@@ -20,7 +20,7 @@ def blank_sentinels(column: Column, talk: Talk) -> None:
     lo, hi = (None if edge is None or factor <= 0 else edge / factor for edge in (spec.lo, spec.hi))
     hit, values = sentinels(column.values, lo, hi)
     if values:
-        column.values[hit] = np.nan
+        column.values, column.source = np.where(hit, np.nan, column.values), None
         talk.warn(
             f"column {column.header!r}: {', '.join(f'{v:g}' for v in values)} is no value; {int(hit.sum())} row(s) read as missing"
         )
@@ -56,6 +56,9 @@ def note_limits(kept: dict[str, Array], columns: list[Column], lines: pl.Series,
         lo, hi = spec.lo, spec.hi
         if name in ("torque_nm", "torque_corrected_nm") and displacement_l:
             lo, hi = -TORQUE_A_LITRE * displacement_l, TORQUE_A_LITRE * displacement_l
+        low, high = np.fmin.reduce(values, initial=np.inf), np.fmax.reduce(values, initial=-np.inf)
+        if (lo is None or low >= lo) and (hi is None or high <= hi):
+            continue
         with np.errstate(invalid="ignore"):
             out = np.zeros(len(values), bool)
             if lo is not None:

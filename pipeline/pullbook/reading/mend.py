@@ -1,0 +1,238 @@
+"""Mending a messy log in bytes: odd lines are looked at one by one, all others keep their bytes, marks become points.
+
+A line is odd when its count of cells is not the table's, or when it holds a byte that no sampled row holds (a letter of a
+repeated header, a quote, the other decimal mark, a NUL). Where more than a few lines are odd the general way is better.
+"""
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from pullbook.reading.cells import DATE, MISSING, TIME, is_number, split
+from pullbook.reading.header import is_data, is_units_row, looks_like_names
+from pullbook.reading.layout import Layout
+from pullbook.reading.text import MARK, Text
+
+MOST_ODD = 0.04
+PIECE = 1 << 22
+_NUMERIC = b"0123456789+-.,eE \r"
+
+
+@dataclass(frozen=True, slots=True)
+class Mended:
+    """``data``: rows alone, decimal points, no grouping; ``lines``: (rows,) where each stood; ``blocks``: headers above it."""
+
+    data: bytes
+    lines: npt.NDArray[np.int64]
+    blocks: npt.NDArray[np.int64] | None
+    dropped: int
+    warnings: tuple[str, ...]
+
+
+def mend(text: Text, layout: Layout, *, name: str) -> Mended | None:
+    """Bring a messy log to bytes the fast parser takes; None where the general way must look at every row."""
+    data = text.data if text.data.endswith(b"\n") else text.data + b"\n"
+    if not text.data.endswith(b"\n") and _may_be_cut(text.data, layout):
+        return None
+    if any(layout.words[k] and not layout.clocks[k] and layout.tokens for k in range(layout.head.width)):
+        return None
+    if layout.thousands and (any(layout.clocks) or layout.thousands not in ".," or layout.thousands == layout.delimiter):
+        return None
+    body = np.frombuffer(data, np.uint8)[layout.offset :]
+    if not len(body) or layout.head.width > 250:
+        return None
+    ends, cells = _count(body, ord(layout.delimiter))
+    starts = np.r_[0, ends[:-1] + 1]
+    odd = cells != layout.head.width - 1
+    strange = _strange_bytes(body, layout)
+    if len(strange):
+        odd[np.searchsorted(ends, strange)] = True
+    if layout.thousands and not _groups_are_whole(body, layout.thousands):
+        return None
+    if odd.sum() > MOST_ODD * len(odd) + 40:
+        return None
+    return _rebuild(data, layout, starts, ends, np.flatnonzero(odd).tolist(), name)
+
+
+def _count(body: npt.NDArray[np.uint8], sign: int) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.uint8]]:
+    """Where each line ends and how many delimiters it holds, piece by piece so that little memory is touched.
+
+    Counted in bytes, which is four times as fast: a line whose count wraps at 256 fails in the parser.
+    """
+    ends: list[npt.NDArray[np.int64]] = []
+    counts: list[npt.NDArray[np.uint8]] = []
+    at = 0
+    while at < len(body):
+        piece = body[at : at + PIECE]
+        if at + PIECE < len(body):  # up to the last whole line; a line is never longer than a piece
+            piece = piece[: len(piece) - int(np.argmax(piece[::-1] == 10))]
+        stops = np.flatnonzero(piece == 10)
+        counts.append(np.add.reduceat((piece == sign).view(np.uint8), np.r_[0, stops[:-1] + 1]))
+        ends.append(stops + at)
+        at += len(piece)
+    return np.concatenate(ends), np.concatenate(counts)
+
+
+def _may_be_cut(data: bytes, layout: Layout) -> bool:
+    lengths = [len(t) for t in data[max(layout.offset, len(data) - 3000) :].split(b"\n")]
+    return len(lengths) < 3 or lengths[-1] < min(lengths[1:-1])
+
+
+def _strange_bytes(body: npt.NDArray[np.uint8], layout: Layout) -> npt.NDArray[np.int64]:
+    """Positions of bytes that regular rows do not hold."""
+    usual = set(_NUMERIC + b"\n" + layout.delimiter.encode())
+    if layout.delimiter != ",":
+        usual -= set(b",." if layout.thousands is None else b"") - set(layout.decimal.encode())
+    for row in layout.rows:
+        for k, cell in enumerate(row):
+            if layout.words[k] or cell in layout.tokens:
+                usual |= set(cell.encode())
+    usual -= set(b'"' + MARK)
+    table = np.ones(256, bool)
+    table[list(usual)] = False
+    found: list[npt.NDArray[np.int64]] = []
+    for at in range(0, len(body), PIECE):
+        where = np.flatnonzero(table[body[at : at + PIECE]])
+        if len(where):
+            found.append(where + at)
+    return np.concatenate(found) if found else np.zeros(0, np.int64)
+
+
+def _groups_are_whole(body: npt.NDArray[np.uint8], mark: str) -> bool:
+    """Whether every grouping sign stands between a digit and exactly three digits."""
+    at = np.flatnonzero(body == ord(mark))
+    if not len(at):
+        return True
+    if at[0] < 1 or at[-1] > len(body) - 5:
+        return False
+    digit = np.zeros(256, bool)
+    digit[48:58] = True
+    return bool(
+        digit[body[at - 1]].all()
+        and digit[body[at + 1]].all()
+        and digit[body[at + 2]].all()
+        and digit[body[at + 3]].all()
+        and not digit[body[at + 4]].any()
+    )
+
+
+def _rebuild(
+    data: bytes, layout: Layout, starts: npt.NDArray[np.int64], ends: npt.NDArray[np.int64], odd: list[int], name: str
+) -> Mended | None:
+    head, offset = layout.head, layout.offset
+    table, gone = bytes.maketrans(b",", b".") if layout.decimal == "," else None, (layout.thousands or "").encode()
+    pieces: list[bytes] = []
+    keep = np.ones(len(starts), bool)
+    blocks, dropped, noted = [], [], []
+    garbled: dict[str, list[tuple[int, str]]] = {}
+    at, after_names = 0, -9
+    for i in odd:
+        if i > at:
+            pieces.append(_piece(data, offset + int(starts[at]), offset + int(starts[i]), table, gone))
+        at = i + 1
+        line = head.first_data + i
+        raw = data[offset + int(starts[i]) : offset + int(ends[i])]
+        text = raw.decode("utf-8", "replace")
+        if not text.strip(f' \t\x0c\x1a"{layout.delimiter}'):
+            keep[i] = False
+            continue
+        row = split(text, layout.delimiter)
+        trimmed = row[: layout.named] if not any(row[layout.named :]) else row
+        if looks_like_names(row) or (i - after_names <= 2 and is_units_row(row)):
+            keep[i] = False
+            if i - after_names <= 2 and is_units_row(row):
+                continue
+            if tuple(trimmed) != head.names[: layout.named]:
+                if sum(c in head.names for c in row) < 0.5 * layout.named and not any(
+                    is_data(split(t, layout.delimiter)) for t in _next(data, offset, ends, i)
+                ):
+                    noted.append((line, text))
+                    continue
+                return None  # another header: its rows have another order
+            blocks.append(i)
+            after_names = i
+            continue
+        if MARK in raw or len(trimmed) != layout.named:
+            keep[i] = False
+            if MARK not in raw and not is_data(row) and text.lstrip(' "')[:1] not in "+-.0123456789,;\t|":
+                noted.append((line, text))
+            else:
+                dropped.append(line)
+            continue
+        mended = _mended_row(trimmed, layout)
+        if mended is None:
+            return None
+        for k, cell in mended[1]:
+            garbled.setdefault(head.names[k], []).append((line, cell))
+        pieces.append((layout.delimiter.join([*mended[0], *[""] * (head.width - layout.named)]) + "\n").encode())
+    if at < len(starts):
+        pieces.append(_piece(data, offset + int(starts[at]), len(data), table, gone))
+    if len(dropped) > 0.1 * len(starts):
+        return None
+    lines = np.flatnonzero(keep) + head.first_data
+    if not len(lines):
+        return None
+    block = np.searchsorted(np.array(blocks) + head.first_data, lines) if blocks else None
+    last = bool(dropped) and dropped[-1] >= int(lines[-1])
+    return Mended(b"".join(pieces), lines, block, len(dropped), tuple(remarks(name, dropped, noted, garbled, cut=last)))
+
+
+def _next(data: bytes, offset: int, ends: npt.NDArray[np.int64], i: int) -> list[str]:
+    stop = offset + int(ends[min(i + 3, len(ends) - 1)])
+    return data[offset + int(ends[i]) + 1 : stop].decode("utf-8", "replace").split("\n")
+
+
+def _piece(data: bytes, a: int, b: int, table: bytes | None, gone: bytes) -> bytes:
+    return data[a:b].translate(table, gone) if table or gone else data[a:b]
+
+
+def _mended_row(row: list[str], layout: Layout) -> tuple[list[str], list[tuple[int, str]]] | None:
+    """Cells in the parser's spelling and what is no number; None where a cell contradicts the file's decimal mark."""
+    out, odd = [], []
+    for k, cell in enumerate(row):
+        if layout.words[k]:
+            fits = not layout.clocks[k] or TIME.fullmatch(cell) or DATE.fullmatch(cell) or is_number(cell) or not cell
+            out.append(cell if fits else "")
+            continue
+        bare = re.sub(r"[  '’_ ](?=\d{3})", "", cell).replace("−", "-")
+        if layout.thousands:
+            bare = re.sub(rf"\{layout.thousands}(?=\d{{3}}(?!\d))", "", bare)
+        elif layout.decimal == "." and layout.delimiter == "," and re.fullmatch(r"[-+]?[1-9]\d{0,2}(,\d{3})+(\.\d*)?", bare):
+            return None  # quoted groups: the whole file must vote
+        if layout.decimal == ",":
+            if "." in bare:
+                return None
+            bare = bare.replace(",", ".")
+        if re.fullmatch(r"[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?", bare):
+            out.append(bare)
+            continue
+        out.append("")
+        if is_number(cell):
+            return None
+        if cell and cell.casefold() not in MISSING and cell.strip("-–—*?#.x/ "):
+            odd.append((k, cell))
+    return out, odd
+
+
+def remarks(
+    name: str, dropped: list[int], noted: list[tuple[int, str]], garbled: dict[str, list[tuple[int, str]]], *, cut: bool
+) -> Iterable[str]:
+    """What is said of rows left out, lines of words and cells that are no number."""
+    if dropped:
+        kind = "the end of the log is cut off" if cut and len(dropped) == 1 else "broken or partial rows"
+        yield f"{name}: {len(dropped)} row{'s' * (len(dropped) > 1)} left out (line {listed(dropped)}): {kind}"
+        if cut and len(dropped) > 1:
+            yield f"{name}: the end of the log is cut off at line {dropped[-1]}"
+    if noted:
+        yield f"{name}: line {listed([n for n, _ in noted])} inside the log holds words, not values ({noted[0][1].strip()[:60]!r})"
+    for header, cells in garbled.items():
+        line, cell = cells[0]
+        yield f"{name}: column {header!r}: {len(cells)} cell(s) are no number, the first on line {line} ({cell[:40]!r}); read as missing"
+
+
+def listed(numbers: list[int]) -> str:
+    """The first few line numbers in words."""
+    return ", ".join(map(str, numbers[:5])) + (f" and {len(numbers) - 5} more" if len(numbers) > 5 else "")
