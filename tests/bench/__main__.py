@@ -4,4 +4,4 @@ from tests.bench import bench_archive, bench_reading, bench_run
 
 for bench in (bench_reading, bench_run, bench_archive):
     print(f"\n## {bench.__name__.rsplit('.', 1)[-1]}\n", flush=True)
-    bench.main([])
+    bench.main()

@@ -1,8 +1,8 @@
 """What a run costs: `python -m tests.bench.bench_run [--part nothing|one|many|grow] [--days 5 500 5000]`.
 
 Prints a table with ratios to floors measured in the same run:
-nothing new against a bare Snakemake no-op of one target; one new pull against a bare Snakemake job, the imports, a polars parse of the same
-logs and a drawing of as many figures; many new days against the same stages in one process. Never asserts a time.
+nothing new against a bare Snakemake no-op of one target; one new pull against a bare Snakemake job, the imports, a polars parse
+of the same logs and a drawing of as many figures; many new days against the same stages in one process. Never asserts a time.
 """
 
 import argparse
@@ -84,7 +84,8 @@ def cloned(book: Path, source: Path, days: int) -> None:
     record, tables = before.read_record(engine, day), before.read_tables(engine, day)
     assert record is not None
     hashes, store = InputHashes(opened), Store(opened.archive)
-    flush, os.fsync = os.fsync, lambda _number: None  # a bench need not outlive a power cut
+    flush = os.fsync
+    os.fsync = lambda fd: None  # a bench need not outlive a power cut
     try:
         for number in range(days):
             name = f"clone {number:05d}"

@@ -1,0 +1,82 @@
+"""`pullbook watch`: what arrives is made once it stands still, and nothing that happens to the folder ends the watch."""
+
+import json
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+pytestmark = pytest.mark.xdist_group("watch")
+
+
+class Watched:
+    """A running watch and what it has said so far."""
+
+    def __init__(self, process: subprocess.Popen[str], log: Path) -> None:
+        self.process = process
+        self._log = log
+
+    def said(self) -> list[dict[str, Any]]:
+        return [json.loads(line) for line in self._log.read_text(encoding="utf-8").splitlines() if line.endswith("}")]
+
+    def wait_for(self, runs: int, seconds: float = 120.0) -> list[dict[str, Any]]:
+        end = time.monotonic() + seconds
+        while len(self.said()) < runs:
+            assert self.process.poll() is None, "the watch ended by itself"
+            assert time.monotonic() < end, f"only {len(self.said())} runs said"
+            time.sleep(0.2)
+        return self.said()
+
+
+@contextmanager
+def watching(book: Path, tmp_path: Path) -> Iterator[Watched]:
+    log = tmp_path / "said.jsonl"
+    with log.open("w", encoding="utf-8") as out, (tmp_path / "complaints.txt").open("w") as complaints:
+        command = [sys.executable, "-m", "pullbook", "watch", "--book", str(book), "--json"]
+        process = subprocess.Popen(command, stdout=out, stderr=complaints, text=True)
+        try:
+            yield Watched(process, log)
+        finally:
+            if process.poll() is None:
+                process.kill()
+                process.wait()
+
+
+def test_watch_makes_what_arrives_and_outlives_what_goes(small: Callable[[str], Path], tmp_path: Path) -> None:
+    book = small("watched")
+    day = next((book / "logs" / "watched").iterdir())
+    with watching(book, tmp_path) as watch:
+        first = watch.wait_for(1)[0]  # what was new already
+        assert [d["day"] for d in first["days"]] == [day.name]
+
+        log = next(p for p in sorted(day.iterdir()) if p.suffix in (".csv", ".txt") and p.name not in ("pulls.csv", "strobe.csv"))
+        text = log.read_bytes()
+        with (day / "growing.csv").open("wb") as growing:  # still being written: not touched until it stands still
+            for part in range(5):
+                growing.write(text[part * len(text) // 5 : (part + 1) * len(text) // 5])
+                growing.flush()
+                time.sleep(0.7)
+        second = watch.wait_for(2)[1]
+        assert [d["why"] for d in second["days"]] == ["new or changed inputs"]
+        assert len(watch.said()) == 2
+
+        other = day.with_name("2031-01-31")
+        shutil.copytree(day, tmp_path / "moved in")
+        (tmp_path / "moved in").rename(other)  # a move, as a sync client makes it
+        third = watch.wait_for(3)[2]
+        assert "2031-01-31" in [d["day"] for d in third["days"]]
+
+        shutil.rmtree(other)  # a folder deleted under the watch
+        (day / "broken.csv").write_text("K1,K2\n1,2\n3,4\n")
+        said = watch.wait_for(4)
+        assert any(d["errors"] for run in said[3:] for d in run["days"])
+
+        watch.process.send_signal(signal.SIGTERM)
+        assert watch.process.wait(timeout=15) == 0
