@@ -240,6 +240,11 @@ def thin(x: Array, y: Array, most: int = 500) -> tuple[Array, Array]:
     return x[keep], y[keep]
 
 
+def values(rows: Sequence[dict[str, Any]], name: str) -> Array:
+    """One value of each row as floats, None NaN."""
+    return np.array([np.nan if r.get(name) is None else r[name] for r in rows], float)
+
+
 def column(table: Any, name: str) -> Array:
     """A polars column as floats, nulls NaN."""
     return np.array(table[name].cast(float).fill_null(float("nan")).to_numpy(), dtype=float)

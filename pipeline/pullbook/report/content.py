@@ -14,6 +14,7 @@ PAGE_ONE = (advance, torque, difference)
 PAGE_TWO = (contours, cost, order)
 PAGE_THREE = (residuals, timing, repeatability)
 
+FIRST_WARNINGS = 3
 RANGES = "A range marked “likely” holds the true value nine times in ten. All degrees are crank degrees before top dead centre."
 
 
@@ -49,6 +50,16 @@ class Content:
     inputs: Table | None
     made: str
     span: tuple[float, float]
+
+    @property
+    def doubts_first(self) -> list[str]:
+        """Every input refused and pull left out, and the first warnings: what page one has room for."""
+        return [*self.doubts, *self.warnings[:FIRST_WARNINGS]]
+
+    @property
+    def warnings_more(self) -> int:
+        """Warnings that stand on the second page only."""
+        return max(len(self.warnings) - FIRST_WARNINGS, 0)
 
 
 def content(shown: DayView) -> Content:

@@ -149,13 +149,14 @@ def knock(record: dict[str, Any]) -> str:
     heard = [n for n in notes if n.get("word") in HEARD]
     listened = {n.get("pull_id") for n in notes if n.get("word") in (*HEARD, "not heard")}
     if heard:
-        spans: dict[tuple[str, str], list[float]] = {}
+        at: dict[str, tuple[list[str], list[float]]] = {}
         for n in heard:
-            ends = [n[k] for k in ("rpm_lo", "rpm_hi") if n.get(k) is not None]
-            spans.setdefault((str(n["word"]), str(n.get("setting"))), []).extend(ends)
+            said, ends = at.setdefault(str(n.get("setting")), ([], []))
+            said += [str(n["word"])] if n["word"] not in said else []
+            ends += [n[k] for k in ("rpm_lo", "rpm_hi") if n.get(k) is not None]
         places = [
-            f"{word} on {name}" + (f" at {number(min(at))} to {words.rpm(max(at))}" if at else "")
-            for (word, name), at in spans.items()
+            f"{listed(said)} on {name}" + (f" at {number(min(ends))} to {words.rpm(max(ends))}" if ends else "")
+            for name, (said, ends) in at.items()
         ]
         return "; ".join(places[:6]) + (f"; and on {len(places) - 6} more" if len(places) > 6 else "")
     if not listened:

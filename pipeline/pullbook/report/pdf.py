@@ -59,7 +59,7 @@ def _page_one(sheets: Sheets, said: Content) -> list[str]:
         left.y += 0.12
     for head, lines in (
         ("How far to trust it", [f"{s.label}: {s.text}." for s in said.standing]),
-        ("Left out and doubtful", [*said.doubts, *said.warnings] or ["Nothing was left out."]),
+        ("Left out and doubtful", said.doubts_first or ["Nothing was left out."]),
     ):
         over += _points(left, head, lines)
     if said.questions:
@@ -206,6 +206,7 @@ def _page_two(sheets: Sheets, said: Content, over: list[str]) -> None:
     column = _flow(sheets, column, "Continued from the first page", over)
     column = _pictures(sheets, column, said, PAGE_TWO, 0.88)
     column = sheets.table(column, said.pulls)
+    column = _flow(sheets, column, "Warnings", said.warnings)
     column = _flow(sheets, column, "Air and correction", [f"{s.label}: {s.text}" for s in said.air])
     column = _flow(sheets, column, "Changed since this engine’s last day", said.changes, "Nothing noted, or no earlier day.")
     column = _flow(sheets, column, "Not established", said.not_established, "Nothing to add.")

@@ -46,6 +46,24 @@ def short(text: str, longest: int = 16) -> str:
     return text[: longest - tail - 1].rstrip() + "…" + text[-tail:].lstrip() if longest > 3 else text[:longest]
 
 
+def labels(names: Iterable[str], longest: int) -> dict[str, str]:
+    """Names short enough for a picture: words that all of them share are dropped before any is cut.
+
+    Examples
+    --------
+    >>> labels(["20 all through", "23 all through"], 9), labels(["base", "stop 24"], 9)
+    ({'20 all through': '20', '23 all through': '23'}, {'base': 'base', 'stop 24': 'stop 24'})
+    """
+    full = list(dict.fromkeys(names))
+    if all(len(n) <= longest for n in full) or len(full) < 2:
+        return {n: short(n, longest) for n in full}
+    parts = [n.split() for n in full]
+    most = min(map(len, parts)) - 1
+    front = next((i for i in range(most) if len({p[i] for p in parts}) > 1), most)
+    back = next((i for i in range(most - front) if len({p[-1 - i] for p in parts}) > 1), most - front)
+    return {n: short(" ".join(p[front : len(p) - back]), longest) for n, p in zip(full, parts, strict=True)}
+
+
 def known(value: float | None) -> bool:
     """Whether a number is there at all."""
     return value is not None and isfinite(value)

@@ -5,11 +5,11 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from pullbook.report.canvas import Array, Panel, Picture, Table
+from pullbook.report.canvas import Array, Panel, Picture, Table, values
 from pullbook.report.figures.lines import broken, hue_of, line_of
 from pullbook.report.style import PAPER
 from pullbook.report.view import DayView
-from pullbook.report.words import between, degrees, half_width, number, rpm, setting_degrees, short
+from pullbook.report.words import between, degrees, half_width, labels, number, rpm, setting_degrees
 
 VAGUE_DEG = 3.0
 
@@ -27,8 +27,11 @@ def picture(shown: DayView) -> Picture | None:
         made = hardware(shown)
         panel.levels(ax, *_reach(shown, best, tested, made), most=6)
         ends = _wanted(panel, ax, best)
+        named = labels(tested, 9 if look.narrow else 14)
         for name, (n, degrees_run, half) in tested.items():
-            ends.append(_run(panel, ax, shown, name, n, degrees_run, half))
+            end = _run(panel, ax, line_of(shown, name, 0.75), n, degrees_run, half)
+            vague = is_vague(half)
+            ends.append((*end, named[name] + "?" * vague, "soft" if vague else hue_of(shown, name), False))
         ends += _limit(ax, shown)
         if made is not None:
             ax.plot(made[0], made[1], color=PAPER["hard"], lw=3.2, alpha=0.95, zorder=5, solid_capstyle="butt")
@@ -65,22 +68,18 @@ def is_vague(half: Array) -> bool:
     return bool(np.nanmedian(half) > VAGUE_DEG) if np.isfinite(half).any() else False
 
 
-def _run(
-    panel: Panel, ax: Any, shown: DayView, name: str, n: Array, degrees_run: Array, half: Array
-) -> tuple[float, float, str, str, bool]:
+def _run(panel: Panel, ax: Any, style: dict[str, Any], n: Array, degrees_run: Array, half: Array) -> tuple[float, float]:
     """One setting's curve with rings where it was run; a vague one as bars over its whole range, never as a line."""
-    label = short(name, 9 if panel.look.narrow else 14)
     if is_vague(half):
         ax.vlines(
             n[::4], (degrees_run - half)[::4], (degrees_run + half)[::4], color=PAPER["soft"], lw=0.8, ls=(0, (1, 2)), zorder=2
         )
-        return float(n[-1]), float(degrees_run[-1]), f"{label}?", "soft", False
-    style = line_of(shown, name, 0.75)
-    x, y = broken(n, degrees_run)
-    ax.plot(x, y, **{**style, "zorder": 3})
-    size = 2.6 if panel.look.narrow else 3.2
-    ax.plot(n[::5], degrees_run[::5], ls="none", marker="o", ms=size, mfc=PAPER["paper"], mec=style["color"], mew=0.9, zorder=4)
-    return float(n[-1]), float(degrees_run[-1]), label, hue_of(shown, name), False
+    else:
+        x, y = broken(n, degrees_run)
+        ax.plot(x, y, **{**style, "zorder": 3})
+        size = 2.6 if panel.look.narrow else 3.2
+        ax.plot(n[::5], degrees_run[::5], ls="none", marker="o", ms=size, mfc=PAPER["paper"], mec=style["color"], mew=0.9, zorder=4)
+    return float(n[-1]), float(degrees_run[-1])
 
 
 def hardware(shown: DayView) -> tuple[Array, Array] | None:
@@ -120,16 +119,12 @@ def _delivered(shown: DayView) -> dict[str, tuple[Array, Array, Array]]:
     return {s: (c[0], c[1], c[2]) for s, c in columns.items()}
 
 
-def _column(rows: list[dict[str, Any]], name: str) -> Array:
-    return np.array([np.nan if r.get(name) is None else r[name] for r in rows], float)
-
-
 def _wanted(panel: Panel, ax: Any, best: list[dict[str, Any]]) -> list[tuple[float, float, str, str, bool]]:
     if not best:
         return []
-    x = _column(best, "rpm")
+    x = values(best, "rpm")
     names = ("best_deg", "lo_deg", "hi_deg", "band_lo_deg", "band_hi_deg", "tested_lo_deg", "tested_hi_deg")
-    x, b, lo, hi, band_lo, band_hi, t_lo, t_hi = broken(x, *(_column(best, n) for n in names))
+    x, b, lo, hi, band_lo, band_hi, t_lo, t_hi = broken(x, *(values(best, n) for n in names))
     ax.fill_between(x, band_lo, band_hi, color=PAPER["wash"], lw=0, zorder=1)
     inside = np.isfinite(b) & np.isfinite(lo) & np.isfinite(hi)
     ax.vlines(x[inside], lo[inside], hi[inside], color=PAPER["up"], lw=0.8, zorder=2, alpha=0.65)
@@ -156,7 +151,7 @@ def _limit(ax: Any, shown: DayView) -> list[tuple[float, float, str, str, bool]]
     ]
     if not rows:
         return []
-    x, y = broken(_column(rows, "rpm"), _column(rows, "advance_deg"))
+    x, y = broken(values(rows, "rpm"), values(rows, "advance_deg"))
     ax.plot(x, y, color=PAPER["down"], lw=1.4, ls=(0, (1.6, 1.2)), zorder=4, drawstyle="steps-mid")
     return [(float(x[-1]), float(y[-1]), "limit", "down", False)]
 
@@ -164,10 +159,10 @@ def _limit(ax: Any, shown: DayView) -> list[tuple[float, float, str, str, bool]]
 def _reach(
     shown: DayView, best: list[dict[str, Any]], tested: dict[str, tuple[Array, Array, Array]], made: Any
 ) -> tuple[float, float]:
-    values = [v for _, y, _ in tested.values() for v in y]
-    values += [r[k] for r in best for k in ("best_deg", "lo_deg", "hi_deg") if r.get(k) is not None]
-    values += list(made[1]) if made is not None else []
-    lo, hi = min(values), max(values)
+    seen = [v for _, y, _ in tested.values() for v in y]
+    seen += [r[k] for r in best for k in ("best_deg", "lo_deg", "hi_deg") if r.get(k) is not None]
+    seen += list(made[1]) if made is not None else []
+    lo, hi = min(seen), max(seen)
     bands = [r[k] for r in best for k in ("band_lo_deg", "band_hi_deg") if r.get(k) is not None]
     lo, hi = min([lo, *(max(b, lo - 4) for b in bands)]), max([hi, *(min(b, hi + 4) for b in bands)])
     return lo - 1, hi + 1.5

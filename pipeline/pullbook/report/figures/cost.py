@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from pullbook.report.canvas import Array, Panel, Picture, Table
+from pullbook.report.canvas import Panel, Picture, Table, values
 from pullbook.report.figures.lines import broken
 from pullbook.report.style import PAPER
 from pullbook.report.view import DayView
@@ -25,7 +25,7 @@ def picture(shown: DayView) -> Picture | None:
     def paint(panel: Panel) -> None:
         right = 0.95 if not panel.look.narrow else 0.3
         ax = panel.axes(right=right)
-        x, y, lo, hi = broken(*(_column(strip, k) for k in ("rpm", "cost_pct", "lo_pct", "hi_pct")))
+        x, y, lo, hi = broken(*(values(strip, k) for k in ("rpm", "cost_pct", "lo_pct", "hi_pct")))
         top = max(float(np.nanmax(np.concatenate((y, hi[np.isfinite(hi)], [tolerance])))) * 1.15, 0.8)
         panel.levels(ax, 0, top, most=4)
         ax.fill_between(x, lo, hi, color=PAPER["warm"], lw=0, zorder=1)
@@ -58,7 +58,3 @@ def picture(shown: DayView) -> Picture | None:
         narrow_height=2.3,
         note="Shaded: where it likely lies.",
     )
-
-
-def _column(rows: list[dict[str, float | None]], name: str) -> Array:
-    return np.array([np.nan if r.get(name) is None else r[name] for r in rows], float)

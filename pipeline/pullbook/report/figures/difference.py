@@ -4,7 +4,7 @@ from typing import Any
 
 import numpy as np
 
-from pullbook.report.canvas import Array, Panel, Picture, Table, round_marks, runs
+from pullbook.report.canvas import Panel, Picture, Table, round_marks, runs, values
 from pullbook.report.figures.lines import broken
 from pullbook.report.style import PAPER
 from pullbook.report.view import DayView
@@ -102,16 +102,12 @@ def _lanes(shown: DayView) -> list[dict[str, Any]]:
     return sorted(whole.values(), key=lambda e: order.get(e["setting"], 999))
 
 
-def _column(rows: list[dict[str, Any]], name: str) -> Array:
-    return np.array([np.nan if r[name] is None else r[name] for r in rows], float)
-
-
 def _lane(ax: Any, effect: dict[str, Any], middle: float, per_pct: float) -> None:
     ax.plot(ax.get_xlim(), (middle, middle), color=PAPER["soft"], lw=0.7, zorder=2)
     rows = effect["rows"]
     if not rows:
         return
-    x, y, lo, hi = broken(*(_column(rows, c) for c in ("rpm_lo", "change_pct", "lo_pct", "hi_pct")))
+    x, y, lo, hi = broken(*(values(rows, c) for c in ("rpm_lo", "change_pct", "lo_pct", "hi_pct")))
     up, down = np.clip(middle + per_pct * np.array([hi, lo]), middle - 0.39, middle + 0.39)
     ax.fill_between(x, down, up, color=PAPER["rule"], lw=0, zorder=1)
     ax.plot(x, middle + per_pct * y, color=PAPER["soft"], lw=1.0, zorder=3)

@@ -7,7 +7,7 @@ from pullbook.report.canvas import Panel, Picture, Table, column
 from pullbook.report.figures.lines import broken, hue_of, line_of
 from pullbook.report.style import PAPER
 from pullbook.report.view import DayView
-from pullbook.report.words import number, rpm, short
+from pullbook.report.words import labels, number, rpm, short
 
 
 def picture(shown: DayView) -> Picture | None:
@@ -30,6 +30,7 @@ def picture(shown: DayView) -> Picture | None:
         pad = 0.04 * (max(highs) - min(lows)) + 1
         panel.levels(ax, min(lows) - pad, max(highs) + pad)
         ends = []
+        named = labels(names, 9 if look.narrow else 14)
         for name in names:
             rows = curves.filter(pl.col("setting") == name).sort("rpm")
             x, y, lo, hi = broken(*(column(rows, c) for c in ("rpm", "torque_nm", "lo_nm", "hi_nm")))
@@ -38,7 +39,7 @@ def picture(shown: DayView) -> Picture | None:
             ax.plot(x, y, **line_of(shown, name))
             there = np.flatnonzero(np.isfinite(y))
             if there.size:
-                ends.append((float(x[there[-1]]), float(y[there[-1]]), short(name, 9 if look.narrow else 14), hue, hue == "up"))
+                ends.append((float(x[there[-1]]), float(y[there[-1]]), named[name], hue, hue == "up"))
         panel.ends(ax, ends)
         panel.quantity(ax, "torque, N·m")
 

@@ -4,7 +4,7 @@ from typing import Any
 
 import numpy as np
 
-from pullbook.report.canvas import Array, Panel, Picture, Table, runs
+from pullbook.report.canvas import Panel, Picture, Table, runs, values
 from pullbook.report.figures.lines import broken
 from pullbook.report.style import BASELINE_PATTERN, PAPER
 from pullbook.report.words import between, number, rpm
@@ -18,10 +18,6 @@ def span(c: Plain) -> tuple[float, float]:
     return (float(min(rows)), float(max(rows))) if rows and max(rows) - min(rows) >= 200 else (1000.0, 6000.0)
 
 
-def _column(rows: list[Plain], name: str) -> Array:
-    return np.array([np.nan if r.get(name) is None else r[name] for r in rows], float)
-
-
 def torque(c: Plain) -> Picture | None:
     """Change of torque, None where it is refused or not known."""
     rows = c["torque_rows"]
@@ -30,7 +26,7 @@ def torque(c: Plain) -> Picture | None:
 
     def paint(panel: Panel) -> None:
         ax = panel.axes(right=0.3)
-        x, y, lo, hi = broken(*(_column(rows, n) for n in ("rpm", "change_pct", "lo_pct", "hi_pct")))
+        x, y, lo, hi = broken(*(values(rows, n) for n in ("rpm", "change_pct", "lo_pct", "hi_pct")))
         seen = np.concatenate([v[np.isfinite(v)] for v in (y, lo, hi)])
         size = max(float(np.abs(seen).max()), 0.5) * 1.1
         panel.levels(ax, -size, size)
@@ -77,7 +73,7 @@ def advance(c: Plain) -> Picture | None:
 
     def paint(panel: Panel) -> None:
         ax = panel.axes(right=0.5)
-        x, a, b = broken(*(_column(rows, n) for n in ("rpm", "a_deg", "b_deg")))
+        x, a, b = broken(*(values(rows, n) for n in ("rpm", "a_deg", "b_deg")))
         seen = np.concatenate([v[np.isfinite(v)] for v in (a, b)])
         panel.levels(ax, float(seen.min()) - 1.5, float(seen.max()) + 1.5)
         ax.plot(x, a, color=PAPER["ink"], lw=1.5, ls=BASELINE_PATTERN)
