@@ -33,7 +33,8 @@ def simulated(number: int) -> dict[str, Any]:
                          "state": "inside", "least_deg": 31.0, "best_torque_nm": 400.0 + nth % 7})  # fmt: skip
     tables = {
         "samples": pl.DataFrame({"pull_id": [p for p in pulls for _ in range(300)], "file": "pull.csv", "segment": 1,
-                                 "kind": "pull", "time_s": [0.02 * i for i in range(2400)], "rpm": [2500.0 + 12 * (i % 300) for i in range(2400)],
+                                 "kind": "pull", "time_s": [0.02 * i for i in range(2400)],
+                                 "rpm": [2500.0 + 12 * (i % 300) for i in range(2400)],
                                  "torque_nm": [400.0 + (i * 7919 % 97) / 50 for i in range(2400)]}),
         "pulls": pl.DataFrame({"pull_id": pulls, "file": "pull.csv", "order": range(8), "setting": settings, "status": "used"}),
         "best": best,
@@ -79,19 +80,23 @@ def build(root: Path, days: int, start: int = 0) -> float:
     return (time.perf_counter() - began) / max(days - start, 1)
 
 
-def adding(root: Path, number: int, days: int = 5) -> tuple[float, float]:
-    """Seconds to add one day with flushing, and to fold the catalogue, mean of ``days``."""
+def adding(root: Path, days: int = 9) -> tuple[float, float]:
+    """Seconds to add one day with flushing, and to fold the catalogue, median of ``days``."""
+    from statistics import median
+
     from pullbook.archive.store import Store
 
-    store, taken, folded = Store(root), 0.0, 0.0
+    store, taken, folded = Store(root), [], []
+    number = store.catalog().select(pl.len()).collect().item()
     for n in range(number, number + days):
         call = simulated(n)
         began = time.perf_counter()
         store.write_day(call.pop("engine"), call.pop("day"), **call)
         written = time.perf_counter()
         store.update_catalog()
-        taken, folded = taken + written - began, folded + time.perf_counter() - written
-    return taken / days, folded / days
+        taken.append(written - began)
+        folded.append(time.perf_counter() - written)
+    return median(taken), median(folded)
 
 
 def use(root: Path) -> dict[str, float]:
@@ -160,12 +165,12 @@ def main() -> int:
         figures: dict[str, float] = {}
         small = Path(scratch) / "small"
         build(small, 10)
-        figures["add_a_day_at_10_s"], figures["fold_at_10_s"] = adding(small, 10)
+        figures["add_a_day_at_10_s"], figures["fold_at_10_s"] = adding(small)
         if not root.exists():
             flush, os.fsync = os.fsync, lambda _number: None
             figures["build_a_day_s"] = build(root, asked.days)
             os.fsync = flush
-        figures["add_a_day_at_full_s"], figures["fold_at_full_s"] = adding(root, asked.days)
+        figures["add_a_day_at_full_s"], figures["fold_at_full_s"] = adding(root)
         ran = subprocess.run([sys.executable, "-m", __spec__.name, "--use", root], capture_output=True, text=True, check=True)
         figures |= json.loads(ran.stdout)
     missed = 0

@@ -1,10 +1,12 @@
 """A few of every fault; `python -m tests.faults --kills 100` is the long form."""
 
 import random
+import sys
 from pathlib import Path
 
 import pytest
 
+from tests.faults import whole_run
 from tests.faults.trials import flipped_bits, full_disk, kills, race, small_file_system
 
 
@@ -32,3 +34,9 @@ def test_a_small_file_system_that_fills_up_loses_nothing(tmp_path: Path) -> None
 @pytest.mark.parametrize("hold", [True, False], ids=["two runs", "a run and an orphan"])
 def test_two_at_once_lose_nothing(tmp_path: Path, hold: bool) -> None:
     assert race(tmp_path / "archive", 4, hold=hold).lost == []
+
+
+@pytest.mark.long
+def test_killed_runs_lose_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys, "argv", ["whole_run", "--kills", "6", "--draw", "20310408"])
+    assert whole_run.main() == 0
