@@ -55,9 +55,8 @@ def impossible(columns: list[Column], shown: str, raw: RawLog) -> Fault | None:
         )
     if known.max() < 60 or np.mean(known < -50) > 0.05 or (np.mean(known < 0) > 0.2 and known.max() < 1000):
         found = f"speeds from {known.min():.4g} to {known.max():.4g}: no physical units"
-        return Fault(
-            shown, raw.header_line, rpm.header, found, expected, yaml_line(name, rpm.header, channel="rpm", unit="rpm", scale=1)
-        )
+        remedy = f"export it in rpm; where only a factor is lacking, {yaml_line(name, rpm.header, channel='rpm', unit='rpm', scale=1000)}"
+        return Fault(shown, raw.header_line, rpm.header, found, expected, remedy)
     return None
 
 

@@ -14,6 +14,7 @@ from pullbook.reading.claims import claims, weather_question
 from pullbook.reading.columns_made import make_columns
 from pullbook.reading.doubts import impossible, obey_preamble, say_advance
 from pullbook.reading.grid import read_grid
+from pullbook.reading.liveliness import movement
 from pullbook.reading.plain import read_plain
 from pullbook.reading.raw import RawLog
 from pullbook.reading.settle import settle_power, settle_rest
@@ -60,13 +61,15 @@ def read_log(
 
 
 def refused(
-    shown: str, fault: Fault, *, encoding: str | None = None, raw: RawLog | None = None, columns: tuple[ColumnRead, ...] = ()
-) -> LogReading:
-    """The reading of a log that could not be used."""
+    shown: str, fault: Fault, *, encoding: str | None = None, raw: RawLog | None = None, columns: tuple[ColumnRead, ...] = (),
+    warnings: tuple[str, ...] = (),
+) -> LogReading:  # fmt: skip
+    """The reading of a log that could not be used; ``warnings``: what can be said of it all the same."""
     return LogReading(
         file=shown, encoding=encoding, delimiter=raw.delimiter if raw else None, decimal=raw.decimal if raw else None,
         header_line=raw.header_line if raw else None, rows=0, rows_dropped=(raw.dropped + raw.cells.height) if raw else 0, columns=columns,
-        samples=pl.DataFrame(schema={"line": pl.Int64, "recording": pl.Int64}), warnings=raw.warnings if raw else (), error=fault,
+        samples=pl.DataFrame(schema={"line": pl.Int64, "recording": pl.Int64}), error=fault,
+        warnings=(*(raw.warnings if raw else ()), *warnings),
     )  # fmt: skip
 
 
@@ -94,7 +97,8 @@ def understand_log(
             blank_sentinels(column, talk)
 
     def give_up(fault: Fault) -> LogReading:
-        return refused(shown, fault, encoding=encoding, raw=raw, columns=tuple(map(_column_read, columns)))
+        moving = tuple(f"{name}: {text}" for text in movement(columns))
+        return refused(shown, fault, encoding=encoding, raw=raw, columns=tuple(map(_column_read, columns)), warnings=moving)
 
     rpm = find(columns, "rpm")
     if rpm is None:
