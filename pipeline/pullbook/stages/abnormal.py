@@ -13,7 +13,7 @@ import polars as pl
 
 from pullbook.handover import Array, Prior
 from pullbook.stages.climb import DayTarget, climb, starting_points
-from pullbook.stages.day_table import DayTable, common_shape, joined, usable
+from pullbook.stages.day_table import DayTable, common_shape, joined, tested_middle, usable
 from pullbook.stages.hill import hill_basis, ln_torque_lost
 from pullbook.stages.likelihood import nodes
 from pullbook.stages.wander import USUAL, likelihood_for
@@ -40,6 +40,11 @@ def _stretch_mean(values: Array, present: npt.NDArray[np.bool_], rpm: npt.NDArra
     return out
 
 
+def _smooth(table: DayTable) -> Array:
+    """ln T (P, R) less the day's common shape, smoothed along rpm."""
+    return _stretch_mean(table.ln_torque - common_shape(table)[0], table.present, table.rpm)
+
+
 def find_abnormal(table: DayTable, prior: Prior) -> Abnormal:
     """Look for drops; ``table`` holds every usable pull, advance NaN where unknown.
 
@@ -55,12 +60,13 @@ def find_abnormal(table: DayTable, prior: Prior) -> Abnormal:
     for pull in range(len(table.pull_id)):
         if not known.present[pull].any():
             continue
-        suspect = _suspect(known.where(~mask), pull, pull_sd)
-        if not suspect.any():
+        left = known.where(~mask)
+        drop = _against_repeats(left, pull, pull_sd)
+        if not drop.any() and _suspect(left, pull, pull_sd).any():
+            drop = _against_hill(left, pull, prior, pull_sd)
+        if not drop.any():
             continue
-        drop = _confirmed(known.where(~mask), pull, prior, pull_sd)
-        if drop is None or not drop.any():
-            continue
+        drop = table.present[pull] & (np.abs(table.rpm[:, None] - table.rpm[drop]).min(axis=1) <= STRETCH_RPM / 2)
         mask[pull] |= drop
         rpm = table.rpm[drop]
         said.append({"pull_id": table.pull_id[pull], "rpm_lo": int(rpm.min()), "rpm_hi": int(rpm.max()),
@@ -80,8 +86,7 @@ def _pull_sd(table: DayTable, prior: Prior) -> float:
 
 def _suspect(table: DayTable, pull: int, pull_sd: float) -> npt.NDArray[np.bool_]:
     """Cheap screen (R,): far under the best-pulling other pull, by more than any plausible hill takes from there."""
-    level = table.ln_torque
-    smooth = _stretch_mean(level - common_shape(table)[0], table.present, table.rpm)
+    smooth = _smooth(table)
     others = table.present.copy()
     others[pull] = False
     run = np.where(others, smooth, -np.inf)
@@ -90,28 +95,34 @@ def _suspect(table: DayTable, pull: int, pull_sd: float) -> npt.NDArray[np.bool_
     loss = run[top, row] - smooth[pull]
     step = np.abs(table.advance[pull] - table.advance[top, row])
     plausible = TIMES * USUAL_STEEP * step**2
-    out: npt.NDArray[np.bool_] = table.present[pull] & others.any(axis=0) & (loss > np.maximum(plausible, TIMES * pull_sd))
+    out: npt.NDArray[np.bool_] = table.present[pull] & others.any(axis=0) & (loss > plausible + TIMES * pull_sd)
     return out
 
 
-def _confirmed(table: DayTable, pull: int, prior: Prior, pull_sd: float) -> npt.NDArray[np.bool_] | None:
-    """Rows (R,) of a pull that lie three times further down than the hill of the other pulls says."""
-    own_setting = np.array(table.setting) == table.setting[pull]
-    repeats = own_setting & (np.arange(len(own_setting)) != pull)
-    aside = np.zeros(len(own_setting), bool)
-    aside[pull] = True
-    smooth = _stretch_mean(table.ln_torque - common_shape(table)[0], table.present, table.rpm)
-    if repeats.any() and not _agrees(smooth, table.present, pull, repeats, pull_sd):
-        return _against_repeats(smooth, table.present, pull, repeats, pull_sd)
-    aside |= repeats
+def _against_repeats(table: DayTable, pull: int, pull_sd: float) -> npt.NDArray[np.bool_]:
+    """Rows (R,) where a pull lies three pull SDs (of a difference) under the mean of its own repeats: same timing, no excuse."""
+    repeats = np.array(table.setting) == table.setting[pull]
+    repeats[pull] = False
+    smooth = _smooth(table)
+    count = table.present[repeats].sum(axis=0)
+    mean = np.where(table.present[repeats], smooth[repeats], 0.0).sum(axis=0) / np.maximum(count, 1)
+    limit = TIMES * pull_sd * np.sqrt(1.0 + 1.0 / np.maximum(count, 1))
+    out: npt.NDArray[np.bool_] = table.present[pull] & (count > 0) & (mean - smooth[pull] > limit)
+    return out
+
+
+def _against_hill(table: DayTable, pull: int, prior: Prior, pull_sd: float) -> npt.NDArray[np.bool_]:
+    """Rows (R,) of a pull that lie three times further down than the hill of the other settings' pulls says."""
+    aside = np.array(table.setting) == table.setting[pull]
+    smooth = _smooth(table)
     rest = table.of(np.flatnonzero(~aside))
     rest = rest.where(usable(rest))
     if len(set(rest.setting)) < 2 or not rest.present.any():
-        return None
+        return np.zeros(len(table.rpm), bool)
     shape, _ = common_shape(rest)
     coarse = joined(rest, shape)
     closed = likelihood_for(coarse, USUAL, 0.0, nodes(prior.sd_median, prior.sd_log_sd), np.zeros((*coarse.present.shape, 0)))
-    target = DayTarget(coarse.ln_torque, coarse.advance, hill_basis(coarse.rpm, prior, prior.k_rpm), closed)
+    target = DayTarget(coarse.ln_torque, coarse.advance, hill_basis(coarse.rpm, prior, tested_middle(coarse)), closed)
     tested = coarse.advance[coarse.present]
     tops = climb(target, starting_points(target.basis, float(tested.min()), float(tested.max())))
     spread = np.linalg.cholesky(tops.cov[0])
@@ -121,29 +132,15 @@ def _confirmed(table: DayTable, pull: int, prior: Prior, pull_sd: float) -> npt.
     near = np.abs(coarse.rpm[None, :] - table.rpm[:, None]).argmin(axis=1)
     lost = -ln_torque_lost(np.nan_to_num(table.advance[pull])[None, :], best[:, near], k[:, near], skew)[:, 0]
     others = -ln_torque_lost(np.nan_to_num(rest.advance), best[:, near], k[:, near], skew)
+    count = rest.present.sum(axis=0)
+    level = np.where(rest.present, smooth[~aside] + others, 0.0).sum(axis=1) / np.maximum(count, 1)  # at the best, by hill
     least = np.where(rest.present, others, np.inf).min(axis=1)
-    said = (lost - np.minimum(least, lost)).max(axis=0)
-    fresh = _stretch_mean(rest.ln_torque - common_shape(table)[0], rest.present, rest.rpm)
-    top = np.where(rest.present, fresh, -np.inf).max(axis=0)
-    drop = top - smooth[pull]
+    predicted = np.max(lost - level, axis=0)  # the most any of the hills lets this pull fall
+    excess = -smooth[pull] - predicted
+    loss = np.max(level - np.where(np.isfinite(least), least, 0.0), axis=0) - smooth[pull]
+    plausible = TIMES * np.maximum(np.max(lost - least, axis=0), 0.0)
     step = np.min(np.where(rest.present, np.abs(rest.advance - table.advance[pull]), np.inf), axis=0)
-    plausible = np.maximum(TIMES * said, TIMES * USUAL_STEEP * np.where(np.isfinite(step), step, 0.0) ** 2)
-    out: npt.NDArray[np.bool_] = table.present[pull] & np.isfinite(top) & (drop > np.maximum(plausible, TIMES * pull_sd))
-    return out
-
-
-def _agrees(smooth: Array, present: npt.NDArray[np.bool_], pull: int, repeats: npt.NDArray[np.bool_], pull_sd: float) -> bool:
-    """Whether the setting's other pulls show the same drop (then it is the setting, not the pull)."""
-    return not _against_repeats(smooth, present, pull, repeats, pull_sd).any()
-
-
-def _against_repeats(
-    smooth: Array, present: npt.NDArray[np.bool_], pull: int, repeats: npt.NDArray[np.bool_], pull_sd: float
-) -> npt.NDArray[np.bool_]:
-    """Rows where a pull lies three pull SDs (of a difference) under the mean of its own repeats."""
-    both = present[repeats].any(axis=0) & present[pull]
-    count = np.maximum(present[repeats].sum(axis=0), 1)
-    mean = np.where(present[repeats], smooth[repeats], 0.0).sum(axis=0) / count
-    limit = TIMES * pull_sd * np.sqrt(1.0 + 1.0 / count)
-    out: npt.NDArray[np.bool_] = both & (mean - smooth[pull] > limit)
+    plausible = np.maximum(plausible, TIMES * USUAL_STEEP * np.where(np.isfinite(step), step, 0.0) ** 2)
+    limit = TIMES * pull_sd * np.sqrt(1.0 + 1.0 / np.maximum(count, 1))
+    out: npt.NDArray[np.bool_] = table.present[pull] & (count > 0) & (loss > plausible) & (excess > limit)
     return out

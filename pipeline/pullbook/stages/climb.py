@@ -79,12 +79,12 @@ def starting_points(basis: HillBasis, tested_lo: float, tested_hi: float) -> Arr
     span = max(tested_hi - tested_lo, 2.0)
     middle = (tested_lo + tested_hi) / 2
     level = np.array([middle - span, middle - span / 4, middle + span / 4, middle + span, middle + 2 * span])
-    to_level = np.linalg.lstsq(basis.best_basis, np.ones(len(basis.rpm)), rcond=None)[0]
+    to_level = np.linalg.pinv(basis.best_basis)
     starts = []
     for best in level:
         for curve, skew in ((0.0, 0.0), (-1.0, 0.7), (0.8, -0.7)):
             xi = np.zeros(basis.size)
-            xi[:n] = to_level * (best - basis.best_mean)
+            xi[:n] = to_level @ (best - basis.best_mean)
             xi[n] = curve
             xi[-1] = skew
             starts.append(xi)

@@ -122,6 +122,14 @@ def usable(table: DayTable) -> npt.NDArray[np.bool_]:
     return out
 
 
+def tested_middle(table: DayTable) -> float:
+    """Middle of the advances run, degrees: half-way between the least and the most at each row, averaged over rows."""
+    some = table.present.any(axis=0)
+    run, present = table.advance[:, some], table.present[:, some]
+    lo, hi = np.where(present, run, np.inf).min(axis=0), np.where(present, run, -np.inf).max(axis=0)
+    return float(((lo + hi) / 2).mean())
+
+
 def joined(table: DayTable, shape: Array, most: int = ROWS_ENOUGH) -> DayTable:
     """The table on fewer rows: means of neighbouring rows of ``ln_torque − shape``, so that a gap shifts nothing.
 

@@ -15,8 +15,10 @@ import numpy.typing as npt
 
 from pullbook.handover import Array, Prior
 
-SLOPE_DEG = 5.0  # ° per 1000 rpm, one SD of the best advance's slope
-WIGGLE_DEG = 2.0  # ° one SD of its departure from a straight line
+TESTED_AROUND_DEG = 7.0  # ° one SD: a shop tests around what it believes
+SLOPE_MEAN = 1.0  # ° per 1000 rpm: faster engines want more advance
+SLOPE_DEG = 4.0  # ° per 1000 rpm, one SD of the best advance's slope
+WIGGLE_DEG = 1.5  # ° one SD of its departure from a straight line
 WIGGLE_RPM = 1200.0  # rpm over which that departure is alike
 KNOT_RPM = 700.0
 K_SLOPE = 0.12  # of ln k per 1000 rpm
@@ -35,7 +37,7 @@ class HillBasis:
     """
 
     rpm: Array
-    best_mean: float
+    best_mean: Array
     best_basis: Array
     ln_k_mean: Array
     k_basis: Array
@@ -72,7 +74,7 @@ def _process(rows: Array, spacing: float, level: float, slope: float, wiggle: fl
     return np.linalg.solve(lower, _kernel(knots, rows, level, slope, wiggle, scale)).T
 
 
-def hill_basis(rpm: npt.ArrayLike, prior: Prior, middle_rpm: float | None = None) -> HillBasis:
+def hill_basis(rpm: npt.ArrayLike, prior: Prior, tested_middle_deg: float | None = None) -> HillBasis:
     """Priors of the hill on rpm rows.
 
     Parameters
@@ -81,16 +83,23 @@ def hill_basis(rpm: npt.ArrayLike, prior: Prior, middle_rpm: float | None = None
         Rows (R,), rpm, at least one.
     prior
         Level of best advance and curvature known beforehand.
-    middle_rpm
-        Where level and curvature of the prior hold; default the middle of the rows.
+    tested_middle_deg
+        Middle of the advances tested, degrees: the best is expected near it, loosely.
     """
     rows = np.asarray(rpm, float)
-    middle = float(rows.min() + rows.max()) / 2 if middle_rpm is None else middle_rpm
+    middle = float(rows.min() + rows.max()) / 2
     x = (rows - middle) / 1000.0
-    best = _process(x, KNOT_RPM / 1000, prior.best_sd, SLOPE_DEG, WIGGLE_DEG, WIGGLE_RPM / 1000)
-    curve = _process(x, 2 * KNOT_RPM / 1000, prior.k_log_sd, prior.k_slope_sd, K_WIGGLE, K_WIGGLE_RPM / 1000)
-    ln_k = np.log(prior.k_median) + prior.k_slope * x
-    return HillBasis(rows, prior.best_median, best, ln_k, curve, prior.skew_mean, prior.skew_sd)
+    level, level_sd = prior.best_median, prior.best_sd
+    if tested_middle_deg is not None:
+        weight = level_sd**-2 + TESTED_AROUND_DEG**-2
+        level = (level * level_sd**-2 + tested_middle_deg * TESTED_AROUND_DEG**-2) / weight
+        level_sd = weight**-0.5
+    best = _process(x, KNOT_RPM / 1000, level_sd, SLOPE_DEG, WIGGLE_DEG, WIGGLE_RPM / 1000)
+    about = middle if prior.k_rpm is None else prior.k_rpm
+    z = (rows - about) / 1000.0
+    curve = _process(z, 2 * KNOT_RPM / 1000, prior.k_log_sd, prior.k_slope_sd, K_WIGGLE, K_WIGGLE_RPM / 1000)
+    ln_k = np.log(prior.k_median) + prior.k_slope * z
+    return HillBasis(rows, level + SLOPE_MEAN * x, best, ln_k, curve, prior.skew_mean, prior.skew_sd)
 
 
 def ln_torque_lost(advance: Array, best: Array, k: Array, skew: Array) -> Array:

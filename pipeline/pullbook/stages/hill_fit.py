@@ -7,7 +7,7 @@ import numpy.typing as npt
 
 from pullbook.handover import Array, Prior
 from pullbook.stages.climb import DayTarget, climb, starting_points
-from pullbook.stages.day_table import DayTable, common_shape, joined
+from pullbook.stages.day_table import DayTable, common_shape, joined, tested_middle
 from pullbook.stages.hill import HillBasis, hill_basis, ln_torque_lost, slopes
 from pullbook.stages.likelihood import DayLikelihood, nodes
 from pullbook.stages.own_effects import OwnEffects, effect_modes
@@ -113,7 +113,7 @@ def _draws(table: DayTable, prior: Prior, rng: np.random.Generator, own: OwnEffe
         closed = likelihood_for(coarse, wander, extra, scales, modes)
         all_draws = np.broadcast_to(remainder, (DRAWS, *remainder.shape[1:]))
         return Ready(coarse, None, np.zeros((DRAWS, 0)), closed, all_draws, places, wander, extra)
-    target = DayTarget(coarse.ln_torque, coarse.advance, hill_basis(coarse.rpm, prior, prior.k_rpm), closed)
+    target = DayTarget(coarse.ln_torque, coarse.advance, hill_basis(coarse.rpm, prior, tested_middle(coarse)), closed)
     tested = coarse.advance[coarse.present]
     tops = climb(target, starting_points(target.basis, float(tested.min()), float(tested.max())))
     _, moved = split_modes(coarse)
@@ -201,7 +201,7 @@ def on_rows(basis: HillBasis, rpm: npt.NDArray[np.int64], at: npt.NDArray[np.int
     """The same parameters read on other rows: the basis at rows ``at`` carried over along rpm."""
     lines = _lines(rpm, at)
     return HillBasis(
-        np.asarray(rpm, float), basis.best_mean, lines @ basis.best_basis, lines @ basis.ln_k_mean, lines @ basis.k_basis,
+        np.asarray(rpm, float), lines @ basis.best_mean, lines @ basis.best_basis, lines @ basis.ln_k_mean, lines @ basis.k_basis,
         basis.skew_mean, basis.skew_sd,
     )  # fmt: skip
 

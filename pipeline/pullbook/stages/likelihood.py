@@ -25,7 +25,7 @@ class Nodes:
     ln_weight: Array
 
 
-def nodes(sd_median: float, sd_log_sd: float, drift_median: float = 0.0008, drift_log_sd: float = 1.1) -> Nodes:
+def nodes(sd_median: float, sd_log_sd: float, drift_median: float = 0.001, drift_log_sd: float = 1.2) -> Nodes:
     """Log-normal grids: 11 pull SDs within ±2.6 SD, 7 drift scales within ±2.4 SD (a heavy tail over drift per pull)."""
     u = np.linspace(-2.6, 2.6, 11)
     v = np.linspace(-2.4, 2.4, 7)
