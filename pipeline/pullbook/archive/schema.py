@@ -35,8 +35,8 @@ TABLES: dict[str, Schema] = {
     "effects": columns.EFFECTS,
     "knock": columns.KNOCK,
     "settings": {"file": _T, "kind": _T, "sha256": _T, "bytes": _I, "item": _I, "key": _T, "value": _T},
-    "runs": {"made_at": _T, "tool_version": _T, "method": _I, "schema": _I, "inputs_hash": _T, "file": _T, "kind": _T,
-             "sha256": _T, "bytes": _I},
+    "runs": {"made_at": _T, "tool_version": _T, "method": _I, "schema": _I, "inputs_hash": _T, "files": pl.List(pl.String()),
+             "sha256": pl.List(pl.String())},
     "rows": columns.ROWS,
     "evidence": {"setting": _T, "rpm": _F, "source": _T, "direction": _T, "advance_deg": _F, "fitted_deg": _F, "used": _B,
                  "why_not": _T},
@@ -58,7 +58,9 @@ def conformed(name: str, table: pl.DataFrame) -> pl.DataFrame:
     if not table.width:
         return pl.DataFrame(schema=TABLES.get(name, {}))
     wanted = columns.conform(table, TABLES.get(name, {}))
-    return wanted.with_columns(pl.col(pl.Float64, pl.Float32).fill_nan(None))
+    # Further columns of kinds that not every reader knows are kept as text.
+    other = [c for c, kind in wanted.schema.items() if kind.is_temporal() or kind in (pl.Categorical, pl.Enum)]
+    return wanted.with_columns(pl.col(pl.Float64, pl.Float32).fill_nan(None), pl.col(other).cast(pl.String))
 
 
 def arrow_schema(name: str, table: pl.DataFrame | None = None) -> "pa.Schema":

@@ -112,8 +112,8 @@ def _revision_in(path: Path) -> int:
 
 def _runs(inputs: list[Input], head: dict[str, Any]) -> pl.DataFrame:
     made = {k: head[k] for k in ("made_at", "tool_version", "method", "inputs_hash")} | {"schema": SCHEMA_VERSION}
-    listed: list[dict[str, Any]] = [{**made, **{k: i.get(k) for k in ("file", "kind", "sha256", "bytes")}} for i in inputs]
-    return pl.DataFrame(listed or [made], schema=TABLES["runs"])
+    listed = {"files": [i["file"] for i in inputs], "sha256": [i["sha256"] for i in inputs]}
+    return pl.DataFrame([made | listed], schema=TABLES["runs"])
 
 
 def _without_stray_bytes(text: str) -> str:

@@ -97,6 +97,8 @@ MEANS = {
     "made_at": "UTC",
     "tool_version": "version of pullbook that made the revision",
     "method": "version of the method (whole number)",
+    "runs.files": "every input, relative to the book",
+    "runs.sha256": "their content hashes, in the same order (null: it could not be read)",
     "runs.schema": "version of the archive's tables",
     "surface.loss_pct": "loss against the best advance at that rpm, inside what was tested",
     "record.text": "day.json, whole",

@@ -9,7 +9,7 @@ from pullbook.archive import switch
 from pullbook.archive.schema import TABLES
 from pullbook.archive.store import Store
 
-from .made_up import record, tables, writing
+from .made_up import inputs, record, tables, writing
 
 ENGINE, DAY = "blue coupé", "2031-04-05"
 
@@ -31,6 +31,9 @@ def test_a_day_comes_back_as_it_went_in(store: Store) -> None:
     assert back["best"]["best_deg"].to_list() == [33.0, None]  # NaN is kept as null
     assert back["knock"].height == 0
     assert store.read_record(ENGINE, DAY) == record()
+    runs = back["runs"].to_dicts()
+    assert len(runs) == 1
+    assert runs[0]["sha256"] == [i["sha256"] for i in inputs()]
 
 
 def test_unchanged_inputs_write_nothing(store: Store) -> None:
@@ -197,6 +200,15 @@ def test_every_table_has_its_rows_even_where_the_day_brings_a_further_one(store:
     call["tables"] = {**tables(), "further": pl.DataFrame({"rpm": [3000.0], "advance_deg": [30.0], "torque_nm": [399.0]})}
     store.write_day(ENGINE, DAY, **call)
     assert store.read_tables(ENGINE, DAY, ["further"])["further"].rows() == [(3000.0, 30.0, 399.0)]
+
+
+def test_further_columns_of_odd_kinds_are_kept_as_text(store: Store) -> None:
+    call = writing()
+    odd = pl.DataFrame({"rpm": [3000.0], "when": ["2031-04-05"], "word": ["a"], "none": [None]})
+    odd = odd.with_columns(pl.col("when").str.to_date(), pl.col("word").cast(pl.Categorical))
+    call["tables"] = {**tables(), "further": odd}
+    store.write_day(ENGINE, DAY, **call)
+    assert store.read_tables(ENGINE, DAY, ["further"])["further"].rows() == [(3000.0, "2031-04-05", "a", None)]
 
 
 def snapshot(root: Path) -> dict[str, tuple[int, int]]:
