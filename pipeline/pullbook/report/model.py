@@ -84,7 +84,19 @@ def what_it_is_worth(shown: DayView) -> list[str]:
             else ""
         )
         told.append(f"Given away against the best curve at every rpm: {percent(curve['cost_pct'], half)}{cost}.")
+    told += [f"{note[0].upper()}{note[1:]}." for note in curve.get("notes") or [] if note]
+    told += _for_most_torque(curve.get("most_torque") or {}, curve)
     return ["Crank degrees before top dead centre, vacuum advance off.", *told]
+
+
+def _for_most_torque(most: dict[str, Any], curve: dict[str, Any]) -> list[str]:
+    """What it would take to have the last of the torque, where that is another setting."""
+    gain, have = most.get("versus_baseline_pct"), curve.get("versus_baseline_pct")
+    if gain is None or have is None or gain - have < 0.1 or most.get("total_deg") is None:
+        return []
+    initial = f", {setting_degrees(most['initial_deg'])} initial" if most.get("initial_deg") is not None else ""
+    total = f"{setting_degrees(most['total_deg'])} total{initial}"
+    return [f"For the last {percent(gain - have, 0.1)}: {total}; {most.get('springs_note')}."]
 
 
 def standing(shown: DayView) -> list[Said]:
