@@ -12,10 +12,10 @@ SWEEP: Plan = [(3, 1800, 0.3), (1, 1800, 1), (10, 5800, 1), (7, 1500, 0)]
 
 
 def drive(
-    plan: Plan, hz: float = 10.0, *, seed: int = 0, noise: float = 4.0, torque: bool = True, throttle: bool = False
+    plan: Plan, hz: float = 10.0, *, number: int = 0, noise: float = 4.0, torque: bool = True, throttle: bool = False
 ) -> pl.DataFrame:
     """Samples as a log's reader hands them on; starts at 900 rpm. Torque lags by 0.15 s."""
-    rng = np.random.default_rng(seed)
+    rng = np.random.default_rng(number)
     rpm, load, at = [], [], 900.0
     for seconds, end, pedal in plan:
         n = round(seconds * hz)
@@ -47,5 +47,5 @@ def write_log(path: Path, samples: pl.DataFrame, advance: float | None = None) -
     if advance is not None:
         samples = samples.with_columns(advance_deg=pl.lit(advance))
     table = samples.select(pl.col(c).round(3).alias(named[c]) for c in named if c in samples.columns)
-    table.write_csv(path)
+    path.write_text(table.write_csv(), encoding="utf-8")
     return path

@@ -130,7 +130,7 @@ def test_day_folder_full_of_traps_still_gives_its_good_logs(tmp_path: Path) -> N
     folder = book.logs / "blue" / "2031-04-05"
     folder.mkdir(parents=True)
     for number in (1, 2):
-        write_log(folder / f"good{number}.csv", drive(SWEEP, seed=number), advance=30.0)
+        write_log(folder / f"good{number}.csv", drive(SWEEP, number=number), advance=30.0)
     (tmp_path / "outside.csv").write_text("rpm\n1\n")
     (folder / "folder.csv").mkdir()
     (folder / "pulls.csv").mkdir()
@@ -183,7 +183,7 @@ def test_names_of_any_kind(tmp_path: Path) -> None:
     folder.mkdir(parents=True)
     names = [b"caf\xe9.csv", "naïve {a} [b].CSV".encode(), b"new\nline.csv", b"=cmd.csv", b"<script>.csv"]
     for number, name in enumerate(names):
-        write_log(folder / "made", drive(SWEEP, seed=number), advance=30.0)
+        write_log(folder / "made", drive(SWEEP, number=number), advance=30.0)
         (folder / "made").rename(os.fsdecode(os.fsencode(folder) + b"/" + name))
     day = read_day(book, folder.parent.name, "2031-04-05")
     assert len(day.pulls) == len(names)

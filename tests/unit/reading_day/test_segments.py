@@ -115,7 +115,7 @@ def test_truncated_end_keeps_the_pull() -> None:
 
 def test_restart_and_gap_begin_new_segments() -> None:
     one = drive(SWEEP)
-    again = pl.concat([one, drive(SWEEP, seed=2).with_columns(recording=pl.lit(1, dtype=pl.Int64))])
+    again = pl.concat([one, drive(SWEEP, number=2).with_columns(recording=pl.lit(1, dtype=pl.Int64))])
     segments = find_segments(again)
     assert kinds(segments) == ["pull", "coast_down"] * 2
     assert any(s.first == one.height for s in segments)
