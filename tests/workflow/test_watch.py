@@ -64,7 +64,7 @@ def test_watch_makes_what_arrives_and_outlives_what_goes(small: Callable[[str], 
                 growing.flush()
                 time.sleep(0.7)
         second = watch.wait_for(2)[1]
-        assert [d["why"] for d in second["days"]] == ["new or changed inputs"]
+        assert [d["why"] for d in second["days"]] == ["new: growing.csv"]
         assert len(watch.said()) == 2
 
         other = day.with_name("2031-01-31")

@@ -52,7 +52,8 @@ def changes(record: Plain, previous: Plain | None) -> list[str]:
 
     Examples
     --------
-    >>> changes({"day": "2031-05-02", "conditions": {"plugs": "heat 8"}}, {"day": "2031-04-05", "conditions": {"plugs": "heat 7"}})
+    >>> before = {"day": "2031-04-05", "conditions": {"plugs": "heat 7"}, "timing_scale": {"verified": True}}
+    >>> changes(before | {"day": "2031-05-02", "conditions": {"plugs": "heat 8"}}, before)
     ['1 thing changed since 2031-04-05: 1 part.', 'Parts: plugs heat 7 → heat 8.']
     """
     return told(comparable(record), comparable(previous)) if previous is not None else []

@@ -20,6 +20,7 @@ Input = dict[str, Any]
 """``file`` (relative to the book), ``kind`` (log, picture, a sheet's name), ``sha256`` (null: could not be read), ``bytes``."""
 
 FOLDER = "known_inputs"
+_NAMED = 3
 _SETTLED_NS = 2_000_000_000
 
 
@@ -118,6 +119,28 @@ def differences(before: list[Input], now: list[Input]) -> dict[str, list[str]]:
         "changed": sorted(f for f in is_now.keys() & was.keys() if is_now[f] != was[f]),
         "gone": sorted(was.keys() - is_now.keys()),
     }
+
+
+def why_changed(before: list[Input], now: list[Input]) -> str:
+    """What differs between two lists of inputs, in a few words.
+
+    Examples
+    --------
+    >>> why_changed([{"file": "logs/a/b/1.csv", "sha256": "0"}], [{"file": "logs/a/b/2.csv", "sha256": "1"}])
+    'new: 2.csv; gone: 1.csv'
+    """
+    return "; ".join(f"{what}: {_few(files)}" for what, files in differences(before, now).items() if files)
+
+
+def gone_since(before: list[Input], now: list[Input]) -> list[str]:
+    """A sentence for the record where files it was made from were taken away."""
+    gone = differences(before, now)["gone"]
+    return [f"not here any more since the last revision, so this one is without it: {_few(gone)}"] if gone else []
+
+
+def _few(files: list[str]) -> str:
+    names = [file.rpartition("/")[2] for file in files]
+    return ", ".join(names[:_NAMED]) + (f" and {len(names) - _NAMED} more" if len(names) > _NAMED else "")
 
 
 def _stamp(status: os.stat_result) -> list[Any]:

@@ -6,6 +6,7 @@ It carries a SHA-256 of every table file and of itself, so that a flipped bit an
 import hashlib
 import json
 import os
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
@@ -82,6 +83,20 @@ def stands(root: Path, seal: Seal) -> bool:
         except OSError:
             return False
     return True
+
+
+def stamp(root: Path, engine: str, day: str, tables: Iterable[str]) -> list[tuple[int, int, int]]:
+    """Size, date and inode of a day's seal and table files: a glance that shows whether anything there was touched or taken."""
+    home, place = os.fspath(root), partition(engine, day).as_posix()
+    return [_glance(f"{home}/{FOLDER}/{place}/{NAME}"), *(_glance(f"{home}/{table}/{place}/{table}.parquet") for table in tables)]
+
+
+def _glance(path: str) -> tuple[int, int, int]:
+    try:
+        now = os.stat(path)  # noqa: PTH116
+    except OSError:
+        return (0, 0, 0)
+    return (now.st_size, now.st_mtime_ns, now.st_ino)
 
 
 def file_hash(path: Path) -> str:

@@ -132,6 +132,7 @@ def draw(plan: Plan, day: PlannedDay, record: dict[str, Any], tables: dict[str, 
 
 def _made(plan: Plan, day: PlannedDay, store: Any) -> tuple[dict[str, Any], dict[str, pl.DataFrame]]:
     from pullbook.archive.changes import changes
+    from pullbook.archive.inputs import gone_since
     from pullbook.archive.settings import settings_table
     from pullbook.stages.advise import advise
     from pullbook.stages.best import best_advance
@@ -160,6 +161,9 @@ def _made(plan: Plan, day: PlannedDay, store: Any) -> tuple[dict[str, Any], dict
         method=METHOD,
         made_at=datetime.now(UTC).isoformat(timespec="seconds"),
     )
+    before = store.current(day.engine, day.day)
+    if before is not None:
+        record["warnings"] += gone_since(before["inputs"], day.inputs)
     wrong = check_record(record)
     if wrong:
         raise ValueError(f"day.json does not conform: {wrong[0]}")

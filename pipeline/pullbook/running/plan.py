@@ -149,7 +149,7 @@ def make_plan(
         now = store.current(engine, day)
         inputs = hashes.of_day(engine, day) if (engine, day) not in gone else []
         digest = inputs_digest(inputs)
-        why = _why_make(now, digest) if (engine, day) not in gone else None
+        why = _why_make(now, inputs, digest) if (engine, day) not in gone else None
         action: Action = "make"
         if why is None and now is not None:
             action, why = "draw", why_draw(book, (engine, day), read_note(book, (engine, day)), int(now["revision"]), settings.page)
@@ -174,13 +174,17 @@ def _ident(*parts: str) -> str:
     return hashlib.sha256(json.dumps([*parts, METHOD]).encode()).hexdigest()[:16]
 
 
-def _why_make(now: dict[str, Any] | None, digest: str) -> str | None:
+def _why_make(now: dict[str, Any] | None, inputs: list[dict[str, Any]], digest: str) -> str | None:
+    from pullbook.archive.inputs import why_changed
+
     if now is None:
         return "new day"
+    if not now["complete"]:
+        return "part of its record is missing or damaged"
     if now.get("method") != METHOD:
         return f"method {METHOD} in place of {now.get('method')}"
     if now.get("inputs_hash") != digest:
-        return "new or changed inputs"
+        return why_changed(now["inputs"], inputs)
     return None
 
 

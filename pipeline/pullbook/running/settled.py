@@ -10,7 +10,8 @@ import time
 from pathlib import Path
 
 from pullbook import METHOD
-from pullbook.archive.seal import seal_path
+from pullbook.archive.schema import TABLES
+from pullbook.archive.seal import stamp
 from pullbook.book import Book
 from pullbook.running.drawn import DRAWING, DayKey
 
@@ -70,10 +71,10 @@ class Settled:
         return _digest([listed, facts])
 
     def _of_outputs(self, engine: str, day: str) -> str:
-        _, seal = _one(seal_path(self._book.archive, engine, day))
+        archived = stamp(self._book.archive, engine, day, TABLES)
         _, report = _scanned(self._book.reports / engine / day)
         _, figures = _scanned(self._book.reports / engine / day / "figures")
-        return _digest([seal, report, figures])
+        return _digest([archived, report, figures])
 
 
 def _scanned(folder: Path) -> tuple[int, list[tuple[str, int, int, int, int]]]:
