@@ -96,9 +96,8 @@ def understand_log(
         if column.channel:
             blank_sentinels(column, talk)
 
-    def give_up(fault: Fault) -> LogReading:
-        moving = tuple(f"{name}: {text}" for text in movement(columns))
-        return refused(shown, fault, encoding=encoding, raw=raw, columns=tuple(map(_column_read, columns)), warnings=moving)
+    def give_up(fault: Fault, warnings: tuple[str, ...] = ()) -> LogReading:
+        return refused(shown, fault, encoding=encoding, raw=raw, columns=tuple(map(_column_read, columns)), warnings=warnings)
 
     rpm = find(columns, "rpm")
     if rpm is None:
@@ -108,7 +107,7 @@ def understand_log(
     obey_preamble(columns, said, talk)
     settle_rest(columns, talk, advance_scale=advance_scale)
     if fault := impossible(columns, shown, raw):
-        return give_up(fault)
+        return give_up(fault, tuple(f"{name}: {text}" for text in movement(columns)))
     say_advance(columns, said, talk)
     samples = _samples(raw, columns, timing, talk, displacement_l)
     if (weather := weather_question(name, said)) is not None:
