@@ -39,7 +39,7 @@ def springs_note(shape: Shapes, part: Part | None, *, stop_known: bool) -> str:
     start, all_in, stop = (float(v[0]) for v in (shape.start, shape.all_in, shape.stop))
     if part is not None and part.words == LOCKED.words:
         return "locked: no springs, the same advance at every rpm"
-    span = f"start at {start:.0f}, all in at {all_in:.0f} rpm at the crank"
+    span = f"start at {_round_rpm(start)}, all in at {_round_rpm(all_in)} rpm at the crank"
     if part is not None and part.spring is None:
         return f"keep {part.words}" + (f": {span}" if part.rise_seen else ", which are all in below the rpm tested")
     if part is not None:
@@ -55,6 +55,10 @@ def springs_note(shape: Shapes, part: Part | None, *, stop_known: bool) -> str:
         at = start + float(shape.knee_at[0]) * (all_in - start)
         note += f"; two springs: the second takes up at about {round(at / 50.0) * 50:.0f} rpm"
     return note
+
+
+def _round_rpm(rpm: float) -> str:
+    return f"{round(rpm / 50.0) * 50:.0f}"
 
 
 def _has_knee(shape: Shapes) -> bool:

@@ -37,11 +37,15 @@ class NextPull:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """Next pulls, best first; ``enough``: within 0.3 % of what could be found; ``regret``: mean and 95 % point, fraction."""
+    """Next pulls, best first; ``enough``: within 0.3 % of what could be found; ``regret``: mean and 95 % point, fraction.
+
+    ``worth``: expected saving (fraction) of every pull that was weighed, by setting.
+    """
 
     pulls: tuple[NextPull, ...]
     enough: bool
     regret: tuple[float, float]
+    worth: dict[str, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +69,7 @@ def plan(
     knock: pl.DataFrame,
     *,
     bases: list[Array],
-    tilt: bool,
+    mapped: bool,
     advised: Array,
     advised_pull: NextPull,
     limits: Limits,
@@ -84,8 +88,8 @@ def plan(
         KNOCK table of the day.
     bases
         Curves that can be turned up and down as a whole, each (R,): what was run and what is advised.
-    tilt
-        Whether the curve's slope may be changed freely too (mapped ignition).
+    mapped
+        Whether the advance may be changed at some rpm alone, so that a step up can go round noted knock.
     advised, advised_pull
         The curve of least expected loss that can be set, and how it would stand on the sheet.
     limits, max_advance_deg
@@ -102,7 +106,7 @@ def plan(
     noted = noted_rows(knock, ground.rpm)
     reach = np.where(noted, ground.ceiling, ground.ceiling + _REACH_DEG)
     reach = reach if max_advance_deg is None else np.minimum(reach, max_advance_deg)
-    actions = _actions(ground, bases, reach, advised, tilt=tilt)
+    actions = _actions(ground, bases, reach, advised, tilt=mapped)
     depth = float(ground.beyond_tested(advised)) + _FREE_BELOW_DEG
     allowed = np.all(actions <= ground.ceiling + 1e-6, axis=1) & (ground.beyond_tested(actions) <= depth)
     mean_order, last = orders
@@ -112,9 +116,14 @@ def plan(
     enough = bool(np.mean(regret > ENOUGH) < 0.10)
     spread = (float(np.mean(regret)), float(np.quantile(regret, 0.95)))
     candidates = _candidates(ground, settings, noted, limits, max_advance_deg, advised, advised_pull)
+    if mapped:
+        candidates += _round_the_knock(ground, noted, limits, max_advance_deg)
     if enough or not candidates:
-        return Plan((), enough, spread)
-    return Plan(_best_three(ground, worth, candidates, depth), enough, spread)
+        return Plan((), enough, spread, {})
+    opens = [_opened(ground, worth, c, depth) for c in candidates]
+    alone = [worth.saving([c.curve], [o]) for c, o in zip(candidates, opens, strict=True)]
+    by_name = {c.pull.setting: gain for c, gain in zip(candidates, alone, strict=True)}
+    return Plan(_best_three(worth, candidates, opens, alone), enough, spread, by_name)
 
 
 def _actions(ground: Ground, bases: list[Array], reach: Array, advised: Array, *, tilt: bool) -> Array:
@@ -198,9 +207,27 @@ def _why_new(move: float, *, up: bool, down: bool, listened: bool) -> str:
     return "fills the gap between settings that were run"
 
 
-def _best_three(ground: Ground, worth: Worth, candidates: list[_Candidate], depth: float) -> tuple[NextPull, ...]:
-    opens = [_opened(ground, worth, c, depth) for c in candidates]
-    alone = [worth.saving([c.curve], [o]) for c, o in zip(candidates, opens, strict=True)]
+def _round_the_knock(
+    ground: Ground, noted: npt.NDArray[np.bool_], limits: Limits, max_advance_deg: float | None
+) -> list[_Candidate]:
+    """A table one step up everywhere but where knock was noted."""
+    step = limits.max_step_deg
+    top = np.where(noted, ground.ceiling, ground.ceiling + step)
+    top = top if max_advance_deg is None else np.minimum(top, max_advance_deg)
+    if not noted.any() or np.max(top - ground.ceiling) < step / 2:
+        return []
+    why = f"the best may lie above what was run: {plain(step)}° up where no knock was noted, with somebody listening"
+    return [
+        _Candidate(
+            NextPull("the table up to the ceiling and one step more", None, None, why, None, steps_up=True), top, repeat=False
+        )
+    ]
+
+
+def _best_three(
+    worth: Worth, candidates: list[_Candidate], opens: list[npt.NDArray[np.bool_]], alone: list[float]
+) -> tuple[NextPull, ...]:
+    """Up to three pulls that together save most, the one worth most by itself first."""
     picked: list[int] = []
     reached = 0.0
     while len(picked) < min(3, len(candidates)):

@@ -11,6 +11,7 @@ class Outcome:
 
     set_words: str
     change_pct: tuple[float, float, float] | None
+    most_pct: tuple[float, float, float] | None  # of the curve for most torque
     tolerance_pct: float
     pulls: int
     state: str  # inside, above_tested, below_tested, flat: what holds over most of the rpm in use
@@ -68,8 +69,16 @@ def day_sentence(outcome: Outcome) -> str:
     if outcome.state == "flat" and not outcome.enough:
         return f"Cannot tell yet where the best lies; until then {setting}: it {change}, {count}{then}."
     if outcome.is_baseline:
-        return f"Leave it as the baseline is: nothing tested is measurably better, {count}{then}."
+        return f"Leave it as the baseline is: {_most_words(outcome)}, {count}{then}."
     return f"{setting[0].upper()}{setting[1:]}: {_why_this(outcome, change)}, {count}{then}."
+
+
+def _most_words(outcome: Outcome) -> str:
+    """What could be had beyond the baseline."""
+    if outcome.most_pct is None or outcome.most_pct[1] <= 0.05:
+        return "nothing under the ceiling is measurably better"
+    mean, lo, hi = outcome.most_pct
+    return f"the most to be had is {plain(mean)} % ({plain(lo)} to {plain(hi)} %)"
 
 
 def _why_this(outcome: Outcome, change: str) -> str:

@@ -6,19 +6,19 @@ Everything comes from one posterior: decisions are made by expected loss over it
 from typing import Any
 
 import numpy as np
-import polars as pl
 
-from pullbook.advice import drift_watch, free_curve, limits_words, next_pulls, sentence, sums, table
+from pullbook.advice import drift_watch, free_curve, limits_words, next_pulls, sums, table
 from pullbook.advice.card_object import card_object
-from pullbook.advice.curve_shapes import Shapes
 from pullbook.advice.day_view import AdviceDay, ceiling_rows, look_at
 from pullbook.advice.ground import Ground, interval
 from pullbook.advice.hand_over import hand_over_pull
-from pullbook.advice.mechanical import Found, search
+from pullbook.advice.in_words import day_words
+from pullbook.advice.mechanical import search
 from pullbook.advice.mechanical_advice import change_from, mechanical_object
 from pullbook.advice.no_advice import no_advice
 from pullbook.advice.parts import parts_for
-from pullbook.advice.settings_run import Setting, nearest
+from pullbook.advice.settings_run import nearest
+from pullbook.advice.what_next import next_rows, next_words, plan_for
 from pullbook.handover import Advice, AlignedDay, Array, BestDay, DayReading, DeliveredDay
 from pullbook.stages import cautions
 
@@ -52,23 +52,20 @@ def _something(day: AdviceDay, ground: Ground) -> Advice:
     mechanical, shape = mechanical_object(ground, found, versus, noted, stop_known=parts.stop_known)
     free = free_curve.least_curve(ground)
     advised = free if day.kind == "mapped" else shape.curves(ground.rpm)[0]
-    plan = _plan(day, ground, found, free)
+    plan = plan_for(day, ground, found, free)
     near = nearest(day.settings, advised)
-    change = None if versus is None else _percent(interval(change_from(ground, advised, versus)))
-    watch = drift_watch.watch(day.aligned, day.settings, day.best.repeatability)
-    pulls = _pulls(day, plan, watch)
-    state = _state(day.best.best, ground)
-    outcome = sentence.Outcome(
-        set_words=_set_words(day, mechanical, shape, advised, near),
-        change_pct=change,
-        tolerance_pct=day.reading.facts.limits.tolerance_pct,
-        pulls=day.pulls,
-        state=state,
-        tested=(float(np.min(ground.tested_lo)), float(np.max(ground.posterior.tested_hi_deg))),
-        is_baseline=near is not None and near[0].baseline and near[1] < 0.75,
-        less_deg=_less_than_baseline(day, advised),
-        knock_binds=bool(np.any(noted & (ground.ceiling - advised < 0.75))),
-        next_words=_next_words(pulls),
+    pulls = next_rows(day, plan, drift_watch.watch(day.aligned, day.settings, day.best.repeatability))
+    cheapest = ground.cheapest_free() if day.kind == "mapped" else found.cheapest.curves(ground.rpm)[0]
+    words = day_words(
+        day,
+        ground,
+        mechanical=mechanical,
+        advised=advised,
+        near=near,
+        change=_change(ground, advised, versus),
+        most=_change(ground, cheapest, versus),
+        noted=noted,
+        next_words=next_words(day, pulls),
         enough=plan.enough,
     )
     advice = {
@@ -76,10 +73,10 @@ def _something(day: AdviceDay, ground: Ground) -> Advice:
         "table": _table_rows(day, ground, free),
         "ceiling": ceiling_rows(day.ceiling),
         "mechanical": mechanical,
-        "hand_over_pull": None if near is None else hand_over_pull(day.aligned, near[0].name),
+        "hand_over_pull": _hand_over(day, advised),
         "next_pulls": pulls,
         "enough": plan.enough,
-        "sentence": sentence.day_sentence(outcome),
+        "sentence": words,
         "knock_facts": day.facts,
         "nearest_setting": None if near is None else near[0].name,
         "regret_pct": [round(100.0 * v, 3) for v in plan.regret],
@@ -124,115 +121,18 @@ def _baseline_torque(day: AdviceDay, ground: Ground) -> Array | None:
     return np.asarray(ground.posterior.log_torque + np.log1p(-np.minimum(loss, 0.9)))
 
 
-def _plan(day: AdviceDay, ground: Ground, found: Found, free: Array) -> next_pulls.Plan:
-    cheapest = found.cheapest.curves(ground.rpm)[0]
-    known = [s for s in day.settings if np.isfinite(s.curve).all()]
-    home = next((s for s in known if s.baseline), known[0] if known else None)
-    mapped = day.kind == "mapped"
-    used = day.aligned.pulls.filter(pl.col("status") != "left_out")["order"].cast(pl.Float64)
-    last = day.aligned.pulls["order"].max()
-    middle = used.mean()
-    return next_pulls.plan(
-        ground,
-        day.settings,
-        day.best.knock,
-        bases=[*([] if home is None else [home.curve]), free if mapped else cheapest],
-        tilt=mapped,
-        advised=ground.cheapest_free() if mapped else cheapest,
-        advised_pull=next_pulls.NextPull("the table advised", None, None, _CONFIRM, None)
-        if mapped
-        else _as_on_the_sheet(found, home),
-        limits=day.reading.facts.limits,
-        max_advance_deg=day.reading.engine_facts.max_advance_deg,
-        orders=(float(middle) if isinstance(middle, (int, float)) else 0.0, int(last) if isinstance(last, int) else 0),
-    )
-
-
-_CONFIRM = "the curve that should make most torque has not been run as it is: run it once to confirm it"
-
-
-def _as_on_the_sheet(found: Found, home: Setting | None) -> next_pulls.NextPull:
-    """The cheapest mechanical curve in the sheet's degrees: what the operator believes differs from the truth by the mark."""
-    shift = 0.0 if home is None or home.total_deg is None else home.total_deg - float(np.max(home.curve))
-    total, stop = float(found.cheapest.total[0]) + shift, float(found.cheapest.stop[0])
-    total = round(total * 2.0) / 2.0
-    part = found.cheapest_part
-    with_parts = "other springs" if part is None else part.words
-    return next_pulls.NextPull(f"{sums.plain(total)} total, {with_parts}", total - stop, total, _CONFIRM, None)
-
-
-def _pulls(day: AdviceDay, plan: next_pulls.Plan, watch: drift_watch.DriftWatch) -> list[dict[str, Any]]:
-    """Next pulls as the contract writes them; where drift is in the way, the baseline comes first."""
-    rows = [
-        {
-            "setting": p.setting,
-            "initial_deg": p.initial_deg,
-            "total_deg": p.total_deg,
-            "why": p.why,
-            "expected_saving_pct": None if p.saving is None else round(100.0 * p.saving, 3),
-        }
-        for p in plan.pulls
-    ]
-    home = next((s for s in day.settings if s.baseline), None)
-    if home is None or plan.enough or not (watch.no_return or watch.oil):
-        return rows
-    if watch.oil:
-        first, last = watch.oil
-        why = f"go back and check oil temperature: the level drifts with it ({first:.0f} to {last:.0f} °C); "
-        why += "bring it back and repeat the baseline"
-    else:
-        why = "repeat the baseline: without a return to it, drift and timing cannot be told apart"
-    same = next((r for r in rows if r["setting"] == home.name), None)
-    saving = same["expected_saving_pct"] if same else None
-    first_row = {"setting": home.name, "initial_deg": home.initial_deg, "total_deg": home.total_deg, "why": why}
-    return [first_row | {"expected_saving_pct": saving}, *[r for r in rows if r["setting"] != home.name]][:3]
-
-
-def _next_words(pulls: list[dict[str, Any]]) -> str | None:
-    if not pulls:
+def _change(ground: Ground, curve: Array, versus: Array | None) -> tuple[float, float, float] | None:
+    """Change of torque of ``curve`` against the baseline with its 90 % interval, %."""
+    if versus is None:
         return None
-    return f"run {pulls[0]['setting']} ({pulls[0]['why']})"
+    mean, lo, hi = (100.0 * v for v in interval(change_from(ground, curve, versus)))
+    return (mean, lo, hi) if np.isfinite((mean, lo, hi)).all() else None
 
 
-def _state(best: pl.DataFrame, ground: Ground) -> str:
-    """The state that holds over most of the rows in use."""
-    states = best.filter(pl.col("rpm").is_in(ground.rpm.astype(int).tolist()))["state"].drop_nulls().to_list()
-    names = ("inside", "above_tested", "below_tested", "flat")
-    return max(names, key=lambda name: states.count(name)) if states else "flat"
-
-
-def _set_words(
-    day: AdviceDay, mechanical: dict[str, Any], shape: Shapes, advised: Array, near: tuple[Setting, float] | None
-) -> str:
-    """The setting in a builder's words, starting with a verb."""
-    if near is not None and near[1] < 0.75:
-        ran = f"run it at {near[0].name}"
-        if near[0].total_deg is not None and sums.plain(near[0].total_deg) not in near[0].name:
-            ran += f" ({sums.plain(near[0].total_deg)}° total)"
-        return ran
-    if day.kind == "mapped":
-        return f"enter the table below ({sums.plain(float(advised[0]), 0)}° rising to {sums.plain(float(np.max(advised)), 0)}°)"
-    total = sums.plain(mechanical["total_deg"])
-    if mechanical["stop_deg"] == 0.0:
-        return f"lock it at {total}°"
-    initial, stop = mechanical["initial_deg"], mechanical["stop_deg"]
-    if mechanical["springs_note"].startswith("keep"):
-        return f"turn the distributor to {total}° total ({sums.plain(initial)}° initial), springs and stop as they are"
-    all_in = f"all in by about {round(float(shape.all_in[0]) / 50.0) * 50:.0f} rpm"
-    if initial is None:
-        return f"set {total}° total, {all_in}"
-    return f"set {sums.plain(initial)}° initial with the {sums.plain(stop)}° stop, {total}° total, {all_in}"
-
-
-def _less_than_baseline(day: AdviceDay, advised: Array) -> float:
-    """Degrees the advised curve lies under the baseline's, mean over the rows in use; 0 where that is not known."""
-    home = next((s.curve for s in day.settings if s.baseline and np.isfinite(s.curve).all()), None)
-    return 0.0 if home is None else float(np.mean(home - advised))
-
-
-def _percent(values: tuple[float, float, float]) -> tuple[float, float, float] | None:
-    scaled = (100.0 * values[0], 100.0 * values[1], 100.0 * values[2])
-    return scaled if np.isfinite(scaled).all() else None
+def _hand_over(day: AdviceDay, advised: Array) -> str | None:
+    """The pull to hand over: of the setting nearest to the one advised, one without noted knock where there is any."""
+    near = nearest([s for s in day.settings if not s.knocked], advised) or nearest(day.settings, advised)
+    return None if near is None else hand_over_pull(day.aligned, near[0].name)
 
 
 def _curve_rows(ground: Ground, free: Array) -> list[dict[str, Any]]:
@@ -253,6 +153,7 @@ def _table_rows(day: AdviceDay, ground: Ground, free: Array) -> list[dict[str, A
         enter = (
             sums.enter_deg(float(value), offset, float(rpm), delay) if known and offset is not None and delay is not None else None
         )
+        enter = None if enter is None else round(enter, 3)
         rows.append({"rpm": float(rpm), "delivered_deg": float(value) if known else None, "enter_deg": enter})
     return rows
 

@@ -121,7 +121,7 @@ def test_mapped_ignition_is_told_both_delivered_and_what_to_enter() -> None:
     assert [r["delivered_deg"] is None for r in table] == [True, False, False, False, True]
     for row in table[1:4]:
         assert row["enter_deg"] == pytest.approx(row["delivered_deg"] - 1.0 + 6e-6 * row["rpm"] * 50.0)
-    assert answer.advice["sentence"].startswith("Enter the table")
+    assert answer.advice["sentence"].startswith("Enter the day’s table")
 
 
 def test_without_a_timing_scale_nothing_is_said_about_what_to_enter() -> None:
