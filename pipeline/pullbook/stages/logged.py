@@ -12,7 +12,7 @@ from pullbook.measure.local import centred_means, second_differences
 
 Array = npt.NDArray[np.float64]
 
-_FLOOR_DEG = 0.02
+_FLOOR_DEG = 0.01
 APART_DEG = 0.75
 """A pull that ran this far from its setting's other pulls, on average, was not that setting."""
 

@@ -1,7 +1,7 @@
 """How far the log's advance stands from true: a constant offset and a delay, found from light, sheet and the parts' own flats.
 
 log = a(N) + o + 6·10⁻⁶·N·t_d. Everything that speaks of (o, t_d) is one linear observation; the prior is a mixture, because a
-recorder either tells the truth or is off by something nobody knows: "true", "constant only", "delay only", "both".
+recorder mostly repeats the truth, sometimes nearly, and else is off by something nobody knows.
 """
 
 from dataclasses import dataclass, replace
@@ -21,8 +21,10 @@ Array = npt.NDArray[np.float64]
 DEG_PER_RPM_US = 6e-6
 OFFSET_SD_DEG = 3.0
 DELAY_US, DELAY_SD_US = 30.0, 45.0
-_TRUE_SD_DEG, _TRUE_SD_US = 0.02, 0.5  # a log that is true, as far as a digit and a clock allow
-_KINDS = ((0.40, True, True), (0.10, False, True), (0.10, True, False), (0.40, False, False))  # (share, no offset, no delay)
+#: (share, SD of o in degrees, mean and SD of t_d in µs): a log that is true, nearly true, or off by nobody knows what
+_TRUE, _NEARLY, _OFF = (0.01, 0.0, 0.3), (0.5, 15.0, 20.0), (OFFSET_SD_DEG, DELAY_US, DELAY_SD_US)
+_KINDS = ((0.60, *_TRUE), (0.08, *_NEARLY), (0.32, *_OFF))
+_KINDS_ASKED_FOR = ((0.20, *_TRUE), (0.45, *_NEARLY), (0.35, *_OFF))  # a controller logs what it asked for; coils take their time
 FLAT_DEG_PER_1000 = 1.5
 """Less slope than any spring gives, more than any delay fakes."""
 
@@ -128,16 +130,18 @@ def timing_scale(witnesses: Witnesses, zero_deg: float | None, family: str | Non
     light, which = _from_light(witnesses, zero_deg or 0.0, family, stop_doubt)
     sheet, on_sheet = _from_sheet(witnesses, zero_deg or 0.0, family)
     others = {"sheet": sheet, "flats": _from_flats(witnesses, family)}
-    scale = _posterior({"strobe": light} | others)
+    asked_for = family == "mapped" or witnesses.logged.channel == "advance_commanded_deg"
+    kinds = _KINDS_ASKED_FOR if asked_for else _KINDS
+    scale = _posterior({"strobe": light} | others, kinds)
     off = np.abs(light.y - light.basis @ scale.joint()[0]) > MISREAD_DEG
     misread: tuple[int, ...] = ()
     if off.any() and off.sum() <= len(off) / 3:
         misread = tuple(w for w, bad in zip(which, off, strict=True) if bad)
-        scale = _posterior({"strobe": light.only(~off)} | others)
+        scale = _posterior({"strobe": light.only(~off)} | others, kinds)
     return replace(scale, misread=misread, on_sheet=on_sheet)
 
 
-def _posterior(parts: dict[str, _Speaks]) -> TimingScale:
+def _posterior(parts: dict[str, _Speaks], kinds: tuple[tuple[float, float, float, float], ...]) -> TimingScale:
     """The mixture given everything that speaks."""
     spoken = {k: v for k, v in parts.items() if len(v.y)}
     y = np.concatenate([np.zeros(0), *(v.y for v in spoken.values())])
@@ -148,10 +152,8 @@ def _posterior(parts: dict[str, _Speaks]) -> TimingScale:
         noise[at : at + len(v.y), at : at + len(v.y)] = v.noise
         at += len(v.y)
     fits, weights = [], []
-    for share, no_offset, no_delay in _KINDS:
-        mean = np.array([0.0, 0.0 if no_delay else DELAY_US])
-        sd = np.array([_TRUE_SD_DEG if no_offset else OFFSET_SD_DEG, _TRUE_SD_US if no_delay else DELAY_SD_US])
-        one = gls.fit(basis, y, noise, mean, np.diag(sd**2))
+    for share, offset_sd, delay, delay_sd in kinds:
+        one = gls.fit(basis, y, noise, np.array([0.0, delay]), np.diag([offset_sd**2, delay_sd**2]))
         fits.append(one)
         weights.append(np.log(share) + one.log_evidence)
     weight = np.exp(np.array(weights) - max(weights))
