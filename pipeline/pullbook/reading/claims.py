@@ -17,7 +17,7 @@ _PATTERNS: tuple[tuple[str, str, str], ...] = (
     ("correction", r"(uncorrected|unkorrigiert|non corrig\w*|non corrett\w*|sin correg\w*|no correction|keine korrektur|correction (?:off|none))", ""),
     ("correction", r"(sae\s*-?\s*j\s?-?1349|sae\s*-?\s*j\s?-?607|j\s?1349|j\s?607|iso\s*-?\s*1585|din\s*-?\s*70\s?020)", ""),
     ("correction", r"(correct\w*|korrig\w*|korrektur\w*|corrig\w*|corrett\w*|corregid\w*|correzione)", ""),
-    ("smoothed", r"(averag\w*|smooth\w*|geglattet|gemittelt|mittelwert\w*|moyenn\w*|liss\w*|mediat\w*|promedi\w*|suavizad\w*|filter\w*)", ""),
+    ("smoothed", r"(averag\w*|mean of|smooth\w*|geglattet|gemittelt|mittelwert\w*|moyenn\w*|liss\w*|mediat\w*|promedi\w*|suavizad\w*|filter\w*)", ""),
     ("rate_hz", rf"(?:rate|sampl\w*|abtast\w*|takt|freq\w*|echantillon\w*|campion\w*|muestreo|logging)\D{{0,16}}?{_N}\s*(?:hz|/s|per s|1/s)", ""),
     ("gear", rf"(?:gear|gang|rapport|marcia|marcha)\W{{0,4}}(\d)\b", ""),
     ("mark", rf"(?:pointer|mark|marke|zeiger|repere|tacca|marca|damper)\D{{0,30}}?{_N}\s*(?:deg\w*|°|late|early|grad\w*)?", ""),

@@ -3,7 +3,11 @@
 The whole file is looked at with the library's vectors; only headings and odd lines are looked at one by one.
 """
 
+import re
+from dataclasses import replace
+
 import polars as pl
+from polars.exceptions import PolarsError
 
 from pullbook.handover import Fault
 from pullbook.reading.cells import decide_delimiter, split
@@ -14,7 +18,9 @@ from pullbook.reading.raw import RawLog
 from pullbook.reading.text import MARK, Text
 
 MAX_COLUMNS = 1_000
+MAX_CELLS = 20_000_000
 HEAD_LINES = 400
+_NO_CONTROLS = bytes(MARK[0] if c < 32 and c not in b"\t\n\r\x0b\x0c" else c for c in range(256))
 ODD_LINES = 20_000
 _REMEDY = "export the log again as CSV with one line of names above the numbers; a note in a .txt file needs nothing"
 
@@ -51,6 +57,7 @@ def read_grid(text: Text, *, shown: str) -> RawLog | Fault:
     RawLog or Fault
         All cells as text.
     """
+    text = replace(text, data=text.data.translate(_NO_CONTROLS))
     lines = one_column(text.data)
     sample = spread(lines)
     delimiter = decide_delimiter([t for _, t in sample])
@@ -76,7 +83,7 @@ def read_grid(text: Text, *, shown: str) -> RawLog | Fault:
         separated, sign = loose.str.replace_all(r"[ \t]+", "\t"), "\t"
     else:
         separated, sign = lines, delimiter
-    frame, widths = _cells(separated, sign)
+    frame, widths = _cells(separated, sign, head.width)
     return _assemble(text, lines, frame, widths, head, delimiter, shown)
 
 
@@ -98,40 +105,45 @@ def no_table(shown: str, sample: list[tuple[int, str]]) -> Fault:
     return Fault(shown, line, None, f"no table of numbers ({brief!r} …)", "rows of numbers under a line of names", _REMEDY)
 
 
-def _cells(lines: pl.Series, sign: str) -> tuple[pl.DataFrame, pl.Series]:
+def _cells(lines: pl.Series, sign: str, width: int) -> tuple[pl.DataFrame, pl.Series]:
     """Text cells, one row a line (columns ``"0"``…), and the count of cells of every line (0: blank)."""
     quoted = bool(lines.str.contains('"', literal=True).any())
     if quoted:
-        odd = lines.str.count_matches('"', literal=True) % 2 == 1
-        mended = pl.DataFrame({"t": lines, "odd": odd}).select(
-            pl.when(pl.col("odd")).then(pl.col("t").str.replace_all('"', "", literal=True)).otherwise(pl.col("t"))
-        )
-        lines = mended.to_series()
+        cell = rf' *(?:"[^"]*"|[^"{re.escape(sign)}]*) *'
+        sound = lines.str.contains(rf"^{cell}(?:{re.escape(sign)}{cell})*$")
+        bare = lines.str.replace_all('"', "", literal=True)  # where quotes do not pair off they mean nothing
+        lines = pl.select(pl.when(sound).then(lines.str.replace_all(r' *("[^"]*") *', "${1}")).otherwise(bare)).to_series()
         bare = lines.str.replace_all(r'"[^"]*"', "q")
     else:
         bare = lines
     count = bare.str.count_matches(sign, literal=True).cast(pl.Int64) + 1
     blank = lines.str.strip_chars(f' \t\x0c\x1a{sign}"') == ""
-    widths = pl.DataFrame({"c": count, "b": blank}).select(pl.when("b").then(0).otherwise("c")).to_series()
-    wide = min(int(widths.max() or 0), MAX_COLUMNS + 1)  # type: ignore[arg-type]
-    names = [str(k) for k in range(max(wide, 1))]
-    # the parser takes the width from the first line, so a line of blanks as wide as the widest goes first
+    widths = pl.select(pl.when(blank).then(0).otherwise(count)).to_series()
+    names = [str(k) for k in range(_table_width(widths, width))]
+    # the parser takes the width from the first line, so a line of blanks as wide as the table goes first
     data = "\n".join([sign * (len(names) - 1) + ("-" if len(names) == 1 else ""), *lines.to_list(), ""]).encode()
-    for quote in ('"', None) if quoted else (None,):
+    schema = dict.fromkeys(names, pl.String)
+    try:
         frame = pl.read_csv(
-            data,
-            separator=sign,
-            has_header=False,
-            quote_char=quote,
-            schema=dict.fromkeys(names, pl.String),
-            truncate_ragged_lines=True,
+            data, separator=sign, has_header=False, quote_char='"' if quoted else None, schema=schema, truncate_ragged_lines=True
         )
-        if frame.height == len(lines) + 1:
-            break
+    except PolarsError:
+        frame = pl.DataFrame()
+    if frame.height != len(lines) + 1:
+        frame = pl.read_csv(data, separator=sign, has_header=False, quote_char=None, schema=schema, truncate_ragged_lines=True)
     frame = frame.slice(1, len(lines))
     if b" " in data or quoted:
         frame = frame.select(pl.all().str.strip_chars(' "' if quoted else " "))
     return frame, widths
+
+
+def _table_width(widths: pl.Series, width: int) -> int:
+    """Columns to hold: the widest line's, but no single broken line may blow up the table."""
+    widest = int(widths.max() or 1)  # type: ignore[arg-type]
+    if widest * widths.len() > MAX_CELLS or widest > MAX_COLUMNS:
+        often = widths.value_counts().filter(pl.col("count") >= max(2, widths.len() // 10_000))
+        widest = max((w for w in often[widths.name].to_list() if w <= MAX_COLUMNS), default=1)
+    return max(widest, width, 1)
 
 
 def _assemble(
@@ -247,7 +259,7 @@ def _rows_of(
     full = named + extra
     spill = beyond[extra:]
     overflow = pl.any_horizontal([pl.col(c).is_not_null() & (pl.col(c) != "") for c in spill]) if spill else pl.lit(False)
-    sound = (pl.col("w") >= full) & ~overflow & (pl.col("w") <= max(len(frame.columns), full))
+    sound = (pl.col("w") >= full) & ~overflow & (pl.col("w") <= len(frame.columns))
     here = here.with_columns(ok=sound)
     short = here.filter((pl.col("w") < full) & ~overflow)["line"]
     last = int(number.filter(widths > 0)[-1])

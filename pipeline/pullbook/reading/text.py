@@ -129,8 +129,8 @@ def _what_else(data: bytes) -> str | None:
 def _to_utf8(data: bytes) -> tuple[bytes, str | None]:
     """UTF-8 bytes without a mark, and Python's name of the codec they came in (None: no text)."""
     if data.startswith(codecs.BOM_UTF8):
-        rest = data[3:]
-        return (rest, "utf-8-sig") if _is_utf8(rest) else (rest.decode("utf-8", "replace").encode(), "utf-8-sig")
+        rest = _utf8(data[3:])
+        return (rest if rest is not None else data[3:].decode("utf-8", "replace").encode()), "utf-8-sig"
     for mark, codec in ((codecs.BOM_UTF32_LE, "utf-32"), (codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16")):
         if data.startswith(mark):
             return data.decode(codec, "replace").encode("utf-8", "replace"), codec
@@ -139,23 +139,25 @@ def _to_utf8(data: bytes) -> tuple[bytes, str | None]:
         zeros, others = head[first::2], head[1 - first :: 2]
         if zeros.count(0) > 0.8 * len(zeros) and others.count(0) < 0.1 * len(others):
             return data.decode(codec, "replace").encode("utf-8", "replace"), codec
-    if data.isascii() or _is_utf8(data):
-        return data, "utf-8"
+    if (whole := _utf8(data)) is not None:
+        return whole, "utf-8"
     return _from_one_byte(data)
 
 
-def _is_utf8(data: bytes) -> bool:
+def _utf8(data: bytes) -> bytes | None:
+    """The data where they are UTF-8 (without the part of a last character that was cut off), else None."""
     if data.isascii():
-        return True
+        return data
+    whole = data
     edge = data.rfind(b"\n", 0, 65536) + 1  # umlauts and degree signs mostly stand in the first lines alone
     if edge and highest_byte(data, edge) < 128:
         data = data[:edge]
     try:
         data.decode("utf-8")
     except UnicodeDecodeError as trouble:
-        # a file cut inside a character at its very end is still UTF-8
-        return trouble.start >= len(data) - 3 and trouble.reason == "unexpected end of data"
-    return True
+        cut = len(data) == len(whole) and trouble.start >= len(data) - 3 and trouble.reason == "unexpected end of data"
+        return data[: trouble.start] if cut and trouble.start else None
+    return whole
 
 
 def _from_one_byte(data: bytes) -> tuple[bytes, str | None]:

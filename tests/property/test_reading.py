@@ -1,0 +1,126 @@
+"""Whatever dialect a pull is written in, it reads back the same; whatever happens to the bytes, there is no traceback."""
+
+import contextlib
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from pullbook.handover import Fault, LogReading
+from pullbook.reading.grid import read_grid
+from pullbook.reading.log import read_log
+from pullbook.reading.plain import read_plain
+from pullbook.reading.text import read_text
+from tests.property.written_log import Dialect, Written, dialects, write
+
+QUICK = settings(max_examples=60, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+
+
+@contextlib.contextmanager
+def written(data: bytes) -> Iterator[Path]:
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder, "pull.csv")
+        path.write_bytes(data)
+        yield path
+
+
+def read(data: bytes) -> LogReading:
+    with written(data) as path:
+        return read_log(path, shown="logs/e/2031-05-06/pull.csv")
+
+
+@st.composite
+def logs(draw: st.DrawFn) -> tuple[Dialect, Written]:
+    d = draw(dialects())
+    rows = draw(st.sampled_from([8, 15, 40, 150]))
+    rng = np.random.default_rng(draw(st.integers(0, 10_000)))
+    rpm = np.round(2500 + draw(st.sampled_from([12, 25, 40])) * np.arange(rows) + rng.normal(0, 2, rows))
+    torque = draw(st.sampled_from([60, 200, 420])) * (1 - 1e-8 * (rpm - 4300) ** 2) + rng.normal(0, 0.3, rows)
+    return d, write(d, rpm, torque, np.round(28 + rng.normal(0, 0.4, rows), 1), draw(st.sampled_from([0.05, 0.1, 0.2])))
+
+
+@QUICK
+@given(logs())
+def test_any_table_in_any_dialect_reads_back(log: tuple[Dialect, Written]) -> None:
+    """Same numbers to the digit printed, same channels, same units, same counts."""
+    dialect, wanted = log
+    r = read(wanted.data)
+    assert r.error is None, wanted.text[:400]
+    assert (r.rows, r.rows_dropped, r.header_line) == (wanted.rows, 0, wanted.header_line)
+    assert r.decimal == dialect.decimal
+    assert r.delimiter == dialect.delimiter[0]
+    for channel, values in wanted.want.items():
+        got = r.samples[channel].to_numpy().astype(float)
+        np.testing.assert_allclose(got, values, atol=2e-3 if channel == "time_s" else 1e-6, err_msg=channel)
+    units = {c.channel: c.unit for c in r.columns}
+    assert {c: units[c] for c in wanted.units} == wanted.units
+
+
+@QUICK
+@given(logs())
+def test_short_and_general_way_agree(log: tuple[Dialect, Written]) -> None:
+    """The fast parser's table is the careful reader's table."""
+    with written(log[1].data) as path:
+        text = read_text(path, shown="pull.csv")
+    assert not isinstance(text, Fault)
+    short = read_plain(text, shown="pull.csv")
+    if short is None:
+        return
+    careful = read_grid(text, shown="pull.csv")
+    assert not isinstance(careful, Fault)
+    assert (short.headers, short.dropped, short.lines.to_list()) == (careful.headers, careful.dropped, careful.lines.to_list())
+    for name in short.cells.columns:
+        mine, other = short.cells[name], careful.cells[name]
+        if mine.dtype == pl.Float64:
+            other = other.str.replace_all(short.thousands or "'", "", literal=True)
+            other = other.str.replace(short.decimal, ".", literal=True).cast(pl.Float64, strict=False)
+            assert mine.to_list() == other.fill_nan(None).to_list()
+
+
+@QUICK
+@given(logs(), st.lists(st.tuples(st.integers(0, 1 << 20), st.sampled_from(["cut", "drop", "double", "flip", "nul", "swap"]), st.integers(0, 255)), min_size=1, max_size=6))
+def test_mutated_bytes_never_give_a_traceback(log: tuple[Dialect, Written], harm: list[tuple[int, str, int]]) -> None:
+    """Rows kept plus rows dropped never exceed the lines there are, and lines point into the file."""
+    data = bytearray(log[1].data)
+    for place, how, byte in harm:
+        at = place % max(len(data), 1)
+        match how:
+            case "cut":
+                del data[at:]
+            case "drop":
+                del data[at : at + byte]
+            case "double":
+                data[at:at] = data[at : at + 3 * byte]
+            case "flip":
+                data[at : at + 1] = bytes([byte])
+            case "nul":
+                data[at:at] = bytes(byte)
+            case "swap":
+                data[at : at + 40], data[:40] = data[:40], data[at : at + 40]
+    r = read(bytes(data))
+    ends = bytes(data).count(b"\n") + bytes(data).count(b"\r") + 1
+    assert r.rows + r.rows_dropped <= ends
+    if r.error is None:
+        assert r.rows == r.samples.height
+        assert r.samples["line"].is_between(1, ends).all()
+    else:
+        assert r.rows == 0
+        assert "\n" not in r.error.sentence()
+
+
+@QUICK
+@given(st.binary(max_size=3000))
+def test_any_bytes_never_give_a_traceback(data: bytes) -> None:
+    r = read(data)
+    assert r.error is not None or r.rows > 0
+
+
+@QUICK
+@given(st.text(alphabet="0123456789.,;:\t \n\r\"'-eE|rpmNmtskWAaTime°äé[]()#%", max_size=800))
+def test_any_table_like_text_never_gives_a_traceback(text: str) -> None:
+    r = read(text.encode())
+    assert r.error is not None or r.rows > 0
