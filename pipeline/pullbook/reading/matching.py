@@ -9,7 +9,7 @@ from pullbook.handover import LogReading, Segment
 from pullbook.reading.sheets import PullSheet, SheetRow
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False)
 class Match:
     """One pull, aborted pull or hold of a log with its row of the sheet, if it has one. ``label``: the setting's name;
     ``other``: the second recorder's log, ``near_s`` where its clock is expected; ``doubt``: why nothing may be estimated.

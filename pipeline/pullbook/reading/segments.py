@@ -40,12 +40,14 @@ def find_segments(samples: pl.DataFrame, *, day_top_rpm: float | None = None) ->
     if "rpm" not in samples.columns or samples.height == 0 or samples["rpm"].drop_nulls().drop_nans().is_empty():
         return ()
     found: list[Segment] = []
-    for first, stop, timed in _stretches(samples):
+    rpm = without_spikes(_numbers(samples, "rpm"))
+    time = _numbers(samples, "time_s") if "time_s" in samples.columns else np.full(samples.height, np.nan)
+    for first, stop, timed in _stretches(samples, time):
         part = samples.slice(first, stop - first)
         pieces = _timed(part, samples) if timed else _untimed(part, samples)
         for kind, a, b in pieces:
             if b > a:
-                found.append(_segment(len(found) + 1, kind, samples, first + a, first + b, timed=timed))
+                found.append(_segment(len(found) + 1, kind, time if timed else None, rpm, first + a, first + b))
     segments = tuple(found)
     return mark_aborted(segments, day_top_rpm if day_top_rpm is not None else day_top([segments]))
 
@@ -69,25 +71,28 @@ def mark_aborted(segments: tuple[Segment, ...], top_rpm: float | None) -> tuple[
     return tuple(named(s) for s in segments)
 
 
-def _segment(number: int, kind: str, samples: pl.DataFrame, first: int, stop: int, *, timed: bool) -> Segment:
-    rpm = without_spikes(samples["rpm"].slice(first, stop - first).cast(pl.Float64).to_numpy().astype(float))
-    known = rpm[np.isfinite(rpm)]
+def _numbers(samples: pl.DataFrame, name: str) -> Array:
+    return samples[name].cast(pl.Float64).to_numpy().astype(np.float64)
+
+
+def _segment(number: int, kind: str, time: Array | None, rpm: Array, first: int, stop: int) -> Segment:
+    """A segment of rows; ``time`` None where there is no clock, ``rpm`` without spikes."""
+    speeds = rpm[first:stop][np.isfinite(rpm[first:stop])]
     start = end = None
-    if timed:
-        times = samples["time_s"].slice(first, stop - first).drop_nulls()
-        start, end = (float(cast(float, times[0])), float(cast(float, times[-1]))) if len(times) else (None, None)
-    lo, hi = (float(known.min()), float(known.max())) if len(known) else (None, None)
+    if time is not None:
+        times = time[first:stop][np.isfinite(time[first:stop])]
+        start, end = (float(times[0]), float(times[-1])) if len(times) else (None, None)
+    lo, hi = (float(speeds.min()), float(speeds.max())) if len(speeds) else (None, None)
     return Segment(number, cast(Kind, kind), start, end, lo, hi, first, stop)
 
 
-def _stretches(samples: pl.DataFrame) -> list[tuple[int, int, bool]]:
+def _stretches(samples: pl.DataFrame, time: Array) -> list[tuple[int, int, bool]]:
     """Rows that run on without a restart or a gap, as (first, stop, whether they carry a clock)."""
     n = samples.height
     cuts = {0, n}
     if "recording" in samples.columns:
         recording = samples["recording"].to_numpy()
         cuts |= {int(i) + 1 for i in np.flatnonzero(recording[1:] != recording[:-1])}
-    time = samples["time_s"].cast(pl.Float64).to_numpy().astype(float) if "time_s" in samples.columns else np.full(n, np.nan)
     known = np.flatnonzero(np.isfinite(time))
     if len(known) > 2:
         step = np.diff(time[known])

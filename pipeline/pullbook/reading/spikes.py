@@ -2,6 +2,7 @@
 
 import numpy as np
 import numpy.typing as npt
+import polars as pl
 
 Array = npt.NDArray[np.float64]
 
@@ -24,13 +25,11 @@ def local_median(values: Array, half_width: int) -> Array:
     if half_width == 0 or not len(values):
         return values.astype(float)
     padded = np.pad(values.astype(float), half_width, mode="edge")
-    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * half_width + 1)
     if not np.isnan(padded).any():
-        return np.asarray(np.median(windows, axis=1))
-    out = np.full(len(values), np.nan)
-    known = ~np.isnan(windows).all(axis=1)
-    out[known] = np.nanmedian(windows[known], axis=1)
-    return out
+        windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * half_width + 1)
+        return np.asarray(np.partition(windows, half_width, axis=1)[:, half_width])
+    rolled = pl.Series(padded, nan_to_null=True).rolling_median(2 * half_width + 1, center=True, min_samples=1)
+    return np.asarray(rolled.to_numpy()[half_width:-half_width], dtype=np.float64)
 
 
 def spikes(

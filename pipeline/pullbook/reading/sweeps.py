@@ -4,6 +4,8 @@ A state machine with hysteresis: a rise begins where the rate clearly exceeds it
 that. What a stretch is called follows from its length, its span and whether the engine was loaded.
 """
 
+from bisect import bisect_left, bisect_right
+
 import numpy as np
 
 from pullbook.reading.holds import Part, on_limiter, steady
@@ -55,15 +57,21 @@ def _with_slow(motion: Motion, rises: list[tuple[int, int]], falls: list[tuple[i
         return float(motion.rpm[stop - 1] - motion.rpm[first]) / max(motion.seconds(first, stop), 1e-9)
 
     for first, stop in _moving(motion, 1.0, 2.5):
-        inside = [r for r in rises if r[0] < stop and r[1] > first]
-        approach = [r for r in inside if r[0] <= first + (stop - first) // 4]
-        begin = max([first, *(b for _, b in approach[:1])])
-        scraps = all(pace(*r) < 2.5 * pace(begin, stop) for r in inside if r not in approach[:1])
-        fallen = any(a < stop - motion.steps(2.5) and b > begin for a, b in falls)
-        seen = any(b >= stop - motion.steps(5.0) for _, b in approach[:1])
+        inside = _within(rises, first, stop)
+        approach = [r for r in inside[:1] if r[0] <= first + (stop - first) // 4]
+        begin = max([first, *(b for _, b in approach)])
+        scraps = all(pace(*r) < 2.5 * pace(begin, stop) for r in inside if r not in approach)
+        fallen = any(a < stop - motion.steps(2.5) for a, _ in _within(falls, begin, stop))
+        seen = any(b >= stop - motion.steps(5.0) for _, b in approach)
         if scraps and not fallen and not seen and motion.rpm[stop - 1] - motion.rpm[begin] >= PULL_SPAN_RPM:
-            rises = [r for r in rises if r not in inside] + [(begin if motion.loaded is None else first, stop)]
+            rises = sorted([*(r for r in rises if r not in inside), (begin if motion.loaded is None else first, stop)])
     return rises
+
+
+def _within(stretches: list[tuple[int, int]], first: int, stop: int) -> list[tuple[int, int]]:
+    """Stretches (in order of time) that share a step with ``first`` to ``stop``."""
+    lo = bisect_right(stretches, first, key=lambda r: r[1])
+    return stretches[lo : bisect_left(stretches, stop, key=lambda r: r[0])]
 
 
 def _goes_on(motion: Motion, rpm: Array, before: tuple[int, int], after: tuple[int, int]) -> bool:
@@ -138,14 +146,17 @@ def parts_of(motion: Motion) -> list[Part]:
     rises = _with_slow(motion, rises, falls)
     found: list[Part] = []
     for first, stop in rises:
-        follower = next((b for a, b in falls if abs(a - stop) <= motion.steps(0.8) and b > stop), None)
+        near = bisect_left(falls, stop - motion.steps(0.8), key=lambda f: f[0])
+        follower = next((b for a, b in falls[near : near + 3] if a - stop <= motion.steps(0.8) and b > stop), None)
         found.append(Part(*_rise(motion, first, stop, follower)))
+    risen = list(found)
     for first, stop in falls:
-        inside = [p for p in found if p.kind == "blip" and p.first <= first < p.stop]
-        if inside:
+        at = bisect_right(risen, first, key=lambda p: p.first)
+        before = risen[at - 1] if at else None
+        if before is not None and before.kind == "blip" and first < before.stop:
             continue
         share = _share(motion.loaded, min(first + motion.steps(0.3), stop - 1), stop)
-        begins = max([first, *(p.stop for p in found if p.first < first < p.stop)])
+        begins = max(first, before.stop if before is not None and before.first < first else first)
         kind = "coast_down" if (share is None or share < 0.5) and motion.seconds(begins, stop) >= 0.5 else "idle"
         found.append(Part(kind, begins, stop))
     found = _in_order(found)
