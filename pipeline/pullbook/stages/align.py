@@ -11,7 +11,7 @@ from pullbook.handover import AlignedDay, DayReading
 from pullbook.measure.local import local_slope
 from pullbook.stages.correction import Corrected, correct_day
 from pullbook.stages.lag import torque_lag
-from pullbook.stages.one_pull import AlignedPull, Footing, align_hold, align_pull
+from pullbook.stages.one_pull import READ_CHANNELS, AlignedPull, Footing, align_hold, align_pull
 
 Array = npt.NDArray[np.float64]
 
@@ -34,7 +34,8 @@ def align_day(reading: DayReading) -> AlignedDay:
     lag, bound = torque_lag(reading.samples, reading.coast_downs)
     footing = Footing(lag[0] if lag else 0.0, _inertia(reading))
     air = correct_day(reading)
-    parts = reading.samples.partition_by("pull_id", as_dict=True, maintain_order=True)
+    wanted = [c for c in READ_CHANNELS if c in reading.samples.columns]
+    parts = reading.samples.select("pull_id", *wanted).partition_by("pull_id", as_dict=True, maintain_order=True)
     samples = {str(key[0]): part for key, part in parts.items()}
     pulls = reading.pulls.sort("order")
     done = {

@@ -37,7 +37,12 @@ def delivered_advance(reading: DayReading, aligned: AlignedDay) -> DeliveredDay:
     mark = reading.facts.zero_mark
     zero = mark_error(mark)
     factor = wrong_factor(witnesses, zero or 0.0, told)
-    heard = witnesses if factor is None else replace(witnesses, logged=replace(witnesses.logged, curves={}, strays={}, down={}))
+    declared = reading.engine_facts.ignition.advance_scale == "distributor"
+    heard = witnesses
+    if factor is not None and factor[0] == 0.5 and not declared:  # the light is the one that stands at half
+        heard = witnesses = replace(witnesses, light=_without_light(witnesses.light))
+    elif factor is not None:
+        heard = replace(witnesses, logged=replace(witnesses.logged, curves={}, strays={}, down={}))
     scale = timing_scale(heard, zero, told)
     if scale.misread:
         light = set_aside(heard.light, list(scale.misread), "stands too far from the log and the other readings: misread?")
@@ -56,11 +61,17 @@ def delivered_advance(reading: DayReading, aligned: AlignedDay) -> DeliveredDay:
         timing_scale=_scale_object(heard, scale, zero) | {"mark_uncertainty_deg": mark_uncertainty(mark, reading.day)},
         pull_advance=pull_advance,
         modes=modes,
-        evidence=evidence_table(witnesses, courses, zero or 0.0, log_used=factor is None, on_sheet=scale.on_sheet),
+        evidence=evidence_table(
+            witnesses, courses, zero or 0.0, log_used=heard.logged is witnesses.logged, on_sheet=scale.on_sheet
+        ),
         questions=said.questions,
         warnings=said.warnings,
         not_established=said.not_established,
     )
+
+
+def _without_light(light: pl.DataFrame) -> pl.DataFrame:
+    return set_aside(light, list(range(len(light))), "half of what the log holds: distributor degrees?")
 
 
 def _rows_by_setting(aligned: AlignedDay) -> dict[str, Array]:

@@ -17,6 +17,9 @@ from pullbook.stages.trim import trim
 Array = npt.NDArray[np.float64]
 
 _ADVANCES = {"advance_log_deg": "advance_deg", "advance_commanded_deg": "advance_commanded_deg"}
+READ_CHANNELS = ("time_s", "rpm", "torque_nm", "power_kw", "throttle_pct", "roller_rpm", *_ADVANCES.values())
+"""Channels that alignment reads."""
+
 _KW = 9549.296585514
 
 

@@ -42,8 +42,9 @@ def remarks(
             "No log holds the advance: is there a channel for it, or can a light be read at a few speeds for each setting?"
         )
     elif factor is not None:
-        questions.append(_whose_degrees(*factor))
-        missing.append("delivered advance from the log: whose degrees it holds is not settled")
+        declared = reading.engine_facts.ignition.advance_scale == "distributor"
+        questions.append(_whose_degrees(*factor, declared))
+        missing.append("delivered advance: whose degrees the log and the light hold is not settled")
     elif not light:
         questions.append("The log's advance was not checked with a light: a dozen readings would tell its offset and delay.")
         missing.append("offset and delay of the log's advance: no light readings")
@@ -75,13 +76,18 @@ def remarks(
     return Remarks(tuple(dict.fromkeys(questions)), tuple(dict.fromkeys(warnings)), tuple(missing))
 
 
-def _whose_degrees(factor: float, own_zero: bool) -> str:
+def _whose_degrees(factor: float, own_zero: bool, declared: bool) -> str:
     if factor == 2.0:
         where = " on the distributor's own zero, without the initial advance" if own_zero else ""
         return (
             f"The light and the sheet fit twice the logged advance far better than the logged advance: does the log "
             f"hold distributor degrees{where}? "
             "It is not doubled and not used until engine.yaml says so (ignition: advance_scale: distributor)."
+        )
+    if not declared:
+        return (
+            "The light reads half of what the log holds: are its readings distributor degrees (strobe.csv, scale: distributor)? "
+            "They are shown and not used until that is settled."
         )
     return (
         "The light and the sheet fit the logged advance as it stands in the log, not doubled: is advance_scale: distributor right? "

@@ -139,6 +139,13 @@ def test_half_scale_that_the_shop_declares_is_doubled_and_said() -> None:
     assert any("as it stands in the log" in q for q in wrong.questions)
 
 
+def test_a_light_at_half_scale_is_asked_about_and_set_aside() -> None:
+    got = solve(logs(THREE), engine=LOCKED, strobe=[r | {"advance_deg": r["advance_deg"] / 2.0} for r in lights(THREE)])
+    assert any("scale: distributor" in q for q in got.questions)
+    assert not got.evidence.filter(got.evidence["source"] == "light")["used"].any()
+    assert got.delivered.filter(setting="34", rpm=4000)["advance_deg"][0] == pytest.approx(34.0, abs=0.2)
+
+
 def test_the_reported_advance_is_used_before_the_commanded() -> None:
     sweep = Sweep("34", lambda n: 34.0 + 0.0 * n, channels={"advance_commanded_deg": lambda n: 36.0 + 0.0 * n})
     got = solve([sweep], engine=MAPPED)
