@@ -51,25 +51,46 @@ def _pulls(rng: np.random.Generator) -> tuple[list[dict[str, Any]], pl.DataFrame
         keep = (4900 if i == 3 else 5800) >= RPM
         pulls.append(
             {
-                "pull_id": pull_id, "file": f"run_{i:02d}.csv", "logger_file": None, "clock": None, "segment": 1, "order": i,
-                "setting": setting, "baseline": setting == "base 32", "status": status, "reasons": reasons,
-                "rpm_min": 2380.0, "rpm_max": float(RPM[keep][-1] + 40), "seconds": 9.1, "rpm_per_s": 371.0,
-                "air_factor": _r(1.021 + 0.0007 * i, 4), "mean_torque_nm": _r(t[keep].mean()),
+                "pull_id": pull_id,
+                "file": f"run_{i:02d}.csv",
+                "logger_file": None,
+                "clock": None,
+                "segment": 1,
+                "order": i,
+                "setting": setting,
+                "baseline": setting == "base 32",
+                "status": status,
+                "reasons": reasons,
+                "rpm_min": 2380.0,
+                "rpm_max": float(RPM[keep][-1] + 40),
+                "seconds": 9.1,
+                "rpm_per_s": 371.0,
+                "air_factor": _r(1.021 + 0.0007 * i, 4),
+                "mean_torque_nm": _r(t[keep].mean()),
             }
-        )  # fmt: skip
+        )
         sheet.append(
             {
-                "pull_id": pull_id, "order": i, "temperature_c": 24.0 + 0.5 * i, "oil_c": None if i == 4 else 84.0 + 1.1 * i,
-                "coolant_c": 78.0, "notes": "new plugs" if i == 6 else None, "time": f"10:{4 * i:02d}",
-                "initial_deg": 14.0, "total_deg": SETTINGS[setting], "knock": "not listened",
-                "setting": setting, "status": status,
+                "pull_id": pull_id,
+                "order": i,
+                "temperature_c": 24.0 + 0.5 * i,
+                "oil_c": None if i == 4 else 84.0 + 1.1 * i,
+                "coolant_c": 78.0,
+                "notes": "new plugs" if i == 6 else None,
+                "time": f"10:{4 * i:02d}",
+                "initial_deg": 14.0,
+                "total_deg": SETTINGS[setting],
+                "knock": "not listened",
+                "setting": setting,
+                "status": status,
             }
-        )  # fmt: skip
+        )
         noise = np.cumsum(rng.normal(0, 0.05, RPM.size))
-        for j in np.flatnonzero(keep):
-            rows.append(
-                (pull_id, int(RPM[j]), float(t[j]), 0.4, 12, float(curve(SETTINGS[setting])[j] + 1.2), None, 371.0, float(noise[j]))
-            )
+        logged = curve(SETTINGS[setting]) + 1.2
+        rows += [
+            (pull_id, int(RPM[j]), float(t[j]), 0.4, 12, float(logged[j]), None, 371.0, float(noise[j]))
+            for j in np.flatnonzero(keep)
+        ]
         if i != 7:
             offsets.append((pull_id, i, level, level - 0.3, level + 0.3))
     row_table = pl.DataFrame(
@@ -100,10 +121,19 @@ def _best() -> list[dict[str, Any]]:
     for n, b in zip(RPM.tolist(), wanted(), strict=True):
         half = np.sqrt(0.005 / K)
         row = {
-            "rpm": n, "best_deg": _r(b), "lo_deg": _r(b - 1.3), "hi_deg": _r(b + 1.4), "state": "inside", "tested_lo_deg": 27.0,
-            "tested_hi_deg": 36.2, "band_lo_deg": _r(b - half), "band_hi_deg": _r(b + half),
-            "best_torque_nm": _r(torque(wanted())[RPM.tolist().index(n)]), "least_deg": _r(b - half + 0.6), "knock_cap_deg": None,
-        }  # fmt: skip
+            "rpm": n,
+            "best_deg": _r(b),
+            "lo_deg": _r(b - 1.3),
+            "hi_deg": _r(b + 1.4),
+            "state": "inside",
+            "tested_lo_deg": 27.0,
+            "tested_hi_deg": 36.2,
+            "band_lo_deg": _r(b - half),
+            "band_hi_deg": _r(b + half),
+            "best_torque_nm": _r(torque(wanted())[RPM.tolist().index(n)]),
+            "least_deg": _r(b - half + 0.6),
+            "knock_cap_deg": None,
+        }
         if 3300 <= n <= 3600:
             row["knock_cap_deg"] = 34.0
         if n >= 5500:
@@ -124,10 +154,19 @@ def _best() -> list[dict[str, Any]]:
 
 def _delivered() -> list[dict[str, Any]]:
     return [
-        {"setting": s, "direction": d, "rpm": int(n), "advance_deg": _r(a + lift), "lo_deg": _r(a + lift - 0.5),
-         "hi_deg": _r(a + lift + 0.5), "evidence": ["log", "strobe"]}
-        for s, total in SETTINGS.items() for d, lift in (("up", 0.0), ("down", 0.6)) for n, a in zip(RPM, curve(total), strict=True)
-    ]  # fmt: skip
+        {
+            "setting": s,
+            "direction": d,
+            "rpm": int(n),
+            "advance_deg": _r(a + lift),
+            "lo_deg": _r(a + lift - 0.5),
+            "hi_deg": _r(a + lift + 0.5),
+            "evidence": ["log", "strobe"],
+        }
+        for s, total in SETTINGS.items()
+        for d, lift in (("up", 0.0), ("down", 0.6))
+        for n, a in zip(RPM, curve(total), strict=True)
+    ]
 
 
 def _effects() -> list[dict[str, Any]]:
@@ -141,10 +180,18 @@ def _effects() -> list[dict[str, Any]]:
         rows.append((s, 2500, 5800, whole, 0.35))
         rows.extend((s, int(n), int(n), float(c), 0.5) for n, c in zip(RPM, change, strict=True))
     return [
-        {"setting": s, "versus": "base 32", "rpm_lo": a, "rpm_hi": b, "change_pct": _r(c), "lo_pct": _r(c - w), "hi_pct": _r(c + w),
-         "verdict": "gain" if c - w > 0 else "loss" if c + w < 0 else "same" if abs(c) + w < 0.5 else "cannot_tell"}
+        {
+            "setting": s,
+            "versus": "base 32",
+            "rpm_lo": a,
+            "rpm_hi": b,
+            "change_pct": _r(c),
+            "lo_pct": _r(c - w),
+            "hi_pct": _r(c + w),
+            "verdict": "gain" if c - w > 0 else "loss" if c + w < 0 else "same" if abs(c) + w < 0.5 else "cannot_tell",
+        }
         for s, a, b, c, w in rows
-    ]  # fmt: skip
+    ]
 
 
 def _advice() -> dict[str, Any]:
@@ -154,24 +201,55 @@ def _advice() -> dict[str, Any]:
     ]
     return {
         "least_curve": [{"rpm": int(n), "advance_deg": _r(b - 3), "cost_pct": 0.2} for n, b in zip(RPM, wanted(), strict=True)],
-        "table": [{"rpm": n, "delivered_deg": a, "enter_deg": a + 1.3} for n, a in ((1000, 14.0), (2000, 24.0), (3000, 31.0), (5000, 32.5))],
-        "ceiling": [{"rpm": int(n), "advance_deg": 34.0 if 3300 <= n <= 3600 else 37.0,
-                     "because": "knock heard at 37°" if 3300 <= n <= 3600 else "most advance tested"} for n in RPM],
+        "table": [
+            {"rpm": n, "delivered_deg": a, "enter_deg": a + 1.3}
+            for n, a in ((1000, 14.0), (2000, 24.0), (3000, 31.0), (5000, 32.5))
+        ],
+        "ceiling": [
+            {
+                "rpm": int(n),
+                "advance_deg": 34.0 if 3300 <= n <= 3600 else 37.0,
+                "because": "knock heard at 37°" if 3300 <= n <= 3600 else "most advance tested",
+            }
+            for n in RPM
+        ],
         "mechanical": {
-            "initial_deg": 14.0, "total_deg": 34.0, "stop_deg": 20.0, "start_rpm": 1200.0, "knee_rpm": None, "knee_deg": None,
-            "all_in_rpm": 3100.0, "springs_note": "light and heavy spring: starts at 1,200, all in by 3,100 rpm",
-            "cost_pct": 0.24, "cost_lo_pct": 0.05, "cost_hi_pct": 0.5, "versus_baseline_pct": 0.62, "versus_lo_pct": 0.2, "versus_hi_pct": 1.05,
+            "initial_deg": 14.0,
+            "total_deg": 34.0,
+            "stop_deg": 20.0,
+            "start_rpm": 1200.0,
+            "knee_rpm": None,
+            "knee_deg": None,
+            "all_in_rpm": 3100.0,
+            "springs_note": "light and heavy spring: starts at 1,200, all in by 3,100 rpm",
+            "cost_pct": 0.24,
+            "cost_lo_pct": 0.05,
+            "cost_hi_pct": 0.5,
+            "versus_baseline_pct": 0.62,
+            "versus_lo_pct": 0.2,
+            "versus_hi_pct": 1.05,
             "strip": strip,
         },
         "hand_over_pull": "p04",
         "next_pulls": [
-            {"setting": "stop 20", "initial_deg": 14.0, "total_deg": 34.0, "why": "proves the setting advised", "expected_saving_pct": 0.12},
-            {"setting": "base 32", "initial_deg": 14.0, "total_deg": 32.0, "why": "repeat the baseline: drift and timing look alike without it",
-             "expected_saving_pct": 0.05},
+            {
+                "setting": "stop 20",
+                "initial_deg": 14.0,
+                "total_deg": 34.0,
+                "why": "proves the setting advised",
+                "expected_saving_pct": 0.12,
+            },
+            {
+                "setting": "base 32",
+                "initial_deg": 14.0,
+                "total_deg": 32.0,
+                "why": "repeat the baseline: drift and timing look alike without it",
+                "expected_saving_pct": 0.05,
+            },
         ],
         "enough": False,
-        "sentence": "Set 34° total (14° initial, 20° stop): 0.5 % more torque than the baseline; two more pulls would settle the top end.",
-    }  # fmt: skip
+        "sentence": "Set 34° total (14° initial, 20° stop): 0.5 % more torque than the baseline; two more pulls settle the top end.",
+    }
 
 
 def invented_day() -> InventedDay:
@@ -180,50 +258,133 @@ def invented_day() -> InventedDay:
     pulls, sheet, rows, offsets = _pulls(rng)
     advice = _advice()
     record: dict[str, Any] = {
-        "schema": 1, "engine": "Blue pump barge V8", "day": "2031-04-05", "tool_version": "0.1.0", "made_at": "2031-04-05T17:20:00Z",
-        "correction": {"standard": "SAE J1349", "factor_min": 1.0217, "factor_max": 1.028, "inside_window": True, "already_corrected": False},
-        "pulls": pulls, "delivered": _delivered(),
+        "schema": 1,
+        "engine": "Blue pump barge V8",
+        "day": "2031-04-05",
+        "tool_version": "0.1.0",
+        "made_at": "2031-04-05T17:20:00Z",
+        "correction": {
+            "standard": "SAE J1349",
+            "factor_min": 1.0217,
+            "factor_max": 1.028,
+            "inside_window": True,
+            "already_corrected": False,
+        },
+        "pulls": pulls,
+        "delivered": _delivered(),
         "shapes": [_shape(s, t) for s, t in SETTINGS.items()],
-        "timing_scale": {"log_minus_true_deg": 1.2, "lo_deg": 0.5, "hi_deg": 1.9, "delay_us": 32.0, "delay_lo_us": 8.0, "delay_hi_us": 57.0,
-                         "zero_mark_error_deg": None, "mark_uncertainty_deg": 3.0, "verified": False},
-        "best": _best(), "effects": _effects(),
-        "repeatability": {"pull_sd_pct": 0.37, "source": "day", "pulls": 9, "drift_pct_per_pull": -0.04, "drift_lo": -0.12, "drift_hi": 0.05},
+        "timing_scale": {
+            "log_minus_true_deg": 1.2,
+            "lo_deg": 0.5,
+            "hi_deg": 1.9,
+            "delay_us": 32.0,
+            "delay_lo_us": 8.0,
+            "delay_hi_us": 57.0,
+            "zero_mark_error_deg": None,
+            "mark_uncertainty_deg": 3.0,
+            "verified": False,
+        },
+        "best": _best(),
+        "effects": _effects(),
+        "repeatability": {
+            "pull_sd_pct": 0.37,
+            "source": "day",
+            "pulls": 9,
+            "drift_pct_per_pull": -0.04,
+            "drift_lo": -0.12,
+            "drift_hi": 0.05,
+        },
         "knock": [
             {"pull_id": "p02", "setting": "long 37", "rpm_lo": 3300.0, "rpm_hi": 3600.0, "word": "heard", "source": "sheet"},
             {"pull_id": "p01", "setting": "base 32", "rpm_lo": 2380.0, "rpm_hi": 5840.0, "word": "not listened", "source": "sheet"},
         ],
         "advice": advice,
-        "card": {"readings": [{"rpm": n, "up_deg": u, "down_deg": d} for n, u, d in
-                              ((900, 14.0, None), (1500, 17.2, 17.9), (2000, 22.4, 23.1), (2500, 27.7, 28.2), (3100, 34.0, 34.0), (5000, 34.0, 34.0))],
-                 "mm_per_deg": 1.57},
-        "pictures": [], "changes": ["stop 18° to 24°", "jets one size up"], "not_tested": ["part throttle", "cold start", "above 5,800 rpm"],
+        "card": {
+            "readings": [
+                {"rpm": n, "up_deg": u, "down_deg": d}
+                for n, u, d in (
+                    (900, 14.0, None),
+                    (1500, 17.2, 17.9),
+                    (2000, 22.4, 23.1),
+                    (2500, 27.7, 28.2),
+                    (3100, 34.0, 34.0),
+                    (5000, 34.0, 34.0),
+                )
+            ],
+            "mm_per_deg": 1.57,
+        },
+        "pictures": [],
+        "changes": ["stop 18° to 24°", "jets one size up"],
+        "not_tested": ["part throttle", "cold start", "above 5,800 rpm"],
         "questions": ["run_04.csv: is the oil column in °C? Write oil: {unit: °F} in columns.yaml if not."],
         "warnings": ["run_03.csv ends at 4,900 rpm: used in part."],
-        "cautions": ["Knock can break an engine in seconds: listen on every pull, stop at the first rattle.",
-                     "Too much advance at cranking can kick back: keep hands clear.", "Run the cell with the extraction on: exhaust gas kills."],
+        "cautions": [
+            "Knock can break an engine in seconds: listen on every pull, stop at the first rattle.",
+            "Too much advance at cranking can kick back: keep hands clear.",
+            "Run the cell with the extraction on: exhaust gas kills.",
+        ],
         "not_established": ["Advance below 2,500 rpm: no pull starts there."],
-        "sums": [{"what": "initial + stop = total", "text": "14 + 20 = 34"}, {"what": "distributor degrees", "text": "20 crank = 10 distributor"}],
+        "sums": [
+            {"what": "initial + stop = total", "text": "14 + 20 = 34"},
+            {"what": "distributor degrees", "text": "20 crank = 10 distributor"},
+        ],
         "tested_limit": "Do not exceed 34° at 3,300–3,600 rpm or 37° elsewhere on this fuel: nothing beyond was tested.",
-        "facts": {"engine": {"name": "Blue pump barge V8", "cylinders": 8, "displacement_l": 5.9, "fuel": "95 pump petrol", "used_rpm": [2500, 5800]},
-                  "day": {"fuel": "95 pump petrol", "oil": "20W-50", "plugs": "cold range, 0.9 mm", "dyno": {"name": "north cell", "kind": "engine"},
-                          "notes": "warm, dry", "correction": "SAE J1349"}},
+        "facts": {
+            "engine": {
+                "name": "Blue pump barge V8",
+                "cylinders": 8,
+                "displacement_l": 5.9,
+                "fuel": "95 pump petrol",
+                "used_rpm": [2500, 5800],
+            },
+            "day": {
+                "fuel": "95 pump petrol",
+                "oil": "20W-50",
+                "plugs": "cold range, 0.9 mm",
+                "dyno": {"name": "north cell", "kind": "engine"},
+                "notes": "warm, dry",
+                "correction": "SAE J1349",
+            },
+        },
         "method": 1,
         "errors": [
-            {"file": "run_11.csv", "line": 3, "column": None, "found": "no rpm", "expected": "a column of engine speed",
-             "remedy": "name it in columns.yaml"},
+            {
+                "file": "run_11.csv",
+                "line": 3,
+                "column": None,
+                "found": "no rpm",
+                "expected": "a column of engine speed",
+                "remedy": "name it in columns.yaml",
+            },
         ],
-        "inputs": [{"file": f"logs/Blue pump barge V8/2031-04-05/run_{i:02d}.csv", "sha256": f"{i:02d}" * 32} for i in range(1, 11)],
-        "prior": {"source": "archive", "frozen_from": ["2031-02-11", "2031-03-02"], "sd_median": 0.0045, "sd_log_sd": 0.25,
-                  "k_median": 2.6e-4, "k_log_sd": 0.3},
+        "inputs": [
+            {"file": f"logs/Blue pump barge V8/2031-04-05/run_{i:02d}.csv", "sha256": f"{i:02d}" * 32} for i in range(1, 11)
+        ],
+        "prior": {
+            "source": "archive",
+            "frozen_from": ["2031-02-11", "2031-03-02"],
+            "sd_median": 0.0045,
+            "sd_log_sd": 0.25,
+            "k_median": 2.6e-4,
+            "k_log_sd": 0.3,
+        },
         "lag": {"lag_s": [0.12, 0.05, 0.2], "bound_s": 0.3},
-    }  # fmt: skip
+    }
     tables = {
-        "pulls": sheet, "rows": rows.drop("residual_pct"), "delivered": pl.DataFrame(record["delivered"]), "shapes": pl.DataFrame(record["shapes"]),
-        "best": pl.DataFrame(record["best"], infer_schema_length=None), "effects": pl.DataFrame(record["effects"]),
-        "knock": pl.DataFrame(record["knock"]), "evidence": _evidence(rng),
+        "pulls": sheet,
+        "rows": rows.drop("residual_pct"),
+        "delivered": pl.DataFrame(record["delivered"]),
+        "shapes": pl.DataFrame(record["shapes"]),
+        "best": pl.DataFrame(record["best"], infer_schema_length=None),
+        "effects": pl.DataFrame(record["effects"]),
+        "knock": pl.DataFrame(record["knock"]),
+        "evidence": _evidence(rng),
         "residuals": rows.select("pull_id", "rpm", "residual_pct").with_columns(used=pl.col("pull_id") != "p07"),
-        "offsets": offsets, "setting_curves": _setting_curves(), "ceiling": pl.DataFrame(advice["ceiling"]), "surface": _surface(),
-    }  # fmt: skip
+        "offsets": offsets,
+        "setting_curves": _setting_curves(),
+        "ceiling": pl.DataFrame(advice["ceiling"]),
+        "surface": _surface(),
+    }
     return InventedDay(record, tables)
 
 
@@ -244,10 +405,14 @@ def _shape(setting: str, total: float) -> dict[str, Any]:
 def _evidence(rng: np.random.Generator) -> pl.DataFrame:
     rows = [
         (s, float(n), "log", "up", float(a + 1.2 + 0.0002 * n + rng.normal(0, 0.15)), float(a + 1.2 + 0.0002 * n), True)
-        for s, total in SETTINGS.items() for n, a in zip(RPM[::3], curve(total)[::3], strict=True)
-    ]  # fmt: skip
-    rows += [(s, float(n), "light", "up", round(2 * (total + 0.4 + rng.normal(0, 0.5))) / 2, total, n != 4500)
-             for s, total in SETTINGS.items() for n in (3500, 4500)]  # fmt: skip
+        for s, total in SETTINGS.items()
+        for n, a in zip(RPM[::3], curve(total)[::3], strict=True)
+    ]
+    rows += [
+        (s, float(n), "light", "up", round(2 * (total + 0.4 + rng.normal(0, 0.5))) / 2, total, n != 4500)
+        for s, total in SETTINGS.items()
+        for n in (3500, 4500)
+    ]
     rows += [(s, 900.0, "sheet", "up", 14.0, 14.1, True) for s in SETTINGS]
     return pl.DataFrame(rows, schema=["setting", "rpm", "source", "direction", "advance_deg", "fitted_deg", "used"], orient="row")
 

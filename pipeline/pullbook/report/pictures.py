@@ -9,7 +9,8 @@ from pathlib import Path
 from pullbook.report.words import clean
 
 MOST_BYTES = 40_000_000  # of one file: more than any camera of the trade writes
-MOST_PIXELS = 120_000_000
+MOST_PIXELS = 120_000_000  # of a JPEG, which is read reduced; a third of it for what must be unpacked whole
+TOO_MANY = "the picture has too many pixels to show"
 MOST_PICTURES = 12
 LONGEST_SIDE = 1100
 BUDGET = 1_000_000  # bytes of all pictures of a page together
@@ -82,8 +83,8 @@ def _one(path: Path, label: str, share: float) -> Shown:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # the bomb guard is ours: the size is looked at before a pixel is read
             with Image.open(path, formats=FORMATS) as image:
-                if image.width * image.height > MOST_PIXELS:
-                    return Shown(label, None, why_not="the picture has too many pixels to show")
+                if image.width * image.height > (MOST_PIXELS if image.format == "JPEG" else MOST_PIXELS // 3):
+                    return Shown(label, None, why_not=TOO_MANY)
                 image.draft("RGB", (2 * LONGEST_SIDE, 2 * LONGEST_SIDE))  # a JPEG is read at a fraction of its size
                 image.load()
                 upright = ImageOps.exif_transpose(image)
@@ -97,6 +98,8 @@ def _one(path: Path, label: str, share: float) -> Shown:
             out, "JPEG", quality=72, optimize=True, progressive=True
         )  # a new image: no Exif, no location, no preview comes along
         return Shown(label, out.getvalue(), flat.width, flat.height)
+    except Image.DecompressionBombError:
+        return Shown(label, None, why_not=TOO_MANY)
     except MemoryError:
         return Shown(label, None, why_not="the picture is too large to show")
     except Exception as fault:  # a hostile picture may raise anything at all from inside a decoder

@@ -83,7 +83,7 @@ def _name_levels(panel: Panel, ax: Any, grid: tuple[Array, Array, Array], place:
         for i in crosses:
             at = float(y[i] + (level - col[i]) / (col[i + 1] - col[i]) * (y[i + 1] - y[i]))
             if all(abs(at - t) > gap for t in taken) and abs(i - lowest) > 0:
-                panel.say(ax, float(x[j]), at, f"{level:g} %", ha="center", ground=True, size=0.92)
+                panel.say(ax, float(x[j]), at, f"{level:g} %", ha="center", ground=True)
                 taken.append(at)
 
 

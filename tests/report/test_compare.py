@@ -1,0 +1,133 @@
+"""Two days side by side: what is refused, what is qualified, what would be needed, and that the numbers are the days' own."""
+
+import copy
+import json
+import re
+from pathlib import Path
+from typing import Any
+
+import html5lib
+import numpy as np
+import pytest
+
+from pullbook.report.compare import compare_days, render_compare
+from pullbook.report.may_compare import limits
+from tests.report.fixture import invented_day
+
+
+def two_days(**changes: Any) -> tuple[dict[str, Any], dict[str, Any]]:
+    """The invented day twice, with a checked mark and noted conditions; B a later day with ``changes`` in its conditions."""
+    a = invented_day().record
+    a["conditions"] = {"dyno": "north cell", "dyno kind": "engine", "fuel": "95 pump petrol", "plugs": "cold"}
+    a["timing_scale"] |= {"verified": True, "zero_mark_error_deg": 0.5}
+    b = copy.deepcopy(a)
+    b["day"] = "2031-09-01"
+    b["conditions"] |= changes
+    return a, b
+
+
+def told(a: dict[str, Any], b: dict[str, Any]) -> dict[str, tuple[str, str]]:
+    return {limit.what: (limit.level, limit.of) for limit in limits(a, b)}
+
+
+def test_two_settings_of_one_day_compare_freely() -> None:
+    a, _ = two_days()
+    curves = invented_day().tables["setting_curves"]
+    c = compare_days(a, a, "base 32", "stop 24", curves_a=curves, curves_b=curves)
+    assert (c["torque"], c["advance"], c["limits"]) == ("allowed", "allowed", [])
+    base, other = (curves.filter(curves["setting"] == s).sort("rpm")["torque_nm"].to_numpy() for s in ("base 32", "stop 24"))
+    assert [r["change_pct"] for r in c["torque_rows"]] == pytest.approx(100 * (other / base - 1), abs=6e-4)
+    assert c["change_pct"] == pytest.approx(float(np.mean(100 * (other / base - 1))), abs=2e-3)
+    half = 100 * np.hypot(0.004, 0.004)  # two means of ±0.4 % each
+    assert c["torque_rows"][0]["hi_pct"] - c["torque_rows"][0]["change_pct"] == pytest.approx(half, rel=0.01)
+    assert c["hi_pct"] - c["change_pct"] == pytest.approx(half, rel=0.01), "a mean over rpm of one pull is no surer than its rows"
+    assert c["advance_rows"][-1]["change_deg"] == pytest.approx(2.0)
+
+
+def test_another_day_of_the_same_engine_is_qualified() -> None:
+    assert told(*two_days()) == {"day": ("qualified", "torque")}
+
+
+@pytest.mark.parametrize(
+    ("change", "what", "level", "of"),
+    [
+        ({"dyno": "south cell"}, "dyno", "refused", "torque"),
+        ({"dyno": None, "dyno kind": None}, "dyno", "qualified", "torque"),
+        ({"fuel": "E85"}, "fuel", "qualified", "both"),
+        ({"fuel": None}, "fuel", "qualified", "both"),
+        ({"plugs": "hot"}, "plugs", "qualified", "torque"),
+    ],
+)
+def test_conditions(change: dict[str, Any], what: str, level: str, of: str) -> None:
+    assert told(*two_days(**change))[what] == (level, of)
+
+
+def test_unknown_or_other_correction_is_refused() -> None:
+    a, b = two_days()
+    b["correction"] = {**b["correction"], "already_corrected": "unknown"}
+    assert told(a, b)["correction"] == ("refused", "torque")
+    b["correction"] = {**a["correction"], "factor_min": None, "factor_max": None}
+    assert told(a, b)["correction"] == ("refused", "torque")
+    b["correction"] = {**a["correction"], "standard": "DIN 70020"}
+    assert told(a, b)["correction"] == ("refused", "torque")
+    b["correction"] = {**a["correction"], "inside_window": False}
+    assert told(a, b)["air"] == ("qualified", "torque")
+
+
+def test_mark() -> None:
+    a, b = two_days()
+    b["timing_scale"] = {**b["timing_scale"], "zero_mark_error_deg": 2.0}
+    assert [x.why for x in limits(a, b) if x.what == "timing mark"] == [
+        "the mark moved: true degrees compare, light readings do not"
+    ]
+    b["timing_scale"] = {**b["timing_scale"], "verified": False}
+    found = next(x for x in limits(a, b) if x.what == "timing mark")
+    assert (found.level, found.of, found.needed) == ("qualified", "advance", "a piston-stop check on both days")
+
+
+def test_log_scale_moved() -> None:
+    a, b = two_days()
+    b["timing_scale"] = {**b["timing_scale"], "log_minus_true_deg": 4.0, "lo_deg": 3.5, "hi_deg": 4.5}
+    assert told(a, b)["log of advance"] == ("qualified", "advance")
+
+
+def test_another_engine_refuses_torque_and_no_number_leaks() -> None:
+    a, b = two_days()
+    b["engine"] = "Other"
+    c = compare_days(a, b)
+    assert (c["torque"], c["advance"]) == ("refused", "qualified")
+    assert c["torque_rows"] == []
+    assert c["change_pct"] is None
+    assert c["sentence"].startswith("Torque of the two may not be compared: two engines")
+    assert c["sentence"].endswith("Needed: two days of one engine.")
+
+
+def test_a_setting_that_was_not_run_is_named() -> None:
+    a, b = two_days()
+    with pytest.raises(KeyError, match="was not run on 2031-09-01; run were: base 32"):
+        compare_days(a, b, "base 32", "nowhere")
+
+
+def test_written_files(tmp_path: Path) -> None:
+    a, b = two_days(fuel="<script>alert(1)</script>")
+    curves = invented_day().tables["setting_curves"]
+    c = compare_days(a, b, "base 32", "stop 24", curves_a=curves, curves_b=curves)
+    render_compare(a, b, c, tmp_path / "a--b")
+    assert json.loads((tmp_path / "a--b" / "compare.json").read_text("utf-8")) == c
+    text = (tmp_path / "a--b" / "compare.html").read_text("utf-8")
+    html5lib.HTMLParser(strict=True).parse(text)
+    assert "<script" not in text
+    assert "a dyno reads a little differently from day to day" in text
+    assert re.findall(r'href="(\.\.[^"]*report.html)"', text) == [
+        "../../Blue%20pump%20barge%20V8/2031-04-05/report.html",
+        "../../Blue%20pump%20barge%20V8/2031-09-01/report.html",
+    ]
+
+
+def test_nothing_in_common_is_said(tmp_path: Path) -> None:
+    a, b = two_days()
+    a["best"], b["best"], a["delivered"] = [], [], []
+    c = compare_days(a, b)
+    assert c["change_pct"] is None
+    render_compare(a, b, c, tmp_path)
+    assert "no number that both sides have" in (tmp_path / "compare.html").read_text("utf-8")

@@ -1,0 +1,146 @@
+"""Words can be read in both lights and in grey; lines differ by more than their hue; drawings fit their frames."""
+
+import math
+import re
+from itertools import combinations, pairwise
+
+import numpy as np
+import pytest
+
+from pullbook.report.canvas import keep_apart, round_marks, runs, thin
+from pullbook.report.drawing import svg
+from pullbook.report.figures import advance, contours, cost, difference, order, repeatability, residuals, timing, torque
+from pullbook.report.figures.lines import line_of
+from pullbook.report.style import HUES, PATTERNS
+from pullbook.report.view import DayView, view
+from tests.report.fixture import invented_day
+
+MODULES = (advance, contours, cost, difference, order, repeatability, residuals, timing, torque)
+WORDS = ("ink", "soft", "up", "down", "hard")
+
+
+def luminance(hue: str) -> float:
+    """Relative luminance (WCAG 2.2, sRGB)."""
+    channels = [int(hue[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in channels]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def contrast(a: str, b: str) -> float:
+    hi, lo = sorted((luminance(a), luminance(b)), reverse=True)
+    return (hi + 0.05) / (lo + 0.05)
+
+
+@pytest.mark.parametrize("light", [0, 1])
+@pytest.mark.parametrize("word", WORDS)
+def test_words_stand_out_from_paper(word: str, light: int) -> None:
+    assert contrast(HUES[word][light], HUES["paper"][light]) >= 4.5
+
+
+@pytest.mark.parametrize("light", [0, 1])
+def test_words_stand_out_from_washes(light: int) -> None:
+    assert contrast(HUES["ink"][light], HUES["warm"][light]) >= 4.5
+    assert contrast(HUES["up"][light], HUES["wash"][light]) >= 3.0
+
+
+@pytest.mark.parametrize("light", [0, 1])
+def test_steps_of_loss_go_one_way_in_grey(light: int) -> None:
+    grey = [luminance(HUES[f"step{i}"][light]) for i in range(5)]
+    steps = [b - a for a, b in pairwise(grey)]
+    assert all(s < 0 for s in steps) if light == 0 else all(s > 0 for s in steps)
+    assert all(contrast(HUES[f"step{i}"][light], HUES[f"step{i + 1}"][light]) >= 1.12 for i in range(4))
+
+
+def test_lines_differ_without_colour() -> None:
+    assert len(set(PATTERNS)) == len(PATTERNS)
+    shown = shown_day()
+    looks = [(line_of(shown, s)["ls"], round(line_of(shown, s)["lw"], 2)) for s in shown.settings]
+    assert len(set(looks)) == len(looks)
+
+
+def shown_day() -> DayView:
+    day = invented_day()
+    return view(day.record, day.tables)
+
+
+@pytest.mark.parametrize("narrow", [False, True])
+@pytest.mark.parametrize("module", MODULES, ids=lambda m: m.__name__.rsplit(".", 1)[-1])
+def test_drawing(module: object, narrow: bool) -> None:
+    shown = shown_day()
+    picture = module.picture(shown)  # type: ignore[attr-defined]
+    text = svg(picture, shown.span, narrow=narrow)
+    width, height = map(float, re.search(r'viewBox="0 0 ([\d.]+) ([\d.]+)"', text).groups())  # type: ignore[union-attr]
+    assert len(re.findall("<text", text)) > 3, "words stay words"
+    assert "<metadata" not in text
+    assert "rdf" not in text
+    sizes = [float(s) for s in re.findall(r"font(?:-size)?: (?:\w+ )*([\d.]+)px", text)]
+    drawn_at = 336 / width if narrow else 1.0  # the page's column at 360 px; a wide drawing is never shown smaller than it is
+    assert min(sizes) * drawn_at >= 8.0
+    for x, y in re.findall(r"<text[^>]*translate\(([-\d.]+) ([-\d.]+)\)", text):
+        assert -1 <= float(x) <= width + 1
+        assert 4 <= float(y) <= height
+    assert len(text) < 60_000
+    assert not re.findall(r"#[0-9a-f]{6}(?!\))", re.sub(r"var\(--\w+,#[0-9a-f]{6}\)", "", text)), "every hue turns with the light"
+
+
+def test_same_rpm_axis_on_every_picture() -> None:
+    shown = shown_day()
+    marks = set()
+    for module in (torque, difference, advance, contours, cost, residuals, timing):
+        text = svg(module.picture(shown), shown.span, narrow=True)  # type: ignore[arg-type]
+        marks.add(tuple(re.findall(r">(\d000)<", text)))
+    assert marks == {("3000", "4000", "5000")}
+
+
+def test_difference_is_coloured_only_where_the_range_clears_zero() -> None:
+    shown = shown_day()
+    for e in shown.record["effects"]:
+        if e["rpm_lo"] == e["rpm_hi"]:
+            e |= {"lo_pct": -abs(e["change_pct"]) - 0.1, "hi_pct": abs(e["change_pct"]) + 0.1}
+        else:
+            e["verdict"] = "cannot_tell"
+    text = svg(difference.picture(shown), shown.span, narrow=False)  # type: ignore[arg-type]
+    lines = re.findall(r"<path[^>]*stroke: var\(--(up|down)", text)
+    assert not lines
+
+
+def test_vague_curve_is_bars_and_a_question_mark() -> None:
+    shown = shown_day()
+    for r in shown.record["delivered"]:
+        if r["setting"] == "long 37":
+            r |= {"lo_deg": 14.0, "hi_deg": 37.0}
+    picture = advance.picture(shown)
+    assert picture is not None
+    assert "long 37?" in svg(picture, shown.span, narrow=False)
+    assert "long 37" not in {setting for setting, _, _ in advance.pull_lines(shown)}
+
+
+def test_labels_are_kept_apart_and_stay_inside() -> None:
+    rng = np.random.default_rng(3)
+    for n in (1, 2, 7, 12):
+        wish = rng.uniform(0, 10, n).tolist()
+        got = keep_apart(wish, 0.7, 0.0, 10.0)
+        assert all(abs(a - b) >= 0.7 - 1e-6 for a, b in combinations(got, 2))
+        assert all(-1e-6 <= g <= 10 + 1e-6 for g in got)
+        assert [i for i, _ in sorted(enumerate(got), key=lambda p: p[1])] == [
+            i for i, _ in sorted(enumerate(wish), key=lambda p: p[1])
+        ]
+
+
+@pytest.mark.parametrize(("lo", "hi"), [(0.0, 1.0), (-2.3, 7.9), (440.0, 530.0), (0.0, 0.03), (1e3, 1.1e6)])
+def test_marks_are_round_and_few(lo: float, hi: float) -> None:
+    marks = round_marks(lo, hi, 5)
+    assert 2 <= len(marks) <= 6
+    assert all(lo - 1e-9 <= m <= hi + 1e-9 for m in marks)
+    step = marks[1] - marks[0]
+    assert min(abs(step / 10 ** math.floor(math.log10(step) + 1e-9) - s) for s in (1, 2, 5, 10)) < 1e-6
+
+
+def test_thin_keeps_the_ends() -> None:
+    x, y = thin(np.arange(5000.0), np.arange(5000.0) * 2, 400)
+    assert x.size <= 400
+    assert (x[0], x[-1], y[-1]) == (0.0, 4999.0, 9998.0)
+
+
+def test_runs() -> None:
+    assert runs(np.array([True, False, True, True])) == [(0, 1), (2, 4)]

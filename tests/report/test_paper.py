@@ -1,0 +1,128 @@
+"""Paper: the right size, fonts inside, words as words, nothing over the edge, one card."""
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from pypdf import PdfReader
+
+from pullbook.report.card import card_pdf
+from pullbook.report.content import content
+from pullbook.report.paper import measure, printable, wrap
+from pullbook.report.pdf import report_pdf
+from pullbook.report.view import view
+from tests.report.fixture import InventedDay, invented_day
+
+SIZES = {"A4": (595, 842), "Letter": (612, 792)}
+
+
+def print_to(folder: Path, day: InventedDay, page: str = "A4") -> None:
+    shown = view(day.record, day.tables)
+    said = content(shown)
+    (folder / "report.pdf").write_bytes(report_pdf(said, [], page=page))
+    (folder / "tune_card.pdf").write_bytes(card_pdf(shown, said, page=page))
+
+
+@pytest.fixture(scope="module", params=["A4", "Letter"])
+def printed(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> tuple[str, InventedDay, Path]:
+    day = invented_day()
+    folder = tmp_path_factory.mktemp(request.param)
+    print_to(folder, day, request.param)
+    return request.param, day, folder
+
+
+def words(reader: PdfReader) -> str:
+    return " ".join(" ".join(p.extract_text() for p in reader.pages).split())
+
+
+@pytest.mark.parametrize("name", ["report.pdf", "tune_card.pdf"])
+def test_size_and_fonts(printed: tuple[str, InventedDay, Path], name: str) -> None:
+    size, _, folder = printed
+    reader = PdfReader(folder / name)
+    for page in reader.pages:
+        assert (float(page.mediabox.width), float(page.mediabox.height)) == pytest.approx(SIZES[size], abs=1.0)
+        for font in page["/Resources"]["/Font"].values():  # type: ignore[index]
+            inner = font.get_object()["/DescendantFonts"][0].get_object()
+            assert inner["/Subtype"] == "/CIDFontType2"
+            assert "/FontFile2" in inner["/FontDescriptor"].get_object()
+
+
+def test_report_says_everything_in_real_words(printed: tuple[str, InventedDay, Path]) -> None:
+    _, day, folder = printed
+    reader = PdfReader(folder / "report.pdf")
+    assert 3 <= len(reader.pages) <= 8
+    text = words(reader)
+    first = " ".join(reader.pages[0].extract_text().split())
+    assert day.record["advice"]["sentence"] in first
+    for line in (*day.record["cautions"], "plug lead came off", "not checked with a stop"):
+        assert line in first
+    for name in ("changes", "not_established", "not_tested", "questions"):
+        for line in day.record[name]:
+            assert line in text
+    for pull in day.record["pulls"]:
+        assert f"{pull['mean_torque_nm']:.1f}" in text
+
+
+def test_card_is_one_page_with_its_readings(printed: tuple[str, InventedDay, Path]) -> None:
+    _, day, folder = printed
+    reader = PdfReader(folder / "tune_card.pdf")
+    assert len(reader.pages) == 1
+    text = words(reader)
+    for r in day.record["card"]["readings"]:
+        assert str(r["rpm"]) in text
+    for line in (*day.record["cautions"], day.record["tested_limit"], "1.57 mm", "set by", "95 pump petrol", "cold range"):
+        assert line in text, line
+    assert "safe" not in text.lower()
+
+
+def edges(path: Path) -> list[tuple[float, float, str]]:
+    """Where each piece of text stands on its page, by the text matrix."""
+    found: list[tuple[float, float, str]] = []
+    for page in PdfReader(path).pages:
+
+        def note(text: str, cm: Any, tm: Any, font: Any, size: Any) -> None:
+            if text.strip():
+                x = cm[0] * tm[4] + cm[2] * tm[5] + cm[4]
+                y = cm[1] * tm[4] + cm[3] * tm[5] + cm[5]
+                found.append((x, y, text))
+
+        page.extract_text(visitor_text=note)
+    return found
+
+
+@pytest.mark.parametrize("name", ["report.pdf", "tune_card.pdf"])
+def test_no_word_starts_outside_the_margins(printed: tuple[str, InventedDay, Path], name: str) -> None:
+    size, _, folder = printed
+    width, height = SIZES[size]
+    placed = edges(folder / name)
+    assert len(placed) > 20
+    for x, y, text in placed:
+        assert 25 <= x <= width - 30, text
+        assert 25 <= y <= height - 30, text
+
+
+def test_long_and_many_run_over_to_more_sheets_and_nothing_is_lost(tmp_path: Path) -> None:
+    day = invented_day()
+    day.record["cautions"] = [f"caution number {i} " + "word " * 40 for i in range(30)]
+    day.record["questions"] = [f"question number {i} " + "x" * 300 for i in range(40)]
+    day.record["advice"]["sentence"] = "Set it. " * 60
+    print_to(tmp_path, day)
+    text = words(PdfReader(tmp_path / "report.pdf"))
+    for i in range(30):
+        assert f"caution number {i} " in text
+    for i in range(40):
+        assert f"question number {i} " in text
+    card = PdfReader(tmp_path / "tune_card.pdf")
+    assert len(card.pages) == 1
+    assert "more in the report" in words(card), "what the card has no room for is said"
+
+
+def test_wrapped_lines_fit_and_lose_nothing() -> None:
+    text = "Set 34° total, 14° initial " + "W" * 200 + " end"
+    lines = wrap(text, 9, 2.0)
+    assert all(measure(line, 9) <= 2.0 for line in lines)
+    assert "".join(lines).replace(" ", "") == text.replace(" ", "")
+
+
+def test_letters_the_paper_lacks_are_boxes() -> None:
+    assert printable("Zündung 点火 34°") == "Zündung □□ 34°"

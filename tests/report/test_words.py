@@ -1,0 +1,80 @@
+"""Numbers carry no more digits than they earn; outside text loses what cannot be shown."""
+
+import doctest
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pullbook.report import canvas, words
+from pullbook.report.words import (
+    between,
+    clean,
+    clean_all,
+    counted,
+    csv_cell,
+    degrees,
+    listed,
+    number,
+    percent,
+    setting_degrees,
+    short,
+)
+
+
+@pytest.mark.parametrize("module", [words, canvas])
+def test_examples_in_the_docs(module: object) -> None:
+    found = doctest.testmod(module)  # type: ignore[arg-type]
+    assert found.attempted > 0
+    assert found.failed == 0
+
+
+@pytest.mark.parametrize(
+    ("said", "is_said"),
+    [
+        (degrees(31.46), "31°"),
+        (degrees(31.46, 0.4), "31.5°"),
+        (degrees(-4.0), "−4°"),
+        (degrees(None), "not known"),
+        (degrees(float("nan")), "not known"),
+        (setting_degrees(14.04), "14°"),
+        (setting_degrees(13.5), "13.5°"),
+        (percent(1.26), "1.5 %"),
+        (percent(1.24, 0.2), "1.2 %"),
+        (percent(-0.2, 0.6), "0 %"),
+        (percent(0.7, 0.6, signed=True), "+0.5 %"),
+        (number(12345), "12\u202f345"),
+        (number(-0.001, 1), "0.0"),
+        (between(None, 3.0, "°"), "below 3°"),
+        (between(2.0, None, "°"), "above 2°"),
+        (between(None, None), "not known"),
+        (counted(0, "pull"), "no pulls"),
+        (counted(1, "pull"), "1 pull"),
+        (listed(["a", "b", "c"]), "a, b and c"),
+    ],
+)
+def test_said(said: str, is_said: str) -> None:
+    assert said == is_said
+
+
+@given(st.text(max_size=80))
+def test_clean_leaves_nothing_unprintable(text: str) -> None:
+    shown = clean(text)
+    assert shown.encode("utf-8")
+    assert not any(ord(c) < 32 or 0x7F <= ord(c) < 0xA0 or 0x202A <= ord(c) <= 0x202E for c in shown)
+    assert clean(shown) == shown
+
+
+@given(st.text(max_size=40), st.integers(4, 20))
+def test_short_fits(text: str, longest: int) -> None:
+    assert len(short(text, longest)) <= longest
+
+
+@given(st.text(max_size=20))
+def test_no_cell_starts_a_formula(text: str) -> None:
+    assert not str(csv_cell(text)).startswith(("=", "+", "-", "@", "\t", "\r"))
+
+
+def test_clean_all_goes_deep() -> None:
+    assert clean_all({"a\x00": [1.5, math.inf, "b\u202ec", None, True]}) == {"a": [1.5, None, "bc", None, True]}
