@@ -248,7 +248,7 @@ def _advice() -> dict[str, Any]:
             },
         ],
         "enough": False,
-        "sentence": "Set 34° total (14° initial, 20° stop): 0.5 % more torque than the baseline; two more pulls settle the top end.",
+        "sentence": "Set 34° total (14° initial, 20° stop): 0.5 % more torque than the baseline; two more pulls settle the top.",
     }
 
 
