@@ -1,4 +1,4 @@
-"""A real engine's log (reference rows D1 to D3): an excerpt of an open data set, CC BY-SA 4.0, in data/cc-by-sa-4.0/ with its notice.
+"""A real engine's log (reference rows D1 to D3): excerpt of an open data set, CC BY-SA 4.0, in data/cc-by-sa-4.0/ with its notice.
 
 Its publisher standardised every column to zero mean and unit variance and gives no scale: it proves reading and nothing physical.
 """

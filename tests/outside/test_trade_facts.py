@@ -96,7 +96,8 @@ def test_f5_peak_pressure_after_top_centre(chamber: Chamber) -> None:
     """
     engine = draw_engine(np.random.default_rng(5), chamber)
     advance = np.arange(6.0, 50.0, 0.5)
-    cycles = run_cycles(engine, np.array([engine.rpm_lo + 0.6 * (engine.rpm_hi - engine.rpm_lo)])[:, None], advance[None, :], STANDARD)
+    rpm = np.array([[engine.rpm_lo + 0.6 * (engine.rpm_hi - engine.rpm_lo)]])
+    cycles = run_cycles(engine, rpm, advance[None, :], STANDARD)
     best = int(np.argmax(cycles.torque_nm[0]))
     assert 0 < best < len(advance) - 1
     assert 5.0 <= cycles.peak_deg[0][best] <= 18.0

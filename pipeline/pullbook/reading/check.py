@@ -8,6 +8,7 @@ from typing import Any
 from pullbook.book import Book, days, engines, is_day_name, printable
 from pullbook.handover import Fault, LogReading, Segment
 from pullbook.reading.day import assemble
+from pullbook.reading.preamble import settled
 from pullbook.reading.survey import survey
 
 
@@ -35,7 +36,8 @@ def check(book: Book, paths: list[Path]) -> dict[str, Any]:
         found = survey(place, engine, day)
         reading = assemble(found, with_logs=False)
         wanted = [log for log in reading.logs if only is None or found.names[log.file] == only]
-        files.update({log.file: _file(log) for log in wanted})
+        answered = settled(found)
+        files.update({log.file: _file(log, answered) for log in wanted})
         if only is None or not wanted:
             told[engine, day] = _day(printable(engine), printable(day), reading.questions, reading.warnings, reading.errors)
     return {"files": list(files.values()), "days": list(told.values())}
@@ -95,7 +97,7 @@ def _day(engine: str, day: str, questions: Iterable[str], warnings: Iterable[str
     }  # fmt: skip
 
 
-def _file(log: LogReading) -> dict[str, Any]:
+def _file(log: LogReading, answered: set[str]) -> dict[str, Any]:
     error = None
     if log.error is not None:
         error = {k: v for k, v in asdict(log.error).items() if k != "file"}
@@ -103,7 +105,7 @@ def _file(log: LogReading) -> dict[str, Any]:
         "file": log.file, "encoding": log.encoding, "delimiter": log.delimiter, "decimal": log.decimal,
         "header_line": log.header_line, "rows": log.rows, "rows_dropped": log.rows_dropped,
         "columns": [asdict(column) for column in log.columns], "segments": [_segment(s) for s in log.segments],
-        "questions": list(log.questions), "warnings": list(log.warnings), "error": error,
+        "questions": [q for q in log.questions if q not in answered], "warnings": list(log.warnings), "error": error,
     }  # fmt: skip
 
 

@@ -9,6 +9,8 @@ from pullbook.reading.asking import yaml_line
 from pullbook.reading.channels import Column, Talk, find
 from pullbook.reading.raw import RawLog
 
+WHICH_STANDARD = "already corrected and not corrected again: to which standard?"
+
 
 def obey_preamble(columns: list[Column], said: tuple[dict[str, Any], ...], talk: Talk) -> None:
     """A preamble that says the values are corrected holds for torque and power whose headings say nothing."""
@@ -29,7 +31,7 @@ def obey_preamble(columns: list[Column], said: tuple[dict[str, Any], ...], talk:
         standard = corrected[0].corrected
         if standard == "unknown":
             talk.ask(
-                f"{' and '.join(repr(c.header) for c in corrected)} are already corrected and are not corrected again: to which standard? "
+                f"{' and '.join(repr(c.header) for c in corrected)} {WHICH_STANDARD} "
                 "Say it in day.yaml: logs_already_corrected: SAE J1349 (or SAE J607, ISO 1585, DIN 70020)"
             )
         else:

@@ -1,6 +1,7 @@
 """What the logs' preambles say of the day against what day.yaml says: settled, contradicted, or still to be asked."""
 
 from pullbook.reading.claims import weather_question
+from pullbook.reading.doubts import WHICH_STANDARD
 from pullbook.reading.survey import Survey
 
 #: what a preamble may claim -> (key of day.yaml's air, unit, how far apart two instruments of one cell may be)
@@ -26,9 +27,11 @@ def contradictions(found: Survey) -> list[str]:
 
 
 def settled(found: Survey) -> set[str]:
-    """Questions of the logs about the weather in their preambles that day.yaml has answered by giving pressure and temperature."""
-    air = found.facts.day.air
-    if air.pressure_kpa is None or air.temperature_c is None:
-        return set()
-    asked = (weather_question(name, log.claims) for log in found.logs for name in (found.names[log.file], log.file))
-    return {question for question in asked if question is not None}
+    """Questions of the logs that day.yaml has answered: the weather of their preambles, and what they are corrected to already."""
+    day, answered = found.facts.day, set()
+    if day.air.pressure_kpa is not None and day.air.temperature_c is not None:
+        asked = (weather_question(name, log.claims) for log in found.logs for name in (found.names[log.file], log.file))
+        answered |= {question for question in asked if question is not None}
+    if day.logs_already_corrected not in (False, "unknown"):
+        answered |= {question for log in found.logs for question in log.questions if WHICH_STANDARD in question}
+    return answered
