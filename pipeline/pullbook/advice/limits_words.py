@@ -41,7 +41,7 @@ def _span(lo: float | None, hi: float | None) -> str:
     return f"at {lo:.0f}–{hi:.0f} rpm"
 
 
-def tested_limit(ground: Ground, knock: pl.DataFrame, fuel: str | None, max_advance_deg: float | None) -> str:
+def limit_line(ground: Ground, knock: pl.DataFrame, fuel: str | None, max_advance_deg: float | None) -> str:
     """The do-not-exceed line with its fuel."""
     low, high = (float(np.floor(f(ground.ceiling) * 2.0 + 1e-6) / 2.0) for f in (np.min, np.max))
     span = f"{plain(high)}°" if high - low < 0.75 else f"{plain(low)}° to {plain(high)}° depending on rpm"

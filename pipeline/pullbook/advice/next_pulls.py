@@ -160,7 +160,7 @@ def _candidates(
     found = [
         _Candidate(NextPull(s.name, s.initial_deg, s.total_deg, "", None), s.curve, repeat=True)
         for s in clean
-        if np.all(s.curve <= limit)
+        if np.all(s.curve <= limit) and not passes(max_advance_deg, s)
     ]
     moves = [(lowest, -move) for move in (_BACK_DEG, _BACK_DEG / 2)]
     moves += [
@@ -172,7 +172,7 @@ def _candidates(
     for base, move in moves:
         curve, level = base.curve + move, levels[base.name] + move
         near = min(abs(level - other) for other in levels.values()) < 0.75 or level > ceiling_level
-        if near or not np.all(curve <= limit) or _over(max_advance_deg, base, move):
+        if near or not np.all(curve <= limit) or passes(max_advance_deg, base, move):
             continue
         up, down = level > levels[highest.name] + 0.25, level < levels[lowest.name] - 0.25
         why = _why_new(move, up=up, down=down, listened=top is not None and top.listened)
@@ -183,7 +183,7 @@ def _candidates(
     return found
 
 
-def _over(max_advance_deg: float | None, base: Setting, move: float) -> bool:
+def passes(max_advance_deg: float | None, base: Setting, move: float = 0.0) -> bool:
     """Whether a setting moved by ``move`` passes the known limit, on the sheet or in truth."""
     if max_advance_deg is None:
         return False

@@ -9,7 +9,7 @@ from pullbook.advice.day_view import AdviceDay
 from pullbook.advice.drift_watch import DriftWatch
 from pullbook.advice.ground import Ground
 from pullbook.advice.mechanical import Found
-from pullbook.advice.next_pulls import NextPull, Plan, plan
+from pullbook.advice.next_pulls import NextPull, Plan, passes, plan
 from pullbook.advice.settings_run import Setting
 from pullbook.advice.sums import plain
 from pullbook.handover import Array
@@ -63,7 +63,8 @@ def next_rows(day: AdviceDay, found: Plan, watch: DriftWatch) -> list[dict[str, 
     """Next pulls as the contract writes them; where drift is in the way, the baseline comes first."""
     rows = [_row(p.setting, p.initial_deg, p.total_deg, p.why, p.saving) for p in found.pulls]
     home = next((s for s in day.settings if s.baseline), None)
-    if home is None or found.enough or not (watch.no_return or watch.oil):
+    limit = day.reading.engine_facts.max_advance_deg
+    if home is None or found.enough or home.knocked or passes(limit, home) or not (watch.no_return or watch.oil):
         return rows
     if watch.oil:
         first, last = watch.oil

@@ -102,7 +102,7 @@ def _something(day: AdviceDay, ground: Ground) -> Advice:
             has_setting=True,
         ),
         sums=_sums(day, ground, mechanical if day.kind != "mapped" else None),
-        tested_limit=limits_words.tested_limit(ground, day.best.knock, day.fuel, day.reading.engine_facts.max_advance_deg),
+        tested_limit=limits_words.limit_line(ground, day.best.knock, day.fuel, day.reading.engine_facts.max_advance_deg),
         questions=_questions(day, parts_known=parts.stop_known or day.kind in ("mapped", "locked")),
     )
 

@@ -1,0 +1,141 @@
+"""The smaller parts of the advice: settings run, drift, hand-over pull, ceiling's ends, fitted parts, limits in words."""
+
+import numpy as np
+import polars as pl
+import pytest
+from tests.unit.advice.synthetic import RPM, Day, Pull, locked, sprung
+from tests.unit.advice.test_mechanical import ground_of
+
+from pullbook.advice.ceiling_ends import reach_ends
+from pullbook.advice.drift_watch import watch
+from pullbook.advice.hand_over import hand_over_pull
+from pullbook.advice.limits_words import knock_facts, limit_line
+from pullbook.advice.parts import parts_for
+from pullbook.advice.pull_worth import weigh
+from pullbook.advice.sentence import change_words
+from pullbook.advice.settings_run import curve_of, held_past_ends, settings_run
+from pullbook.columns import ALIGNED_PULLS, DELIVERED, ROWS, SHAPES, conform
+from pullbook.facts import Ignition, Spring
+from pullbook.handover import AlignedDay
+
+
+def delivered_rows(curves: dict[str, dict[int, float]]) -> pl.DataFrame:
+    rows = [{"setting": s, "direction": "up", "rpm": n, "advance_deg": a} for s, c in curves.items() for n, a in c.items()]
+    return conform(pl.DataFrame(rows), DELIVERED)
+
+
+def test_a_setting_is_carried_two_rows_past_where_its_pulls_were_trimmed() -> None:
+    curve = np.array([np.nan, np.nan, np.nan, 20.0, 21.0, 22.0, np.nan, np.nan, np.nan])
+    assert held_past_ends(curve).tolist()[1:8] == [18.0, 19.0, 20.0, 21.0, 22.0, 22.0, 22.0]
+    assert np.isnan(held_past_ends(curve)[[0, 8]]).all()
+
+
+def test_the_ceilings_ends_are_not_held_down_by_a_pull_that_started_a_row_earlier() -> None:
+    rows = list(range(2000, 3001, 100))
+    table = pl.DataFrame({"rpm": rows, "advance_deg": [24.0, *[30.0] * 10], "because": ["the most advanced setting tested"] * 11})
+    curves = {"24": dict.fromkeys(rows, 24.0), "30": dict.fromkeys(rows[1:], 30.0)}
+    assert reach_ends(table, delivered_rows(curves), ["24", "30"], None)["advance_deg"].to_list() == [30.0] * 11
+    assert reach_ends(table, delivered_rows(curves), ["24", "30"], 28.0)["advance_deg"][0] == 28.0
+    noted = table.with_columns(because=pl.lit("knock heard at 26.0° with 26"))
+    assert reach_ends(noted, delivered_rows(curves), ["24", "30"], None)["advance_deg"][0] == 24.0
+
+
+def test_a_falling_curve_is_left_out_of_what_was_delivered_going_up() -> None:
+    table = delivered_rows({"a": {2000: 20.0, 2100: 21.0}})
+    down = table.with_columns(direction=pl.lit("down"), advance_deg=pl.col("advance_deg") + 5.0)
+    assert curve_of(pl.concat([table, down]), "a", np.array([2000.0, 2050.0, 2200.0]))[:2].tolist() == [20.0, 20.5]
+
+
+def test_the_baseline_is_the_marked_one_else_the_one_most_often_run() -> None:
+    day = Day([Pull("28", 28), Pull("30", 30), Pull("28", 28), Pull("26", 26, status="left_out")])
+    _, aligned, delivered, best = day.parts()
+    run = settings_run(aligned, delivered, best.knock, RPM * 1.0)
+    assert [(s.name, s.baseline, s.pulls) for s in run] == [("28", True, 2), ("30", False, 1)]
+    day.pulls[1].baseline = True
+    _, aligned, delivered, best = day.parts()
+    assert next(s for s in settings_run(aligned, delivered, best.knock, RPM * 1.0) if s.baseline).name == "30"
+
+
+def test_hand_over_is_the_pull_nearest_to_its_settings_mean() -> None:
+    pulls = pl.DataFrame([{"pull_id": f"p{i}", "order": i, "setting": "30", "status": "used"} for i in (1, 2, 3)])
+    rows = [{"pull_id": f"p{i}", "rpm": n, "torque_nm": t} for i, t in ((1, 300.0), (2, 306.0), (3, 302.5)) for n in (3000, 3100)]
+    aligned = AlignedDay(conform(pulls, ALIGNED_PULLS), conform(pl.DataFrame(rows), ROWS), None, 0.1, {})
+    assert hand_over_pull(aligned, "30") == "p3"
+    assert hand_over_pull(aligned, "31") is None
+
+
+@pytest.mark.parametrize(("order", "no_return"), [
+    ([26, 28, 30, 32], True), ([26, 28, 30, 26], False), ([30, 26, 32, 28], False), ([32, 30, 28], True), ([26, 26, 28, 30], True),
+])  # fmt: skip
+def test_a_one_way_order_without_a_return_is_seen(order: list[int], no_return: bool) -> None:
+    day = Day([Pull(f"{t}", t, baseline=t == order[0]) for t in order])
+    _, aligned, delivered, best = day.parts()
+    seen = watch(aligned, settings_run(aligned, delivered, best.knock, RPM * 1.0), best.repeatability)
+    assert seen.no_return is no_return
+
+
+def test_fitted_springs_are_read_from_the_delivered_curve() -> None:
+    day = Day([sprung(32, start=1500.0, all_in=3500.0, baseline=True)])
+    _, aligned, delivered, best = day.parts()
+    run = settings_run(aligned, delivered, best.knock, RPM * 1.0)
+    parts = parts_for("mechanical", Ignition("mechanical"), run, pl.DataFrame(schema=SHAPES), RPM * 1.0)
+    assert parts.stops == (20.0,)
+    assert parts.fitted[0].shape.start[0] == pytest.approx(1500.0, abs=1.0)
+    assert parts.fitted[0].shape.all_in[0] == pytest.approx(3500.0, abs=1.0)
+    other = parts_for("mechanical", Ignition("mechanical", stops_deg=(12.0,)), run, pl.DataFrame(schema=SHAPES), RPM * 1.0)
+    assert other.fitted == ()
+
+
+def test_a_rise_below_the_tested_rpm_is_known_to_be_there_and_not_where() -> None:
+    day = Day([sprung(32, start=900.0, all_in=1700.0, baseline=True)])
+    _, aligned, delivered, best = day.parts()
+    run = settings_run(aligned, delivered, best.knock, RPM * 1.0)
+    owned = Ignition("mechanical", stops_deg=(20.0,), springs=(Spring("light", 900.0, 1700.0, 20.0),))
+    part = parts_for("mechanical", owned, run, pl.DataFrame(schema=SHAPES), RPM * 1.0).fitted[0]
+    assert not part.rise_seen
+
+
+def test_a_repeat_far_out_is_worth_more_than_one_in_the_middle_when_the_place_is_open() -> None:
+    ground = ground_of(Day(locked(32, 28, 36), best_sd=3.0))
+    actions = np.arange(24.0, 38.01, 0.5)[:, None] + np.zeros(len(RPM))
+    worth = weigh(ground, actions, np.all(actions <= 36.0, axis=1), 3.0)
+    savings = {t: worth.saving([np.full(len(RPM), float(t))], [worth.allowed]) for t in (24, 32, 36)}
+    assert savings[24] > savings[32]
+    assert all(s >= 0.0 for s in savings.values())
+    both = worth.saving([np.full(len(RPM), 24.0), np.full(len(RPM), 36.0)], [worth.allowed, worth.allowed])
+    assert both > max(savings.values()) - 1e-9
+    assert worth.now > both
+
+
+def test_a_certain_day_has_nothing_left_to_save() -> None:
+    ground = ground_of(Day(locked(32, 28, 36), best_sd=0.05))
+    actions = np.arange(28.0, 36.01, 0.5)[:, None] + np.zeros(len(RPM))
+    worth = weigh(ground, actions, np.ones(len(actions), bool), 3.0)
+    assert worth.saving([np.full(len(RPM), 28.0)], [worth.allowed]) < 2e-5
+
+
+def test_knock_facts_say_where_on_what_and_who_listened() -> None:
+    pulls = [*locked(32, 28), Pull("34", 34, knock="heard", knock_rpm=(3300, 3600)), Pull("30", 30, knock="not listened")]
+    _, aligned, _, best = Day(pulls).parts()
+    assert knock_facts(best.knock, aligned) == [
+        "knock heard at 3300–3600 rpm on 34", "nobody was listening on 1 of 4 pulls (30)",
+        "listened to, and none heard that day, on 32, 28",
+    ]  # fmt: skip
+
+
+def test_the_do_not_exceed_line_names_fuel_and_reason() -> None:
+    day = Day(locked(32, 28, 36))
+    line = limit_line(ground_of(day), day.noted(), "98 RON", None)
+    assert line == ("Do not exceed 36° true advance (the most that was run) at full load on 98 RON; nothing above it was tried.")
+
+
+@pytest.mark.parametrize(("change", "words"), [
+    ((1.2, 0.6, 1.8), "gains 1.2 % over the baseline (0.6 to 1.8 %)"),
+    ((-1.2, -1.8, -0.6), "costs 1.2 % against the baseline (0.6 to 1.8 %)"),
+    ((0.3, -0.4, 1.0), "cannot be told from the baseline (−0.4 to +1 %)"),
+    ((0.2, 0.1, 0.4), "makes the same torque as the baseline (+0.1 to +0.4 %)"),
+    ((4.0, -9.0, 17.0), "cannot be told from the baseline (−9 to +17 %)"),
+    (None, "cannot be compared with a baseline"),
+])  # fmt: skip
+def test_a_change_is_said_by_the_verdicts_of_the_contract(change: tuple[float, float, float] | None, words: str) -> None:
+    assert change_words(change, 0.5) == words
