@@ -88,11 +88,11 @@ class _Check:
             if seal is None:
                 continue
             self.days[shown] = seal
-            logs = self._compare_inputs(seal)
+            remedy = self._compare_inputs(seal)
             for listed in seal["files"].values():
                 place = self.root / listed["file"]
                 self.sealed.add(place)
-                self._check_file(moved.get(listed["file"], place), place, listed["sha256"], seal, _remedy(logs))
+                self._check_file(moved.get(listed["file"], place), place, listed["sha256"], seal, remedy)
 
     def _half_written(self) -> Iterator[tuple[Path, dict[str, Path]]]:
         for folder in switch.unfinished(self.root):
@@ -114,8 +114,8 @@ class _Check:
             if digest != sha256:
                 self._harm("changed", place, "its content is not what was sealed", remedy, *who)
 
-    def _compare_inputs(self, seal: Seal) -> bool:
-        """List what changed among a day's inputs; whether all are here as they were, so that the day could be made again."""
+    def _compare_inputs(self, seal: Seal) -> str:
+        """List what changed among a day's inputs; returns what to do where the day's tables are damaged."""
         engine, day = seal["engine"], seal["day"]
         here = self.book.day_folder(engine, day).is_dir()
         now = self._hashes.of_day(engine, day) if here else []
@@ -137,7 +137,12 @@ class _Check:
                 if file in unreadable:
                     what, word, remedy = "unreadable", "cannot be read", "see to its permissions, then run `pullbook run`"
                 self.inputs.append(Finding(what, file, word, remedy, printable(engine), printable(day), seal["revision"]))
-        return here and not found["changed"] and not found["gone"]
+        if not here:
+            return "take it from a backup: the day's folder with the logs it came from is not here"
+        again = (
+            "take it from a backup; or move it out of the archive and run `pullbook run`, which makes the day again from its logs"
+        )
+        return again + (" as they are now" if found["changed"] or found["gone"] else "")
 
     # --- older revisions ---------------------------------------------------------------------------------------------------
 
@@ -231,14 +236,6 @@ class _Check:
     def _note(self, what: str, path: Path, found: str, remedy: str, seal: Seal | None = None) -> None:
         who = (printable(seal["engine"]), printable(seal["day"]), int(seal["revision"])) if seal else (None, None, None)
         self.notes.append(Finding(what, self.book.shown(path), found, remedy, *who))
-
-
-def _remedy(logs_here: bool) -> str:
-    if logs_here:
-        return (
-            "take it from a backup; or move it out of the archive and run `pullbook run`, which makes the day again from its logs"
-        )
-    return "take it from a backup: the logs it came from are not here as they were"
 
 
 def as_text(told: dict[str, Any]) -> str:
