@@ -7,7 +7,7 @@ Array = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
 
 RUN_IN_S = 0.5
-_SETTLING = 6.0  # lags
+_SETTLING = 4.5  # lags: the step has died to about 1 %, alike in every pull
 _OPEN_PCT = 3.0  # throttle may sit this much under its level of the pull
 _LOADED = 0.6  # share of the pull's median torque below which its end is no full load
 _LIFT_LOSS = 0.10  # torque at the top may not fall below this share under its level just before
@@ -23,7 +23,7 @@ def trim(time_s: Array, rpm: Array, torque_nm: Array, throttle_pct: Array | None
     throttle_pct
         Shape (n,), %, or None.
     lag_s
-        Lag of the torque reading; the step at the bottom has died to 0.2 % after six of it.
+        Lag of the torque reading; four and a half of it pass before the step at the bottom has died away.
     """
     n = len(time_s)
     keep = np.ones(n, bool)
