@@ -109,7 +109,8 @@ def _by_advance(pulls: list[Match]) -> None:
 def _stepped_holds(pulls: list[Match]) -> None:
     """Holds of one log at one speed but several advances are settings of their own, whatever the row beside them says."""
     holds = [m for m in pulls if m.segment.kind == "hold"]
-    for m in holds:
+    shared = [id(m.row) for m in pulls if m.row is not None]
+    for m in (h for h in holds if h.row is None or shared.count(id(h.row)) > 1):
         own = _curve(m)
         others = [c for h in holds if h is not m and h.log is m.log and (c := _curve(h)) is not None]
         if own is None:

@@ -102,43 +102,54 @@ def has_torque(log: LogReading) -> bool:
 
 def _give_rows(mine: list[Match], rows: list[SheetRow], name: str, log: LogReading, sheet: PullSheet | None, out: Matched) -> None:
     """Give each sweep of one log its row, then each hold the row of the sweep beside it."""
-    sweeps = [m for m in mine if m.segment.kind != "hold"]
+    if not rows:
+        return
     where = sheet.shown if sheet else ""
-    if rows and not mine and log.error is None:
-        out.questions.append(f"{where} line {rows[0].line}: no pull was found in {name}. Was it logged?")
-    numbered = [r for r in rows if r.pull is not None]
-    blank = [r for r in rows if r.pull is None]
-    for row in numbered:
-        if sweeps and row.pull is not None and row.pull > len(sweeps):
-            out.questions.append(
-                f"{where} line {row.line}: pull {row.pull} of {name}, but {_counted(len(sweeps))} found there. Which one is meant?"
-            )
-        elif sweeps and row.pull is not None and sweeps[row.pull - 1].row is not None:
-            out.questions.append(
-                f"{where} line {row.line}: pull {row.pull} of {name} a second time; the first row counts. Which pull is meant?"
-            )
-        elif sweeps and row.pull is not None:
-            sweeps[row.pull - 1].row = row
-    free = [m for m in sweeps if m.row is None]
-    if len(blank) == 1 and free:
+    if not mine:
+        if log.error is None:
+            out.questions.append(f"{where} line {rows[0].line}: no pull was found in {name}. Was it logged?")
+        return
+    sweeps = [m for m in mine if m.segment.kind != "hold"]
+    pulls = sweeps or mine  # a log of holds alone: its rows count the holds
+    _numbered([r for r in rows if r.pull is not None], pulls, name, where, out)
+    _unnumbered([r for r in rows if r.pull is None], [m for m in pulls if m.row is None], name, where, out)
+    for hold in (m for m in mine if m.segment.kind == "hold" and m.row is None):
+        beside = sorted((m for m in sweeps if m.row), key=lambda m: abs(m.segment.first - hold.segment.first))
+        hold.row = beside[0].row if beside else None
+
+
+def _numbered(rows: list[SheetRow], pulls: list[Match], name: str, where: str, out: Matched) -> None:
+    for row in rows:
+        number = row.pull or 0
+        if number > len(pulls):
+            found = _counted(len(pulls))
+            out.questions.append(f"{where} line {row.line}: pull {number} of {name}, but {found} found there. Which one is meant?")
+        elif pulls[number - 1].row is not None:
+            text = f"pull {number} of {name} a second time; the first row counts. Which pull is meant?"
+            out.questions.append(f"{where} line {row.line}: {text}")
+        else:
+            pulls[number - 1].row = row
+
+
+def _unnumbered(rows: list[SheetRow], free: list[Match], name: str, where: str, out: Matched) -> None:
+    if len(rows) == 1 and free:
         for m in free:
-            m.row = blank[0]
+            m.row = rows[0]
         if len(free) > 1:
             out.questions.append(
                 f"{name} holds {_counted(len(free))}, the pull sheet has one row without a number for it: "
                 "taken as repeats of that setting. Is that so? (column `pull`)"
             )
-    elif len(blank) > 1:
-        for m, row in zip(free, blank, strict=False):
-            m.row = row
-        if free:
-            out.questions.append(
-                f"{name} holds {_counted(len(free))} for {len(blank)} rows without a number: taken in order of time. "
-                "Is that so? (column `pull`)"
-            )
-    for hold in (m for m in mine if m.segment.kind == "hold"):
-        beside = sorted((m for m in sweeps if m.row), key=lambda m: abs(m.segment.first - hold.segment.first))
-        hold.row = beside[0].row if beside else (rows[0] if len(rows) == 1 else None)
+        return
+    for m, row in zip(free, rows, strict=False):
+        m.row = row
+    if len(rows) > 1 and free:
+        out.questions.append(
+            f"{name} holds {_counted(len(free))} for {len(rows)} rows without a number: taken in order of time. "
+            "Is that so? (column `pull`)"
+        )
+    for row in rows[len(free) :]:
+        out.questions.append(f"{where} line {row.line}: no pull of {name} is left for this row. Which log is meant?")
 
 
 def _pair_by_count(found: list[Match]) -> None:

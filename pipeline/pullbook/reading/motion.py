@@ -89,7 +89,7 @@ def _is_switch_or_pedal(throttle: Array, seen: Array) -> Mask | None:
     return np.asarray(throttle >= lo + 0.8 * (hi - lo), dtype=np.bool_)
 
 
-def motion_of(samples: pl.DataFrame, whole: pl.DataFrame) -> Motion | None:
+def motion_of(samples: pl.DataFrame, whole: pl.DataFrame, full_load_nm: float | None = None) -> Motion | None:
     """Bring one stretch of a log to an even clock.
 
     Parameters
@@ -99,6 +99,8 @@ def motion_of(samples: pl.DataFrame, whole: pl.DataFrame) -> Motion | None:
         ``advance_commanded_deg`` where the log has them.
     whole
         The whole log, from which full load is judged.
+    full_load_nm
+        What the day's logs reach (N·m), so that a log of nothing but warming up is not taken for full load.
 
     Returns
     -------
@@ -146,20 +148,24 @@ def motion_of(samples: pl.DataFrame, whole: pl.DataFrame) -> Motion | None:
     if throttle is not None and seen is not None:
         loaded = _is_switch_or_pedal(throttle, seen)
     if loaded is None and torque is not None:
-        loaded = _loaded_by_torque(torque, whole, step)
+        loaded = _loaded_by_torque(torque, whole, step, full_load_nm or 0.0)
     advance = gridded("advance_deg")
     if advance is None:
         advance = gridded("advance_commanded_deg")
     return Motion(first, step, level, slope(level, half, step), rate_noise, loaded, torque, advance)
 
 
-def _loaded_by_torque(torque: Array, whole: pl.DataFrame, step: float) -> Mask | None:
-    """Load by torque: above a third of the most the log holds for half a second. None where the torque never leaves zero."""
+def _loaded_by_torque(torque: Array, whole: pl.DataFrame, step: float, least_top: float) -> Mask | None:
+    """Load by torque: above a third of the most the log or the day reaches. None where the torque never leaves zero."""
     calm = local_median(torque, min(len(torque) // 4, max(1, round(0.25 / step))))
-    top = float(np.nanmax(calm))
-    if "torque_nm" in whole.columns:
-        high = whole["torque_nm"].cast(pl.Float64).drop_nulls().drop_nans().quantile(0.995)
-        top = max(top, 0.9 * high) if high is not None else top
+    top = max(float(np.nanmax(calm)), 0.9 * (high_torque(whole) or 0.0), least_top)
     if not np.isfinite(top) or top < 2.0:
         return None
     return np.asarray(calm >= 0.35 * top, dtype=np.bool_)
+
+
+def high_torque(samples: pl.DataFrame) -> float | None:
+    """The torque a log reaches but for its rarest samples (99.5 %), N·m; None without a torque channel."""
+    if "torque_nm" not in samples.columns:
+        return None
+    return samples["torque_nm"].cast(pl.Float64).drop_nulls().drop_nans().quantile(0.995)

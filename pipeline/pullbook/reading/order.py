@@ -1,5 +1,8 @@
 """The order the pulls were run in: the sheet's rows, else dates in the logs, else file names (asked about)."""
 
+import re
+from itertools import pairwise
+
 from natsort import natsort_keygen
 
 from pullbook.reading.matching import Match
@@ -32,7 +35,25 @@ def in_order(pulls: list[Match], *, by_sheet: bool) -> tuple[list[Match], list[s
     # a hold goes with the row of its neighbour but keeps its place in time inside the log
     without = sorted((m for m in pulls if m.row is None), key=by_log)
     times = [str(m.log.started) for m in with_row if m.log.started is not None]
-    questions = []
+    questions = _clock_against(with_row)
     if len(times) == len(with_row) and times != sorted(times):
         questions.append("The pull sheet's order is not that of the dates in the logs: the sheet's is used. Which one is right?")
     return [*with_row, *without], questions
+
+
+def _clock_against(pulls: list[Match]) -> list[str]:
+    """A question where the sheet's own clock times run backwards (once may be midnight)."""
+    noted = [(m.row.line, minutes) for m in pulls if m.row is not None and (minutes := _minutes(m.row.time)) is not None]
+    lines = list(dict(noted).items())
+    back = [line for (_, a), (line, b) in pairwise(lines) if b < a]
+    if not back or (len(back) == 1 and lines[0][1] > lines[-1][1]):
+        return []
+    return [f"The pull sheet's times run backwards at line {back[0]}: its rows are taken as the order run. Are they?"]
+
+
+def _minutes(time: str | None) -> int | None:
+    found = re.search(r"\b(\d{1,2})[:.h](\d{2})\b", time or "")
+    if found is None or int(found[1]) > 23 or int(found[2]) > 59:
+        return None
+    late = re.search(r"p\.?m", time or "", re.IGNORECASE) is not None and int(found[1]) < 12
+    return (int(found[1]) + 12 * late) * 60 + int(found[2])

@@ -10,7 +10,7 @@ import numpy.typing as npt
 import polars as pl
 
 from pullbook.handover import Segment
-from pullbook.reading.motion import motion_of, runs
+from pullbook.reading.motion import high_torque, motion_of, runs
 from pullbook.reading.spikes import local_median, without_spikes
 from pullbook.reading.sweeps import PULL_SPAN_RPM, parts_of
 
@@ -21,7 +21,9 @@ _GAP_S = 1.0
 _GAP_STEPS = 8.0
 
 
-def find_segments(samples: pl.DataFrame, *, day_top_rpm: float | None = None) -> tuple[Segment, ...]:
+def find_segments(
+    samples: pl.DataFrame, *, day_top_rpm: float | None = None, full_load_nm: float | None = None
+) -> tuple[Segment, ...]:
     """Cut a log into segments that tile it, numbered from 1.
 
     Parameters
@@ -31,6 +33,9 @@ def find_segments(samples: pl.DataFrame, *, day_top_rpm: float | None = None) ->
         ``torque_nm`` (N·m), ``power_kw`` (kW), ``throttle_pct`` (%) and ``advance_deg`` (degrees) where the log has them.
     day_top_rpm
         The day's median top speed of a pull (:func:`day_top`), 1/min; without it the log's own pulls are the measure.
+
+    full_load_nm
+        The torque the day's logs reach (:func:`day_load`), N·m; without it the log's own is the measure of full load.
 
     Returns
     -------
@@ -44,7 +49,7 @@ def find_segments(samples: pl.DataFrame, *, day_top_rpm: float | None = None) ->
     time = _numbers(samples, "time_s") if "time_s" in samples.columns else np.full(samples.height, np.nan)
     for first, stop, timed in _stretches(samples, time):
         part = samples.slice(first, stop - first)
-        pieces = _timed(part, samples) if timed else _untimed(part, samples)
+        pieces = _timed(part, samples, full_load_nm) if timed else _untimed(part, samples, full_load_nm)
         for kind, a, b in pieces:
             if b > a:
                 found.append(_segment(len(found) + 1, kind, time if timed else None, rpm, first + a, first + b))
@@ -56,6 +61,12 @@ def day_top(segments: Iterable[Iterable[Segment]]) -> float | None:
     """Median top speed of the day's sweeps, 1/min, over the segments of every log; None without any."""
     tops = [s.rpm_max for log in segments for s in log if s.kind in ("pull", "aborted") and s.rpm_max is not None]
     return float(np.median(tops)) if tops else None
+
+
+def day_load(logs: Iterable[pl.DataFrame]) -> float | None:
+    """The torque three in four of the day's logs with torque stay below at their strongest, N·m; None without any."""
+    tops = [top for samples in logs if (top := high_torque(samples)) is not None]
+    return float(np.percentile(tops, 75)) if tops else None
 
 
 def mark_aborted(segments: tuple[Segment, ...], top_rpm: float | None) -> tuple[Segment, ...]:
@@ -103,9 +114,9 @@ def _stretches(samples: pl.DataFrame, time: Array) -> list[tuple[int, int, bool]
     return [(a, b, bool(np.isfinite(time[a:b]).sum() > 1)) for a, b in pairwise(edges)]
 
 
-def _timed(stretch: pl.DataFrame, whole: pl.DataFrame) -> list[tuple[str, int, int]]:
+def _timed(stretch: pl.DataFrame, whole: pl.DataFrame, full_load_nm: float | None) -> list[tuple[str, int, int]]:
     """Pieces of a stretch with a clock, as (kind, first row, stop row)."""
-    motion = motion_of(stretch, whole)
+    motion = motion_of(stretch, whole, full_load_nm)
     if motion is None:
         return [("idle", 0, stretch.height)]
     time = stretch["time_s"].cast(pl.Float64).interpolate().forward_fill().backward_fill().to_numpy()
@@ -115,7 +126,7 @@ def _timed(stretch: pl.DataFrame, whole: pl.DataFrame) -> list[tuple[str, int, i
     return [(p.kind, a, b) for p, a, b in zip(parts, rows[:-1], rows[1:], strict=True)]
 
 
-def _untimed(stretch: pl.DataFrame, whole: pl.DataFrame) -> list[tuple[str, int, int]]:
+def _untimed(stretch: pl.DataFrame, whole: pl.DataFrame, full_load_nm: float | None) -> list[tuple[str, int, int]]:
     """Pieces of a stretch without a clock: a print-out by rpm is one pull; a trace is cut as if its longest rise took 8 s."""
     rpm = without_spikes(stretch["rpm"].cast(pl.Float64).to_numpy().astype(float))
     known = np.flatnonzero(np.isfinite(rpm))
@@ -133,7 +144,7 @@ def _untimed(stretch: pl.DataFrame, whole: pl.DataFrame) -> list[tuple[str, int,
         return _printouts(rpm, stretch.height)
     step = 8.0 / max(max(rises), 40)
     clocked = stretch.with_columns(time_s=pl.int_range(stretch.height) * step)
-    return _timed(clocked, whole)
+    return _timed(clocked, whole, full_load_nm)
 
 
 def _printouts(rpm: Array, rows: int) -> list[tuple[str, int, int]]:

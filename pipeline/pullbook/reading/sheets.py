@@ -92,7 +92,7 @@ def _pull_row(cells: SheetCells, line: int, row: tuple[str, ...]) -> SheetRow | 
         **{name: cells.number(line, row, name) for name in numbers},
         baseline=_yes(cells, line, row), time=cells.text(row, "time", 60),
         knock=_knock(cells, line, row), knock_lo_rpm=lo, knock_hi_rpm=hi,
-        logger_file=cells.plain_name(line, row, "logger_file"), exclude=cells.text(row, "exclude"), notes=_notes(cells, row),
+        logger_file=cells.plain_name(line, row, "logger_file"), exclude=_reason(cells, row), notes=_notes(cells, row),
     )  # fmt: skip
 
 
@@ -105,11 +105,20 @@ def _yes(cells: SheetCells, line: int, row: tuple[str, ...]) -> bool:
     return text in _YES
 
 
+def _reason(cells: SheetCells, row: tuple[str, ...]) -> str | None:
+    """Why a pull is left out; a plain no is none."""
+    text = cells.text(row, "exclude")
+    return None if text is None or fold(text) in _NO else text
+
+
 def _knock(cells: SheetCells, line: int, row: tuple[str, ...]) -> str:
     """The contract's word; a word nobody knows is taken as ``faint``, the careful side, and asked about."""
     text = cells.text(row, "knock")
     if text is None:
-        return "not listened"
+        if cells.text(row, "knock_rpm") is None:
+            return "not listened"
+        cells.questions.append(f"{cells.shown} line {line}: knock_rpm without a word in knock: heard or faint? Until then: faint")
+        return "faint"
     word = _KNOCK.get(fold(text)) or _KNOCK.get(text)
     if word is None:
         cells.questions.append(

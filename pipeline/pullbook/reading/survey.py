@@ -10,7 +10,7 @@ from typing import Any
 from pullbook.book import LOG_ENDINGS, SHEET_NAMES, Book, DayFiles, day_files, printable
 from pullbook.handover import Fault, LogReading
 from pullbook.reading.facts_files import ColumnsRead, FactsRead, read_columns, read_facts
-from pullbook.reading.segments import day_top, find_segments, mark_aborted
+from pullbook.reading.segments import day_load, day_top, find_segments, mark_aborted
 from pullbook.reading.sheets import PullSheet, read_pull_sheet
 from pullbook.reading.strobe import StrobeSheet, read_strobe
 
@@ -118,9 +118,23 @@ def _logs(book: Book, files: DayFiles, columns: ColumnsRead, found: Survey) -> N
             continue
         found.names[shown] = name
         _hash(found, path, name)
-        found.logs.append(replace(log, segments=find_segments(log.samples)) if log.error is None else log)
+        found.logs.append(log)
+    load = day_load(log.samples for log in found.logs)
+    found.logs = [replace(log, segments=find_segments(log.samples, full_load_nm=load)) for log in found.logs]
     top = day_top(log.segments for log in found.logs)
-    found.logs = [replace(log, segments=mark_aborted(log.segments, top)) for log in found.logs]
+    found.logs = [_named(replace(log, segments=mark_aborted(log.segments, top))) for log in found.logs]
+
+
+def _named(log: LogReading) -> LogReading:
+    """``log`` with a warning where it holds nothing that can be used."""
+    if log.error is not None or any(s.kind in ("pull", "aborted", "hold") for s in log.segments):
+        return log
+    spans = [s.rpm_max - s.rpm_min for s in log.segments if s.rpm_max is not None and s.rpm_min is not None]
+    text = (
+        "no pull was found: no sweep at full load over 600 rpm and 1.5 s or more, no speed held at full load for 2 s "
+        f"(the widest stretch spans {max(spans, default=0.0):.0f} rpm)"
+    )
+    return replace(log, warnings=(*log.warnings, text))
 
 
 def _is_note(path: Path, most: int = 400_000) -> bool:

@@ -280,3 +280,56 @@ def test_nothing_in_the_folder_is_changed(shop: Shop) -> None:
     before = {p.name: (p.read_bytes(), p.stat().st_mtime_ns) for p in shop.folder.iterdir()}
     shop.read()
     assert {p.name: (p.read_bytes(), p.stat().st_mtime_ns) for p in shop.folder.iterdir()} == before
+
+
+def test_rows_left_over_are_named(shop: Shop) -> None:
+    shop.log("run.csv")
+    shop.text("pulls.csv", "file,setting\nrun.csv,A\nrun.csv,B\n")
+    day = shop.read()
+    assert column(day, "setting") == ["A"]
+    assert any("line 3" in q and "no pull of run.csv is left" in q for q in day.questions)
+
+
+def test_log_without_a_pull_is_said(shop: Shop) -> None:
+    shop.log("warm.csv", plan=[(20, 2000, 0.3), (10, 900, 0.1)])
+    shop.log("run.csv")
+    day = shop.read()
+    assert column(day, "file") == ["run.csv"]
+    assert any("warm.csv" in w and "no pull was found" in w for w in day.warnings)
+
+
+def test_rows_of_a_log_of_holds_count_the_holds(shop: Shop) -> None:
+    shop.log("sweep.csv", plan=[(2, 3000, 1), (8, 3000, 1), (1, 3500, 1), (8, 3500, 1), (5, 1000, 0)])
+    shop.text("pulls.csv", "file,pull,setting\nsweep.csv,1,A\nsweep.csv,2,B\n")
+    day = shop.read()
+    assert column(day, "kind") == ["hold", "hold"]
+    assert column(day, "setting") == ["A", "B"]
+
+
+def test_spark_sweep_at_steady_speed_is_one_setting_a_step(shop: Shop) -> None:
+    samples = drive([(2, 3000, 1), (40, 3000, 1), (5, 1000, 0)])
+    advance = pl.when(pl.col("time_s") < 15).then(20.0).when(pl.col("time_s") < 28).then(26.0).otherwise(32.0)
+    write_log(shop.folder / "sweep.csv", samples.with_columns(advance_deg=advance))
+    shop.text("pulls.csv", "file,setting,initial_deg,total_deg\nsweep.csv,spark sweep,10,20\n")
+    day = shop.read()
+    assert column(day, "setting") == ["hold 20°", "hold 26°", "hold 32°"]
+    assert column(day, "total_deg") == [None, None, None], "what the row says was set is not what the steps ran"
+
+
+def test_times_that_run_backwards_are_asked_about(shop: Shop) -> None:
+    for number in (1, 2, 3):
+        shop.log(f"run{number}.csv", number=number)
+    shop.text("pulls.csv", "file,setting,time\nrun1.csv,A,10:00\nrun2.csv,B,9:30\nrun3.csv,A,10:30\n")
+    assert any("backwards at line 3" in q for q in shop.read().questions)
+    shop.text("pulls.csv", "file,setting,time\nrun1.csv,A,23:50\nrun2.csv,B,0:10\nrun3.csv,A,0:30\n")
+    assert not any("backwards" in q for q in shop.read().questions), "midnight"
+
+
+def test_excluded_pulls_keep_their_place_and_reason(shop: Shop) -> None:
+    for number in (1, 2):
+        shop.log(f"run{number}.csv", number=number)
+    shop.text("pulls.csv", "file,setting,exclude\nrun1.csv,A,plug fouled\nrun2.csv,B,no\n")
+    day = shop.read()
+    assert column(day, "exclude") == ["plug fouled", None]
+    assert column(day, "order") == [1, 2]
+    assert column(day, "baseline") == [False, True], "a pull left out does not make a baseline"
