@@ -157,6 +157,8 @@ def _run(given: argparse.Namespace) -> int:
         _print_json(as_json(book, outcome))
     else:
         print(as_text(book, outcome))
+    if outcome.unwritable:
+        _refused(outcome.unwritable, IN_PART)
     return outcome.status
 
 

@@ -22,11 +22,15 @@ _POLL_S = 0.1
 
 @dataclass(slots=True)
 class Outcome:
-    """What a run did. ``days``: one status a day made or drawn; ``notices``: one line each for the operator."""
+    """What a run did. ``days``: one status a day made or drawn; ``notices``: one line each for the operator.
+
+    ``unwritable``: why the archive could not be written, one line for standard error.
+    """
 
     days: list[dict[str, Any]] = field(default_factory=list)
     notices: list[str] = field(default_factory=list)
     status: int = 0
+    unwritable: str | None = None
 
 
 def run(
@@ -76,8 +80,7 @@ def run(
             for left in store.complete_unfinished():
                 outcome.notices.append(f"{left['engine']} / {left['day']}: an interrupted run was completed")
         except ArchiveUnwritable as refused:
-            outcome.notices.append(str(refused))
-            outcome.status = 1
+            outcome.unwritable, outcome.status = str(refused), 1
         plan, settled, fine = make_plan(book, settings, store, only)
         if plan.parcels or plan.pages:
             _work(plan, profile or carried("workflow") / "profiles" / "default", quiet, stop)
@@ -96,8 +99,7 @@ def _close(book: Book, store: Any, outcome: Outcome) -> None:
     try:
         store.note_missing_logs([(engine, day) for engine in engines(book) for day in days(book, engine)[0]])
     except ArchiveUnwritable as refused:
-        outcome.notices.append(str(refused))
-        outcome.status = outcome.status or 1
+        outcome.unwritable, outcome.status = str(refused), outcome.status or 1
 
 
 def _work(plan: Plan, profile: Path, quiet: bool, told: threading.Event | None) -> None:
@@ -148,6 +150,7 @@ def _collect(plan: Plan, outcome: Outcome) -> None:
         except (OSError, ValueError):
             status |= {"fault": "its job ended early", "log": "workflow.log"}
         status["why"] = day.why
+        outcome.unwritable = status.get("unwritable") or outcome.unwritable
         if status.get("fault"):
             outcome.status = 3
         elif (status.get("errors") or status.get("unwritable")) and outcome.status == 0:

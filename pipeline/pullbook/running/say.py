@@ -26,7 +26,7 @@ def as_json(book: Book, outcome: Outcome) -> dict[str, Any]:
             }
             for day in outcome.days
         ],
-        "notices": outcome.notices,
+        "notices": outcome.notices + ([outcome.unwritable] if outcome.unwritable else []),
     }
 
 
