@@ -130,10 +130,12 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
-def _opened(given: argparse.Namespace, *, needs_logs: bool = True) -> tuple[Any, Any]:
+def _opened(given: argparse.Namespace, *, needs_logs: bool = True, make: bool = False) -> tuple[Any, Any]:
     from pullbook.config import open_book
 
     root = Path(given.book)
+    if make and not root.exists():  # a shop's first day starts its book
+        root.mkdir(parents=True)
     if not root.is_dir():
         raise WrongUse(f"{given.book} is not a folder; --book names the folder that holds logs/")
     book, settings = open_book(root)
@@ -222,7 +224,7 @@ def _new(given: argparse.Namespace) -> int:
 
     from pullbook.reading.new_sheet import new_day
 
-    book, _ = _opened(given, needs_logs=False)
+    book, _ = _opened(given, needs_logs=False, make=True)
     # The shop's own date, whatever its time zone: the day folder is named as the operator's calendar says.
     day = given.day or datetime.now().astimezone().date().isoformat()
     try:
