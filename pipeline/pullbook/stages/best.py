@@ -121,8 +121,8 @@ def _model(table: DayTable, baseline: str | None, prior: Prior, seed: int) -> _M
 
 def _spread(table: DayTable) -> Array:
     """Widest difference of advance at each row (R,)."""
-    hi = np.where(table.present, table.advance, -np.inf).max(axis=0)
-    lo = np.where(table.present, table.advance, np.inf).min(axis=0)
+    hi = np.where(table.present, table.advance, -np.inf).max(axis=0, initial=-np.inf)
+    lo = np.where(table.present, table.advance, np.inf).min(axis=0, initial=np.inf)
     return np.where(np.isfinite(hi - lo), hi - lo, 0.0)
 
 
