@@ -165,15 +165,13 @@ class Panel:
         )
 
     def ends(self, ax: Axes, ends: Sequence[tuple[float, float, str, str, bool]]) -> None:
-        """Names of lines at their right ends (x, y, text, hue, bold), pushed apart so that each can be read.
-
-        A narrow drawing has no room beside it: there the names stand above the line's end.
-        """
+        """Names of lines at their right ends (x, y, text, hue, bold), pushed apart so that each can be read."""
         if not ends:
             return
         lo, hi = ax.get_ylim()
         inches = ax.get_position().height * self.figure.get_size_inches()[1]
-        gap = (hi - lo) * self.look.font * 1.22 / 72 / inches
+        lines = max(text.count("\n") for _, _, text, _, _ in ends) + 1
+        gap = (hi - lo) * self.look.font * (1.22 * lines + 0.1 * (lines - 1)) / 72 / inches
         spots = keep_apart([e[1] for e in ends], gap, lo, hi)
         edge = ax.get_xlim()[1]
         for (x, y, text, hue, bold), spot in zip(ends, spots, strict=True):

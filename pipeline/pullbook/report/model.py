@@ -67,7 +67,13 @@ def what_it_is_worth(shown: DayView) -> list[str]:
     """Cost against the best and change against the baseline, with how sure."""
     curve = shown.mechanical
     if curve is None:
-        return []
+        costs = [r["cost_pct"] for r in shown.advice.get("least_curve") or [] if r.get("cost_pct") is not None]
+        mean = sum(costs) / len(costs) if costs else None
+        return (
+            [f"Given away against the best at every rpm: {percent(mean, 0.1)} on average."]
+            if costs and mapped(shown.record)
+            else []
+        )
     told = []
     if curve.get("versus_baseline_pct") is not None and curve.get("versus_lo_pct") is not None:
         half = half_width(curve["versus_lo_pct"], curve["versus_hi_pct"])

@@ -46,8 +46,23 @@ def short(text: str, longest: int = 16) -> str:
     return text[: longest - tail - 1].rstrip() + "…" + text[-tail:].lstrip() if longest > 3 else text[:longest]
 
 
+def fold(text: str, longest: int) -> str:
+    r"""A label on one line, or on two where it does not fit; only then cut.
+
+    Examples
+    --------
+    >>> fold("soft, 2 more", 9), fold("base", 9)
+    ('soft,\n2 more', 'base')
+    """
+    if len(text) <= longest:
+        return text
+    words = text.split()
+    at = min(range(1, len(words)), key=lambda i: max(len(" ".join(words[:i])), len(" ".join(words[i:]))), default=0)
+    return "\n".join(short(" ".join(part), longest) for part in (words[:at], words[at:]) if part)
+
+
 def labels(names: Iterable[str], longest: int) -> dict[str, str]:
-    """Names short enough for a picture: words that all of them share are dropped before any is cut.
+    """Names short enough for a picture: words that all of them share are dropped, then long ones stand on two lines.
 
     Examples
     --------
@@ -56,12 +71,12 @@ def labels(names: Iterable[str], longest: int) -> dict[str, str]:
     """
     full = list(dict.fromkeys(names))
     if all(len(n) <= longest for n in full) or len(full) < 2:
-        return {n: short(n, longest) for n in full}
+        return {n: fold(n, longest) for n in full}
     parts = [n.split() for n in full]
     most = min(map(len, parts)) - 1
     front = next((i for i in range(most) if len({p[i] for p in parts}) > 1), most)
     back = next((i for i in range(most - front) if len({p[-1 - i] for p in parts}) > 1), most - front)
-    return {n: short(" ".join(p[front : len(p) - back]), longest) for n, p in zip(full, parts, strict=True)}
+    return {n: fold(" ".join(p[front : len(p) - back]), longest) for n, p in zip(full, parts, strict=True)}
 
 
 def known(value: float | None) -> bool:

@@ -53,7 +53,7 @@ def picture(shown: DayView) -> Picture | None:
         _numbers(best, shown),
         height=3.1,
         narrow_height=3.4,
-        note="Blue band: advance that costs next to nothing; line in it: best; bars: how sure. Rings: what was run. "
+        note="Blue band: advance that costs next to nothing; dots: best; bars: how sure. Rings: what was run. "
         "Triangles: the best lies that way, beyond what was run. Thick: the curve to set. Short dashes: do not go above."
         + (
             " Dotted bars with a question mark: nobody knows where inside."
@@ -128,7 +128,7 @@ def _wanted(panel: Panel, ax: Any, best: list[dict[str, Any]]) -> list[tuple[flo
     ax.fill_between(x, band_lo, band_hi, color=PAPER["wash"], lw=0, zorder=1)
     inside = np.isfinite(b) & np.isfinite(lo) & np.isfinite(hi)
     ax.vlines(x[inside], lo[inside], hi[inside], color=PAPER["up"], lw=0.8, zorder=2, alpha=0.65)
-    ax.plot(x, b, color=PAPER["up"], lw=1.6, zorder=3)
+    ax.plot(x, b, color=PAPER["up"], lw=0.7, marker="o", ms=2.4 if panel.look.narrow else 3.2, zorder=3.5)
     states = {r["rpm"]: r.get("state") for r in best}
     for state, edge, shape in (("above_tested", t_hi, 6), ("below_tested", t_lo, 7)):  # caretup, caretdown
         there = np.array([states.get(int(n)) == state if np.isfinite(n) else False for n in x]) & np.isfinite(edge)

@@ -55,7 +55,7 @@ def picture(shown: DayView) -> Picture | None:
         bases = [p for p in pulls if p.get("baseline") and p["pull_id"] in level]
         if bases:
             r = level[bases[-1]["pull_id"]]
-            panel.say(top, bases[-1]["order"], r["level_pct"], "baseline", dx=6, va="center")
+            panel.say(top, bases[-1]["order"], r["level_pct"], "baseline", dx=7, va="center", ground=True)
         panel.quantity(top, "level of each pull, % of torque")
         for ax in _with_temperatures(panel, top, temps, warm, split, right) if any_temps else (top,):
             ax.set_xlim(first - 0.6, last + 0.6)

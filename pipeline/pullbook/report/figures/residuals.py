@@ -29,7 +29,7 @@ def picture(shown: DayView) -> Picture | None:
 
     def paint(panel: Panel) -> None:
         look = panel.look
-        ax = panel.axes(right=0.85 if not look.narrow else 0.3, left=0.62 if not look.narrow else 0.55)
+        ax = panel.axes(right=1.05 if not look.narrow else 0.3, left=0.62 if not look.narrow else 0.55)
         ax.set_ylim(-len(drawn), 0)
         for i, p in enumerate(drawn):
             middle = -i - 0.5
@@ -47,7 +47,7 @@ def picture(shown: DayView) -> Picture | None:
                 zorder=3,
             )
             if not look.narrow:
-                panel.say(ax, panel.span[1] + 50, middle, short(str(p.get("setting")), 11), dx=4, hue="down" if out else "soft")
+                panel.say(ax, panel.span[1] + 50, middle, short(str(p.get("setting")), 15), dx=4, hue="down" if out else "soft")
         ax.set_yticks([-i - 0.5 for i in range(len(drawn))], [f"pull {p['order']}" for p in drawn])
         panel.quantity(ax, f"left over, % of torque (a lane is ±{number(scale, 1)} %)")
 

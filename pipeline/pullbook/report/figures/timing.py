@@ -1,5 +1,7 @@
 """The witnesses of timing (log, light, sheet) against the curves fitted to them."""
 
+from typing import Any
+
 import numpy as np
 import polars as pl
 
@@ -35,6 +37,7 @@ def picture(shown: DayView) -> Picture | None:
         panel.levels(ax, -1.15 * size, 1.15 * size)
         ax.axhline(0, color=PAPER["soft"], lw=1.0, zorder=1)
         ends = []
+        _expected_log(ax, panel.span, shown.record.get("timing_scale") or {})
         for source in sources:
             rows = inside.filter(pl.col("source") == source).sort("rpm")
             if rows.is_empty():
@@ -55,7 +58,7 @@ def picture(shown: DayView) -> Picture | None:
                 )
             ends.append((panel.span[1] + 50, float(np.mean(column(rows, "miss"))), str(source), hue, False))
         panel.ends(ax, ends)
-        panel.quantity(ax, "reading less fitted curve, degrees")
+        panel.quantity(ax, "reading less the curve delivered, degrees")
 
     title = finding(shown)
     rows = []
@@ -84,8 +87,15 @@ def picture(shown: DayView) -> Picture | None:
         ),
         height=2.4,
         narrow_height=2.7,
-        note="Crosses: shown, not used.",
+        note="Dashed: the log’s offset and delay as found. Crosses: shown, not used.",
     )
+
+
+def _expected_log(ax: Any, span: tuple[float, float], scale: dict[str, Any]) -> None:
+    """What the log should read above the truth: its offset, and its delay grown with engine speed."""
+    if scale.get("log_minus_true_deg") is not None and scale.get("delay_us") is not None:
+        ends = [scale["log_minus_true_deg"] + 6e-6 * n * scale["delay_us"] for n in span]
+        ax.plot(span, ends, color=PAPER["soft"], lw=1.0, ls=(0, (4, 2)), zorder=2)
 
 
 def finding(shown: DayView) -> str:

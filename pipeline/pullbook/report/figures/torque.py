@@ -53,7 +53,15 @@ def picture(shown: DayView) -> Picture | None:
         _numbers(curves, names),
         height=2.6,
         narrow_height=2.9,
-        note="Shaded: where each mean likely lies. Bold: the setting nearest to the one advised. Dashed: the baseline.",
+        note="Shaded: where each mean likely lies."
+        + (" Bold: the setting nearest to the one advised." if shown.chosen in names else "")
+        + (
+            " Dashed: the baseline."
+            if shown.baseline in names and shown.baseline != shown.chosen
+            else " That is the baseline."
+            if shown.chosen in names
+            else ""
+        ),
     )
 
 
