@@ -17,7 +17,9 @@ from pullbook.reading.plain import read_plain
 from pullbook.reading.text import read_text
 from tests.property.written_log import Dialect, Written, dialects, write
 
-QUICK = settings(max_examples=60, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+QUICK = settings(
+    max_examples=60, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+)
 
 
 @contextlib.contextmanager
@@ -82,7 +84,14 @@ def test_short_and_general_way_agree(log: tuple[Dialect, Written]) -> None:
 
 
 @QUICK
-@given(logs(), st.lists(st.tuples(st.integers(0, 1 << 20), st.sampled_from(["cut", "drop", "double", "flip", "nul", "swap"]), st.integers(0, 255)), min_size=1, max_size=6))
+@given(
+    logs(),
+    st.lists(
+        st.tuples(st.integers(0, 1 << 20), st.sampled_from(["cut", "drop", "double", "flip", "nul", "swap"]), st.integers(0, 255)),
+        min_size=1,
+        max_size=6,
+    ),
+)
 def test_mutated_bytes_never_give_a_traceback(log: tuple[Dialect, Written], harm: list[tuple[int, str, int]]) -> None:
     """Rows kept plus rows dropped never exceed the lines there are, and lines point into the file."""
     data = bytearray(log[1].data)

@@ -175,5 +175,10 @@ def write(d: Dialect, rpm: Array, torque: Array, advance: Array, step: float) ->
     if d.time != "none":
         want["time_s"] = t
     return Written(
-        text.encode(d.encoding), want, {"torque_nm": torque_unit, "power_kw": power_unit, "rpm": "rpm", "coolant_c": "°C"}, n, len(d.preamble) + 1, text
+        text.encode(d.encoding),
+        want,
+        {"torque_nm": torque_unit, "power_kw": power_unit, "rpm": "rpm", "coolant_c": "°C"},
+        n,
+        len(d.preamble) + 1,
+        text,
     )

@@ -4,23 +4,142 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 
+from pullbook.reading.units_text import unit_of
+
 NUMBER = re.compile(r"[-+−]?(?:\d+(?:[.,'’   _]\d+)*[.,]?|[.,]\d+)(?:[eE][-+]?\d+)?%?")
 TIME = re.compile(
     r"(?:\d{1,4}[-./]\d{1,2}[-./]\d{1,4}[T ,]+)?\d{1,3}:\d{2}(?::\d{2})?(?:[.,:]\d+)?\s*(?:[AaPp]\.?\s?[Mm]\.?)?(?:Z|[-+]\d{2}:?\d{2})?"
 )
 DATE = re.compile(r"\d{1,4}[-./]\d{1,2}[-./]\d{1,4}")
 MISSING = frozenset(
-    "- -- --- ---- ----- – — nan na n/a #n/a null none nil off inf -inf +inf err error ovr over under ovl ol * ** *** **** ***** ? ?? ??? "
-    "n.v. nv k.a. n.d. nd s/o 1.#ind 1.#qnan -1.#ind #div/0! #value! #wert! #num! #ref! invalid bad fault open short . x ... //// -.- --.- --.-- -.-- "
-    "<na> nul blank empty missing fehlt leer aus".split()
+    [
+        "-",
+        "--",
+        "---",
+        "----",
+        "-----",
+        "–",
+        "—",
+        "nan",
+        "na",
+        "n/a",
+        "#n/a",
+        "null",
+        "none",
+        "nil",
+        "off",
+        "inf",
+        "-inf",
+        "+inf",
+        "err",
+        "error",
+        "ovr",
+        "over",
+        "under",
+        "ovl",
+        "ol",
+        "*",
+        "**",
+        "***",
+        "****",
+        "*****",
+        "?",
+        "??",
+        "???",
+        "n.v.",
+        "nv",
+        "k.a.",
+        "n.d.",
+        "nd",
+        "s/o",
+        "1.#ind",
+        "1.#qnan",
+        "-1.#ind",
+        "#div/0!",
+        "#value!",
+        "#wert!",
+        "#num!",
+        "#ref!",
+        "invalid",
+        "bad",
+        "fault",
+        "open",
+        "short",
+        ".",
+        "x",
+        "...",
+        "////",
+        "-.-",
+        "--.-",
+        "--.--",
+        "-.--",
+        "<na>",
+        "nul",
+        "blank",
+        "empty",
+        "missing",
+        "fehlt",
+        "leer",
+        "aus",
+    ]
 )
 SWITCH: dict[str, float] = dict.fromkeys(
-    "yes on true ja ein an wahr oui vrai marche si sì sí vero acceso verdadero encendido open auf aktiv active high pressed y t".split(),
+    [
+        "yes",
+        "on",
+        "true",
+        "ja",
+        "ein",
+        "an",
+        "wahr",
+        "oui",
+        "vrai",
+        "marche",
+        "si",
+        "sì",
+        "sí",
+        "vero",
+        "acceso",
+        "verdadero",
+        "encendido",
+        "open",
+        "auf",
+        "aktiv",
+        "active",
+        "high",
+        "pressed",
+        "y",
+        "t",
+    ],
     1.0,
 ) | dict.fromkeys(
-    "no off false nein aus falsch non faux arret arrêt falso spento apagado closed zu inaktiv inactive low released n f".split(),
+    [
+        "no",
+        "off",
+        "false",
+        "nein",
+        "aus",
+        "falsch",
+        "non",
+        "faux",
+        "arret",
+        "arrêt",
+        "falso",
+        "spento",
+        "apagado",
+        "closed",
+        "zu",
+        "inaktiv",
+        "inactive",
+        "low",
+        "released",
+        "n",
+        "f",
+    ],
     0.0,
 )
+_LABEL = re.compile(r"[^\W\d_]{2,}")
+_TAIL = re.compile(r"[-+]?\d+(?:[.,]\d+)? ?([A-Za-z°µ%][^\d\s]{0,7})")
 DELIMITERS = ("\t", ";", ",", "|")
 _QUOTED = re.compile(r'"[^"]*"')
 _DATED = re.compile(r"(\d{4}-\d{1,2}-\d{1,2}|\d{1,2}[./]\d{1,2}[./]\d{2,4}) +(\d{1,2}:\d{2})")
@@ -34,7 +153,20 @@ def is_number(cell: str) -> bool:
 
 def is_value(cell: str) -> bool:
     """Whether a cell is what a data row holds: a number, a time, a date (not a word, not a blank)."""
-    return bool(NUMBER.fullmatch(cell) or TIME.fullmatch(cell) or DATE.fullmatch(cell))
+    if NUMBER.fullmatch(cell) or TIME.fullmatch(cell) or DATE.fullmatch(cell):
+        return True
+    tail = _TAIL.fullmatch(cell)
+    return tail is not None and unit_of(tail[1]) is not None
+
+
+def is_missing(cell: str) -> bool:
+    """A blank, a word for a missing value, or any length of dashes, stars and the like."""
+    return not cell or cell.casefold() in MISSING or not cell.strip("-–—*?#.x/ \x1a")
+
+
+def is_label(cell: str) -> bool:
+    """A word where a number or a time should stand: it labels its row ("Max", "Average")."""
+    return _LABEL.match(cell) is not None and cell.casefold() not in MISSING and cell.casefold() not in SWITCH
 
 
 def is_filler(cell: str) -> bool:

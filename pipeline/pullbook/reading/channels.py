@@ -145,6 +145,11 @@ def no_speed(columns: list[Column], shown: str, line: int | None, name: str) -> 
     headers = [c.header for c in columns]
     likely = [c for c in columns if c.values is not None and _share_of_speeds(c.values) > 0.8]
     pick = likely[0] if likely else columns[min(1, len(columns) - 1)]
+    if line is None:
+        found = f"numbers without a line of names above them ({len(headers)} columns)"
+        return Fault(
+            shown, None, headers[0], found, "a column of engine speed", yaml_line(name, pick.header, channel="rpm", unit="rpm")
+        )
     shortened = ", ".join(headers[:12]) + (", …" if len(headers) > 12 else "")
     return Fault(
         shown, line, headers[0], shortened, "a column of engine speed", yaml_line(name, pick.header, channel="rpm", unit="rpm")
@@ -166,7 +171,7 @@ def _claim(column: Column, channel: str) -> float:
         score += 3.0 * float(np.mean(np.isfinite(column.values[:: max(1, len(column.values) // 20_000)]))) + 0.5 * (
             column.kind == "number"
         )
-    return score + 1.0 * ("uncorrected" in has)
+    return score + 1.0 * ("uncorrected" in has) + 1.5 * ("total" in has) - 1.5 * ("partial" in has)
 
 
 def _contest(best: Column, others: list[Column], channel: str, talk: Talk) -> None:

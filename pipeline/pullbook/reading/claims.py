@@ -19,7 +19,7 @@ _PATTERNS: tuple[tuple[str, str, str], ...] = (
     ("correction", r"(correct\w*|korrig\w*|korrektur\w*|corrig\w*|corrett\w*|corregid\w*|correzione)", ""),
     ("smoothed", r"(averag\w*|mean of|smooth\w*|geglattet|gemittelt|mittelwert\w*|moyenn\w*|liss\w*|mediat\w*|promedi\w*|suavizad\w*|filter\w*)", ""),
     ("rate_hz", rf"(?:rate|sampl\w*|abtast\w*|takt|freq\w*|echantillon\w*|campion\w*|muestreo|logging)\D{{0,16}}?{_N}\s*(?:hz|/s|per s|1/s)", ""),
-    ("gear", rf"(?:gear|gang|rapport|marcia|marcha)\W{{0,4}}(\d)\b", ""),
+    ("gear", r"(?:gear|gang|rapport|marcia|marcha)\W{0,4}(\d)\b", ""),
     ("mark", rf"(?:pointer|mark|marke|zeiger|repere|tacca|marca|damper)\D{{0,30}}?{_N}\s*(?:deg\w*|°|late|early|grad\w*)?", ""),
 )  # fmt: skip
 STANDARDS = {"1349": "SAE J1349", "607": "SAE J607", "1585": "ISO 1585", "70020": "DIN 70020"}

@@ -30,7 +30,8 @@ class Stamps:
 
 @dataclass(frozen=True, slots=True)
 class RunningTime:
-    """``time_s`` from the first row, shape (rows,); ``recording`` 0, 1, … counts restarts; ``order``: rows in order of time."""
+    """``time_s`` from the first row, shape (rows,); ``recording`` 0, 1, … counts restarts;
+    both in the order of the file; ``order``: the rows in order of time."""
 
     time_s: Array
     recording: npt.NDArray[np.int64]
@@ -119,11 +120,13 @@ def scale_of_bare_numbers(values: Array, rpm: Array | None) -> tuple[float, str 
     step = float(np.median(steps))
     if step < 2e-4 and (np.median(known) < 1.0 or 20_000 < np.median(known) < 80_000):
         return DAY, "day fractions of a spreadsheet"
+    if step < 2e-4 and 1.0 <= np.median(known) <= 24.0:
+        return 3600.0, "hours"
     if np.median(known) > 1e12:
         return 1e-3, "milliseconds since 1970"
     if rpm is not None and np.isfinite(rpm).sum() > 5:
         sweep = _sweep(values, rpm)
-        if sweep and sweep < 5.0 and 5.0 <= 1000 * sweep:
+        if sweep and sweep < 5.0 and 1000 * sweep >= 5.0:
             return 1e-3, "milliseconds"
         if sweep and sweep > 20_000 and sweep / 60 <= 5000:
             return 60.0, "minutes"
@@ -201,9 +204,8 @@ def run_time(
     if swapped:
         order = np.lexsort((np.arange(n), t, recording))
         remarks.append(f"{len(swapped)} row(s) out of order in time were put in order")
-        t, recording = t[order], recording[order]
-    t = _spread_repeats(t, recording, remarks)
-    return RunningTime(t - t[0], recording, order, tuple(remarks))
+    t[order] = _spread_repeats(t[order], recording[order], remarks)
+    return RunningTime(t - t[order[0]], recording, order, tuple(remarks))
 
 
 def _mend_single(t: Array, usual: float, remarks: list[str]) -> Array:

@@ -67,8 +67,17 @@ def say_advance(columns: list[Column], said: tuple[dict[str, Any], ...], talk: T
     shown = [c for c in columns if c.channel and c.channel.startswith("advance")]
     if not shown:
         if find(columns, "torque_nm") is not None or find(columns, "power_kw") is not None:
+            spare = next(
+                (
+                    c.header
+                    for c in columns
+                    if c.channel is None and c.kind == "number" and c.meaning.quantity is None and c.meaning.unit is None
+                ),
+                "its heading",
+            )
             talk.ask(
-                "no column of advance; which advance was set? Say it in pulls.csv (initial_deg, total_deg), or name the column in columns.yaml: {channel: advance_deg}"
+                "no column of advance; which advance was set? Say it in pulls.csv (initial_deg, total_deg), or, where a column holds it, "
+                f"{yaml_line(talk.name, spare, channel='advance_deg')}"
             )
         return
     if len(shown) > 1:

@@ -10,7 +10,8 @@ import polars as pl
 from polars.exceptions import PolarsError
 
 from pullbook.handover import Fault
-from pullbook.reading.cells import decide_delimiter, split
+from pullbook.reading.aligned import fill_blanks
+from pullbook.reading.cells import decide_delimiter, is_label, split
 from pullbook.reading.header import Header, find_header, is_data, is_units_row, looks_like_names
 from pullbook.reading.mend import remarks
 from pullbook.reading.naming import understand
@@ -63,9 +64,16 @@ def read_grid(text: Text, *, shown: str) -> RawLog | Fault:
     delimiter = decide_delimiter([t for _, t in sample])
     if delimiter is None:
         return no_table(shown, sample)
+    if delimiter == " ":
+        lines = fill_blanks(lines)
+        sample = spread(lines)
     head = find_header(sample, delimiter)
     if head is None:
         return no_table(shown, sample)
+    if delimiter == "," and head.line is not None and 1.5 * len(head.names) <= head.width <= 2 * len(head.names):
+        found = f"{head.width} cells under {len(head.names)} names"
+        expected = "as many cells as names (a comma seems to be decimal mark and separator at once)"
+        return Fault(shown, head.first_data, None, found, expected, "export the log again with semicolons, tabs or decimal points")
     if head.width > MAX_COLUMNS:
         return Fault(
             shown,
@@ -273,6 +281,11 @@ def _rows_of(
         here = here.with_columns(ok=pl.col("ok") & ~pl.col("line").is_in(torn))
     bad = here.filter(~pl.col("ok"))["line"].to_list()
     words = [b for b in bad if not is_data(split(lines[b - 1], "\t")) and lines[b - 1].lstrip(' "')[:1] not in "+-.0123456789,;\t|"]
+    label = here["0"].str.contains(r"^\p{L}{2,}").fill_null(False) & here["ok"]
+    if 0 < int(label.sum()) <= 0.1 * here.height:  # a summary under the rows: "Max;5400;212"
+        labels = [n for n, cell in here.filter(label).select("line", "0").iter_rows() if is_label(cell)]
+        words += labels
+        here = here.with_columns(ok=pl.col("ok") & ~pl.col("line").is_in(labels))
     kept = here.filter("ok")
     if (
         kept.height

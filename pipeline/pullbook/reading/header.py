@@ -43,21 +43,27 @@ def find_header(lines: Sequence[Numbered], delimiter: str) -> Header | None:
     if start is None:
         return None
     width = len(rows[start])
-    above = [i for i in range(start - 1, max(start - 7, -1), -1) if _may_be_names(rows[i], width)]
     names: list[tuple[int, list[str]]] = []
-    for i in above:  # upwards, as long as lines follow each other (one blank line may part names from data)
-        below = names[-1][0] if names else start
-        if below - i > 1 or lines[below][0] - lines[i][0] > 2:
+    data = [t for _, t in lines[start : start + 60]]
+    below = lines[start][0]
+    for i in range(start - 1, max(start - 9, -1), -1):  # upwards, as long as lines follow each other (a blank one may part them)
+        if below - lines[i][0] > (2 if names else 4) or len(names) == 4:
             break
-        names.append((i, _name_cells(lines[i][1], rows[i], delimiter, [t for _, t in lines[start : start + 60]], width)))
-        if len(names) == 4:
+        if _is_rule(rows[i]):
+            below = lines[i][0]
+            continue
+        if not _may_be_names(rows[i], width):
             break
+        names.append((i, _name_cells(lines[i][1], rows[i], delimiter, data, width)))
+        below = lines[i][0]
     first_line = lines[start][0]
     if not names:
         return Header(None, tuple(f"column {k + 1}" for k in range(width)), (None,) * width, first_line, width)
     units = next((n for n in names if is_units_row(n[1])), None) if len(names) > 1 else None
     worded = [n for n in names if n is not units and (units is None or n[0] < units[0] or not is_units_row(n[1]))] or [names[0]]
-    line, cells = _best_names(worded, lines)
+    line, cells = _best_names(worded, lines, delimiter)
+    if units is not None and _known(cells) < 0.5 * _known(units[1]):  # units alone are the names ("s,rpm,Nm" under a remark)
+        line, cells, units = lines[units[0]][0], units[1], None
     pad = max(width, len(cells))
     unit_cells = tuple((units[1] + [""] * pad)[:pad]) if units else ("",) * pad
     return Header(line, tuple(cells), tuple(u or None for u in unit_cells)[: len(cells)], first_line, width)
@@ -66,6 +72,8 @@ def find_header(lines: Sequence[Numbered], delimiter: str) -> Header | None:
 def is_units_row(cells: Sequence[str]) -> bool:
     """Whether a row below the names holds units: most of its words are unit spellings and none is a number."""
     words = [c.strip("[](){}<> ") for c in cells if c.strip("[](){}<> ")]
+    if all(re.fullmatch(r"[-–—]+", w) for w in words):
+        return False
     known = sum(unit_of(w) is not None for w in words)
     return bool(words) and known >= max(1, 0.6 * len(words)) and not any(is_value(w) and w.strip("-–—") for w in words)
 
@@ -114,21 +122,38 @@ def _may_be_names(cells: Sequence[str], width: int) -> bool:
     )
 
 
-def _best_names(worded: list[tuple[int, list[str]]], lines: Sequence[Numbered]) -> tuple[int, list[str]]:
+def _is_rule(cells: Sequence[str]) -> bool:
+    """A drawn line under a header: dashes and nothing else."""
+    filled = [c for c in cells if c]
+    return bool(filled) and all(re.fullmatch(r"[-–—=_+*:|]{2,}", c) for c in filled)
+
+
+def _known(cells: Sequence[str]) -> float:
+    return sum(1.0 + 0.2 * (m.unit is not None) for c in cells if (m := understand(c)).quantity and m.strong)
+
+
+def _best_names(worded: list[tuple[int, list[str]]], lines: Sequence[Numbered], delimiter: str) -> tuple[int, list[str]]:
     """One line, or the stacked lines joined: whichever tells most."""
-
-    def known(cells: Sequence[str]) -> float:
-        return sum(1.0 + 0.2 * (m.unit is not None) for c in cells if (m := understand(c)).quantity and m.strong)
-
-    choices = [(known(cells), lines[i][0], cells) for i, cells in worded]  # the lowest line first: it wins a tie
+    choices = [(_known(cells), lines[i][0], cells) for i, cells in worded]  # the lowest line first: it wins a tie
     best = max(choices, key=lambda c: c[0])
-    full = [(i, cells) for i, cells in worded if sum(map(bool, cells)) >= 0.6 * max(len(c) for _, c in worded)]
+    most = max(sum(map(bool, c)) for _, c in worded)
+    full = [
+        (i, cells) for i, cells in worded if sum(map(bool, cells)) >= 0.6 * max(len(c) for _, c in worded) and not _numbered(cells)
+    ]
     if len(full) > 1:
         pad = max(len(cells) for _, cells in full)
         stacked = [" ".join(w for _, cells in reversed(full) if (w := (cells + [""] * pad)[k])) for k in range(pad)]
-        if known(stacked) > best[0] + 0.5:
+        parted = delimiter != " " or all(re.search(r"\S\s{2,}\S", lines[i][1]) for i, _ in full)  # no sentence over a spaced table
+        as_wide = most >= 3 and parted and all(sum(map(bool, cells)) == most for _, cells in full)
+        if _known(stacked) > best[0] + 0.5 or (as_wide and _known(stacked) >= best[0]):
             return lines[full[-1][0]][0], stacked
     return best[1], best[2]
+
+
+def _numbered(cells: Sequence[str]) -> bool:
+    """Channel numbers above the names: one word and a running number."""
+    stems = {re.sub(r"\d+", "", c).strip() for c in cells if c}
+    return len(stems) == 1 and len([c for c in cells if c]) > 1
 
 
 def _name_cells(text: str, cells: list[str], delimiter: str, data: Sequence[str], width: int) -> list[str]:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from pullbook.reading.cells import DATE, MISSING, TIME, is_number, split
+from pullbook.reading.cells import DATE, TIME, is_label, is_missing, is_number, split
 from pullbook.reading.header import is_data, is_units_row, looks_like_names
 from pullbook.reading.layout import Layout
 from pullbook.reading.text import MARK, Text
@@ -153,7 +153,11 @@ def _rebuild(
                     continue
                 return None  # another header: its rows have another order
             blocks.append(i)
-            after_names = i
+            after_names = edge = i
+            while edge and not keep[edge - 1]:  # what stands right above a header is its preamble
+                edge -= 1
+            first = head.first_data + edge
+            dropped, noted = [n for n in dropped if n < first], [n for n in noted if n[0] < first]
             continue
         if MARK in raw or len(trimmed) != layout.named:
             keep[i] = False
@@ -161,6 +165,10 @@ def _rebuild(
                 noted.append((line, text))
             else:
                 dropped.append(line)
+            continue
+        if is_label(trimmed[0]) and (not layout.words[0] or layout.clocks[0]):  # a summary under the rows: "Max;5400;212"
+            keep[i] = False
+            noted.append((line, text))
             continue
         mended = _mended_row(trimmed, layout)
         if mended is None:
@@ -212,7 +220,7 @@ def _mended_row(row: list[str], layout: Layout) -> tuple[list[str], list[tuple[i
         out.append("")
         if is_number(cell):
             return None
-        if cell and cell.casefold() not in MISSING and cell.strip("-–—*?#.x/ "):
+        if not is_missing(cell):
             odd.append((k, cell))
     return out, odd
 

@@ -134,6 +134,8 @@ def _expected(concepts: frozenset[str]) -> set[str]:
              "lambda": "lambda", "humidity": "share", "throttle": "share", "advance": "angle", "coolant": "temperature", "oil": "temperature",
              "inlet": "temperature", "exhaust": "temperature", "manifold": "pressure", "baro": "pressure", "knock": "voltage"}  # fmt: skip
     found = {kinds[c] for c in concepts if c in kinds}
+    if "speed" in found:
+        found.add("road_speed")
     return found | ({"pressure"} if concepts & {"oil", "inlet"} else set())
 
 
@@ -160,9 +162,11 @@ def _quantity(has: frozenset[str], unit: Unit | None) -> str | None:
     if "humidity" in has:
         return "humidity_pct" if kind in (None, "share") else None
     if "throttle" in has and "advance" not in has:
-        return "throttle_pct" if kind in (None, "share", "angle") else None
+        return "throttle_pct" if kind in (None, "share", "angle") and "commanded" not in has else None
     if (kind == "advance" or "advance" in has or {"btdc"} & has) and kind in (None, "angle", "advance", "none"):
         return _advance(has)
+    if "commanded" in has and kind in (None, "none", "power", "torque", "speed") and has & {"power", "torque", "speed"}:
+        return None
     if kind == "power" or ("power" in has and kind in (None, "none")):
         return "power_wheel_kw" if has & {"wheel"} else "power_corrected_kw" if _corrected(has) else "power_kw"
     if kind == "torque" or ("torque" in has and kind in (None, "none")):
@@ -184,7 +188,9 @@ def _quantity(has: frozenset[str], unit: Unit | None) -> str | None:
     return "rpm" if "engine" in has and kind is None and not has & {"temperature", "pressure"} else None
 
 
-def _advance(has: frozenset[str]) -> str:
+def _advance(has: frozenset[str]) -> str | None:
+    if "vacuum" in has and "total" not in has:
+        return None
     if "distributor" in has:
         return "advance_distributor_deg"
     return "advance_commanded_deg" if has & {"commanded", "manifold"} else "advance_deg"

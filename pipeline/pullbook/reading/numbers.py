@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import polars as pl
 
 from pullbook.handover import Fault
-from pullbook.reading.cells import MISSING, SWITCH, is_filler, is_number, is_value
+from pullbook.reading.cells import MISSING, SWITCH, is_filler, is_missing, is_number, is_value
 from pullbook.reading.units_text import Unit, unit_of
 
 LEAST_SHARE = 0.05
@@ -106,7 +106,7 @@ def decide_marks(columns: dict[str, pl.Series], speeds: set[str], delimiter: str
             if any(n in speeds for n in grouped[mark]):
                 return Marks(other, mark)
             return Marks(mark, None, doubtful=True)
-    return Marks("." if delimiter != ";" else ".", None)
+    return Marks(".", None)
 
 
 def to_numbers(cells: pl.Series, marks: Marks) -> Numbers:
@@ -138,7 +138,7 @@ def to_numbers(cells: pl.Series, marks: Marks) -> Numbers:
     if all(v in SWITCH or v in MISSING for v in low.values()) and _is_switch(set(low.values()), values):
         swapped = words.replace_strict({w: SWITCH.get(v) for w, v in low.items()}, return_dtype=pl.Float64, default=None)
         return Numbers(values.scatter(rows, swapped) if rows.len() else values, "switch")
-    strange = [w for w, v in low.items() if v not in MISSING and not _is_mark(v)]
+    strange = [w for w, v in low.items() if not is_missing(v)]
     if not strange:
         return Numbers(values, "number" if values.drop_nulls().len() else "empty")
     units = {u.name for w in strange[:200] if (u := _with_unit(w)) is not None}
@@ -162,11 +162,6 @@ def _is_switch(words: set[str], values: pl.Series) -> bool:
     sides = {SWITCH[w] for w in words if w in SWITCH}
     numbers = set(values.drop_nulls().head(1000).to_list())
     return numbers <= {0.0, 1.0} and (len(sides) == 2 or (bool(sides) and not (words <= MISSING)))
-
-
-def _is_mark(word: str) -> bool:
-    """Dashes, stars, a lone question mark: any length of them stands for a missing value."""
-    return not word.strip("-–—*?#.x/ \x1a")
 
 
 def _with_unit(cell: str) -> Unit | None:

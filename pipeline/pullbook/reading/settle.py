@@ -21,7 +21,11 @@ def settle_power(columns: list[Column], talk: Talk) -> str | None:
     """
     rpm = find(columns, "rpm")
     unusable = None
+    for column in columns:
+        if column.channel in ("torque_nm", "power_kw") and "sign" not in column.hint:
+            _face_up(column, talk)
     proved: dict[str, Unit] = {}
+    _wheels_alone(columns, rpm, talk)
     for torque_name, power_name in (
         ("torque_nm", "power_kw"),
         ("torque_corrected_nm", "power_corrected_kw"),
@@ -52,6 +56,35 @@ def settle_power(columns: list[Column], talk: Talk) -> str | None:
                 f"Otherwise {yaml_line(talk.name, column.header, channel=column.channel, unit=other)}"
             )
     return unusable
+
+
+def _wheels_alone(columns: list[Column], rpm: Column | None, talk: Talk) -> None:
+    """A roller that gives torque and power at the wheels only: they stand for the engine's, losses and all, and it is said."""
+    if rpm is None or any(find(columns, name) for name in ("torque_nm", "power_kw", "torque_corrected_nm")):
+        return
+    torque, power = find(columns, "torque_wheel_nm"), find(columns, "power_wheel_kw")
+    if torque is not None and power is not None:
+        proof = prove(rpm.kept(), _listed(torque), _listed(power), torque_unit=_said(torque), power_unit=_said(power))
+        if proof is None or proof.state in ("none", "factor"):
+            torque = None  # torque at the wheel's own speed; power knows the engine's
+    for column, channel in ((torque, "torque_nm"), (power, "power_kw")):
+        if column is not None and not column.hint:
+            column.channel = channel
+            talk.ask(
+                f"{column.header!r} is measured at the wheels and the log has no engine {'torque' if channel == 'torque_nm' else 'power'}: used as it is, "
+                f"so settings compare but the level holds the losses. To leave it out: {yaml_line(talk.name, column.header, channel=column.meaning.quantity)}"
+            )
+
+
+def _face_up(column: Column, talk: Talk) -> None:
+    """A brake may write its torque as negative: an engine that drives it all the time gives positive torque."""
+    some = column.some()
+    if len(some) and np.quantile(some, 0.9) < 0 and np.median(some) < -5:
+        column.factor *= -1.0
+        line = yaml_line(talk.name, column.header, channel=column.channel, sign=-1)
+        talk.ask(
+            f"{column.header!r} is negative throughout (about {np.median(some):g}); read as the engine driving, so positive. Settle it {line}"
+        )
 
 
 def _said(column: Column) -> str | None:

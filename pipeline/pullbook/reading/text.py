@@ -18,6 +18,8 @@ from pullbook.handover import Fault
 MAX_BYTES = 150_000_000
 MAX_LINE = 1_000_000
 CHUNK = 1 << 20
+JOIN = 8_000
+"""Bytes from the top in which a quoted name may run over several lines."""
 MARK = b"\x1a"
 """What stands where a NUL stood: no log needs it, and a line that has it was not written whole."""
 
@@ -107,9 +109,28 @@ def read_text(path: Path, *, shown: str) -> Text | Fault:
         decoded = decoded.replace(b"\x00", MARK)
     if b"\r" in decoded and not _pairs_only(decoded):
         decoded = decoded.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+    if b'"' in decoded[:JOIN]:
+        decoded = _join_quoted_names(decoded)
     if (line := _long_line(decoded)) is not None:
         return fault(f"a line of more than {MAX_LINE} characters", line=line)
     return Text(decoded, encoding, tuple(warnings))
+
+
+def _join_quoted_names(data: bytes) -> bytes:
+    """Names with a line break inside their quotes, in the first lines alone, are put on one line; blank lines keep the count."""
+    edge = data.find(b"\n", JOIN)
+    head, rest = (data[: edge + 1], data[edge + 1 :]) if edge >= 0 else (data, b"")
+    lines, out, at = head.split(b"\n"), [], 0
+    while at < len(lines):
+        line, taken = lines[at], 1
+        while line.count(b'"') % 2 and taken < 7 and at + taken < len(lines) and not lines[at + taken].lstrip(b' "')[:1].isdigit():
+            line = line.rstrip(b"\r") + b" " + lines[at + taken]
+            taken += 1
+        if taken == 1 or line.count(b'"') % 2:
+            line, taken = lines[at], 1
+        out += [line, *[b""] * (taken - 1)]
+        at += taken
+    return b"\n".join(out) + rest
 
 
 def _open_at_once(path: Path) -> int:

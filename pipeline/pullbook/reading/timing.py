@@ -1,7 +1,7 @@
 """The log's time: which columns carry it, in what form, and how it runs."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -18,7 +18,7 @@ Array = npt.NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class Timing:
-    """``time_s``: shape (rows,) or None in a log without a clock; ``recording``, ``order`` in the order of ``time_s``."""
+    """``time_s``: shape (rows,) or None in a log without a clock; ``recording`` likewise; ``order``: rows in order of time, None: as they stand."""
 
     time_s: Array | None
     recording: npt.NDArray[np.int64]
@@ -28,6 +28,8 @@ class Timing:
     unit_from: UnitFrom | None = None
     started: str | None = None
     share_missing: float = 0.0
+    coarse: bool = False  # many rows share a stamp
+    remarks: tuple[str, ...] = ()
 
 
 def find_time(
@@ -35,8 +37,7 @@ def find_time(
 ) -> Timing:
     """Time by heading, by the look of the cells, or by values that run on evenly; else none, and it is said."""
     blocks = raw.blocks.to_numpy() if raw.blocks is not None else None
-    if (stamped := _from_clocks(columns, clocks, blocks, talk)) is not None:
-        return stamped
+    stamped = _from_clocks(columns, clocks, blocks)
     numeric = [c for c in columns if c.values is not None and c.channel in (None, "time_s") and c.kind == "number"]
     hinted = [c for c in numeric if c.hint.get("channel") == "time_s"]
     named = [c for c in numeric if c.meaning.quantity == "time_s" and not c.hint and _runs(c.values)]
@@ -46,10 +47,15 @@ def find_time(
         c for c in numeric[:1] if c is columns[0] and c.meaning.quantity is None and not c.meaning.concepts and _even(c.values)
     ]
     column = next(iter([*hinted, *named]), None)
+    if stamped is not None and not (column is not None and (column.hint or (stamped.coarse and column.meaning.unit))):
+        for remark in stamped.remarks:
+            talk.warn(remark)
+        return stamped
     if column is None and unnamed and not counters and not _counts(unnamed[0].values):
         column = unnamed[0]
     if column is not None:
-        return _from_numbers(column, rpm, blocks, talk)
+        timing = _from_numbers(column, rpm, blocks, talk)
+        return replace(timing, started=stamped.started) if stamped and stamped.started else timing
     counter = next(iter([*counters, *(c for c in unnamed if _counts(c.values))]), None)
     rate = next((c for c in said if c["what"] == "rate_hz" and c["value"] > 0), None)
     if counter is not None and counter.values is not None:
@@ -59,7 +65,9 @@ def find_time(
                 f"{counter.header!r} counts samples; line {rate['line']} says {rate['text']!r}, so one sample is taken as {1 / rate['value']:g} s. Settle it {line}"
             )
             running = run_time(counter.values / rate["value"], clock_face=False, unit_scale=1 / rate["value"], blocks=blocks)
-            return _timing(running, (counter.header,), "s", "assumed", None, counter.values, talk)
+            for remark in running.remarks:
+                talk.warn(remark)
+            return _timing(running, (counter.header,), "s", "assumed", None, counter.values)
         talk.ask(
             f"{counter.header!r} counts samples and nothing says how long one is: no time, no sweep rate. If it was 0.1 s, {line}"
         )
@@ -68,47 +76,29 @@ def find_time(
     return Timing(None, _recordings_without_clock(rpm, blocks), None)
 
 
-def _from_clocks(
-    columns: Sequence[Column], clocks: dict[str, pl.Series], blocks: npt.NDArray[np.int64] | None, talk: Talk
-) -> Timing | None:
+def _from_clocks(columns: Sequence[Column], clocks: dict[str, pl.Series], blocks: npt.NDArray[np.int64] | None) -> Timing | None:
+    """Time from clock or date-time columns; a column of dates alone goes with a column of times."""
     read = {h: s for h, cells in clocks.items() if (s := read_stamps(cells)) is not None and np.isfinite(s.seconds).any()}
-    if not read:
-        return None
     by_header = {c.header: c for c in columns}
     days = [h for h, s in read.items() if s.dated and np.nanmax(np.abs(s.seconds % 86_400)) == 0]
     faces = [h for h in read if h not in days]
     if not faces:
-        return None if not days else None
+        return None
     faces.sort(key=lambda h: (not by_header[h].hint, by_header[h].meaning.quantity != "time_s", not read[h].dated))
     face = faces[0]
     stamps = read[face]
-    seconds, headers, dated = stamps.seconds, (face,), stamps.dated
+    headers: tuple[str, ...] = (face,)
+    seconds, dated = stamps.seconds, stamps.dated
     if not dated and days:
         seconds, headers, dated = seconds + read[days[0]].seconds, (face, days[0]), True
-    scale = by_header[face].factor
     running = run_time(seconds, clock_face=not dated, twelve_hour=stamps.twelve_hour, blocks=blocks)
     first = seconds[np.isfinite(seconds)][0]
-    timing = _timing(
-        running,
-        headers,
-        "s",
-        "header" if by_header[face].meaning.unit else "assumed",
-        started_at(first) if dated else None,
-        seconds,
-        talk,
-    )
-    if scale not in (1.0, 0.0) and timing.time_s is not None:
-        return Timing(
-            timing.time_s * scale,
-            timing.recording,
-            timing.order,
-            headers,
-            timing.unit,
-            timing.unit_from,
-            timing.started,
-            timing.share_missing,
-        )
-    return timing
+    came: UnitFrom = "header" if by_header[face].meaning.unit else "assumed"
+    timing = _timing(running, headers, "s", came, started_at(first) if dated else None, seconds)
+    scale = by_header[face].factor
+    coarse = len(seconds) > 3 and float(np.mean(np.diff(seconds) == 0)) > 0.3
+    scaled = timing.time_s * scale if timing.time_s is not None and scale > 0 else timing.time_s
+    return replace(timing, time_s=scaled, coarse=coarse)
 
 
 def _from_numbers(column: Column, rpm: Array, blocks: npt.NDArray[np.int64] | None, talk: Talk) -> Timing:
@@ -137,17 +127,18 @@ def _from_numbers(column: Column, rpm: Array, blocks: npt.NDArray[np.int64] | No
     scale *= column.factor
     running = run_time(column.values * scale, clock_face=scale == 86_400.0, unit_scale=scale, blocks=blocks)
     column.channel = None
-    return _timing(running, (column.header,), name, came, day_one, column.values, talk)
+    for remark in running.remarks:
+        talk.warn(remark)
+    return _timing(running, (column.header,), name, came, day_one, column.values)
 
 
 def _timing(
-    running: RunningTime, headers: tuple[str, ...], unit: str, came: UnitFrom, started: str | None, source: Array, talk: Talk
+    running: RunningTime, headers: tuple[str, ...], unit: str, came: UnitFrom, started: str | None, source: Array
 ) -> Timing:
-    for remark in running.remarks:
-        talk.warn(remark)
     plain = bool((running.order == np.arange(len(running.order))).all())
     missing = round(float(1 - np.isfinite(source).mean()), 6)
-    return Timing(running.time_s, running.recording, None if plain else running.order, headers, unit, came, started, missing)
+    order = None if plain else running.order
+    return Timing(running.time_s, running.recording, order, headers, unit, came, started, missing, remarks=running.remarks)
 
 
 def _runs(values: Array | None) -> bool:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from functools import cache
 
 from pullbook.reading.wordlist import rows
-from pullbook.units import INHG, LBF_IN, MMHG, POWER, PRESSURE, TEMPERATURE, TIME, TORQUE
+from pullbook.units import LBF_IN, MMHG, POWER, PRESSURE, TEMPERATURE, TIME, TORQUE
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +84,8 @@ def unit_of(text: str | None) -> Unit | None:
     if not text or len(text) > 40:
         return None
     stripped = text.strip()
+    if len(stripped) > 2 and stripped[0] + stripped[-1] in ("[]", "()", "{}", "<>"):
+        stripped = stripped[1:-1].strip()
     if re.fullmatch(r"[-–—]+", stripped):
         return _BASE["-"]
     return _spellings().get(_folded(stripped))

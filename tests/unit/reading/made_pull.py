@@ -21,7 +21,9 @@ def pull(rows: int = 120, *, start: float = 2800.0, seed: int = 3) -> dict[str, 
     return {"time_s": time, "rpm": rpm, "torque_nm": torque, "power_kw": torque * rpm / 9549.2966, "advance_deg": advance}
 
 
-def read(folder: Path, text: str | bytes, *, name: str = "a pull.csv", hints: dict[str, dict[str, object]] | None = None) -> LogReading:
+def read(
+    folder: Path, text: str | bytes, *, name: str = "a pull.csv", hints: dict[str, dict[str, object]] | None = None
+) -> LogReading:
     """Write a log, read it, and see that it was not changed."""
     path = folder / name
     data = text.encode() if isinstance(text, str) else text

@@ -4,9 +4,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from tests.unit.reading.made_pull import about, channels, column, pull, read
 
 from pullbook.units import HP, KGF_M, LBF_FT, PS
-from tests.unit.reading.made_pull import about, channels, column, pull, read
 
 
 def values(reading, channel):
@@ -15,7 +15,12 @@ def values(reading, channel):
 
 def test_comma_with_brackets_and_preamble(tmp_path: Path) -> None:
     p = pull()
-    lines = ["Bench two, second evening", "Barometer 98.1 kPa, air 21 C, 48 % RH", "", "Elapsed [sec],Crankshaft revs [1/min],Brake twist torque [N.m],Brake power [KW],Ignition lead [° BTDC]"]
+    lines = [
+        "Bench two, second evening",
+        "Barometer 98.1 kPa, air 21 C, 48 % RH",
+        "",
+        "Elapsed [sec],Crankshaft revs [1/min],Brake twist torque [N.m],Brake power [KW],Ignition lead [° BTDC]",
+    ]
     lines += [f"{t:.2f},{n:.0f},{m:.1f},{w:.1f},{a:.1f}" for t, n, m, w, a in zip(*p.values(), strict=True)]
     r = read(tmp_path, "\n".join(lines) + "\n")
     assert (r.error, r.delimiter, r.decimal, r.header_line, r.rows, r.rows_dropped) == (None, ",", ".", 4, 120, 0)
@@ -39,7 +44,15 @@ def test_semicolon_decimal_comma_grouped_thousands_cp1252(tmp_path: Path) -> Non
     lines = ["Prüfstand Süd;;;;", "Datum;06.05.2031;;;", "Zeit (s);Motordrehzahl (1/min);Drehmoment am Motor (Nm);Leistung (PS);"]
     lines += [f"{german(t)};{german(n + 0.3)};{german(m)};{german(w / PS)};" for t, n, m, w, _ in zip(*p.values(), strict=True)]
     r = read(tmp_path, "\r\n".join(lines).encode("cp1252"))
-    assert (r.error, r.encoding, r.delimiter, r.decimal, r.header_line, r.rows, r.rows_dropped) == (None, "cp1252", ";", ",", 3, 120, 0)
+    assert (r.error, r.encoding, r.delimiter, r.decimal, r.header_line, r.rows, r.rows_dropped) == (
+        None,
+        "cp1252",
+        ";",
+        ",",
+        3,
+        120,
+        0,
+    )
     assert len(r.columns) == 4
     np.testing.assert_allclose(values(r, "rpm"), p["rpm"] + 0.3, atol=1e-9)
     assert column(r, "power_kw") == ("PS", "proved")
@@ -50,7 +63,10 @@ def test_semicolon_decimal_comma_grouped_thousands_cp1252(tmp_path: Path) -> Non
 def test_tab_with_units_row(tmp_path: Path) -> None:
     p = pull()
     lines = ["Tick ms\tEngine revs\tBrake load cell\tHorsepower\tSpark timing\tWater", "ms\trev/min\tlb-ft\thp\tdegrees\t°F"]
-    lines += [f"{t * 1000:.0f}\t{n:.0f}\t{m / LBF_FT:.1f}\t{w / HP:.1f}\t{a:.1f}\t{181 + t:.1f}" for t, n, m, w, a in zip(*p.values(), strict=True)]
+    lines += [
+        f"{t * 1000:.0f}\t{n:.0f}\t{m / LBF_FT:.1f}\t{w / HP:.1f}\t{a:.1f}\t{181 + t:.1f}"
+        for t, n, m, w, a in zip(*p.values(), strict=True)
+    ]
     r = read(tmp_path, "\n".join(lines) + "\n")
     assert (r.delimiter, r.header_line, r.rows, r.rows_dropped) == ("\t", 1, 120, 0)
     assert column(r, "time_s") == ("ms", "units_row")
@@ -99,7 +115,9 @@ def test_twelve_hour_clock_grouped_quoted_and_switch(tmp_path: Path, start: int,
     for k, (n, m) in enumerate(zip(p["rpm"], p["torque_nm"], strict=True)):
         second = (start + k) % 86_400
         hour, half = second // 3600, "AM" if second < 43_200 else "PM"
-        lines.append(f'"{(hour - 1) % 12 + 1}:{second % 3600 // 60:02d}:{second % 60:02d}.0 {half}","{n:,.0f}","{"yes" if k > 20 else "no"}","{m:.1f}"')
+        lines.append(
+            f'"{(hour - 1) % 12 + 1}:{second % 3600 // 60:02d}:{second % 60:02d}.0 {half}","{n:,.0f}","{"yes" if k > 20 else "no"}","{m:.1f}"'
+        )
     assert [h for h in stamps.split() if any(h in line for line in lines)] == stamps.split()
     r = read(tmp_path, "\n".join(lines) + "\n")
     assert (r.error, r.delimiter, r.decimal, r.rows, r.rows_dropped) == (None, ",", ".", 120, 0)
@@ -112,7 +130,9 @@ def test_recorder_restarted_with_another_header_and_cut_end(tmp_path: Path) -> N
     p = pull(80)
     first = [f"{t:.1f},{n:.0f},{m:.1f},{a:.1f}" for t, n, m, _, a in zip(*p.values(), strict=True)]
     second = [f"{t:.1f},{n:.0f},3.1{k % 9 + 1},{m:.1f},{a:.1f}" for k, (t, n, m, _, a) in enumerate(zip(*p.values(), strict=True))]
-    text = "\n".join(["T s,Engine revs,Twist Nm,Lead BTDC", *first, "T s,Engine revs,Fuel press,Twist Nm,Lead BTDC", *second, "8.0,4842,3.1"])
+    text = "\n".join(
+        ["T s,Engine revs,Twist Nm,Lead BTDC", *first, "T s,Engine revs,Fuel press,Twist Nm,Lead BTDC", *second, "8.0,4842,3.1"]
+    )
     r = read(tmp_path, text)
     assert (r.rows, r.rows_dropped, r.header_line) == (160, 1, 1)
     assert r.samples["recording"].to_list() == [0] * 80 + [1] * 80
@@ -155,7 +175,10 @@ def test_whose_degrees(tmp_path: Path) -> None:
 def test_the_tach_reads_double(tmp_path: Path) -> None:
     p = pull()
     lines = ["Run s,Coil rpm,Roller rpm,Measured N.m,Measured kW"]
-    lines += [f"{t:.2f},{0 if k == 50 else 2 * n:.0f},{n / 2.87:.0f},{m:.1f},{w:.1f}" for k, (t, n, m, w, _) in enumerate(zip(*p.values(), strict=True))]
+    lines += [
+        f"{t:.2f},{0 if k == 50 else 2 * n:.0f},{n / 2.87:.0f},{m:.1f},{w:.1f}"
+        for k, (t, n, m, w, _) in enumerate(zip(*p.values(), strict=True))
+    ]
     r = read(tmp_path, "\n".join(lines) + "\n")
     assert r.unusable is not None
     rpm = values(r, "rpm")
@@ -172,10 +195,16 @@ def test_the_tach_reads_double(tmp_path: Path) -> None:
 
 def test_french_date_time_kilogramme_metres(tmp_path: Path) -> None:
     p = pull()
-    lines = ["Banc, relevé de l'après-midi", "", "Heure;régime moteur [tr/min];couple [m.kg];puissance [ch];avance à l'allumage [°]"]
+    lines = [
+        "Banc, relevé de l'après-midi",
+        "",
+        "Heure;régime moteur [tr/min];couple [m.kg];puissance [ch];avance à l'allumage [°]",
+    ]
     for k, (n, m, w, a) in enumerate(zip(p["rpm"], p["torque_nm"], p["power_kw"], p["advance_deg"], strict=True)):
         stamp = f"06/05/2031 21:07:{31 + k // 10},{k % 10}"
-        lines.append(";".join([stamp, f"{n:.0f}", *(f"{v:.{d}f}".replace(".", ",") for v, d in ((m / KGF_M, 2), (w / PS, 1), (a, 1)))]))
+        lines.append(
+            ";".join([stamp, f"{n:.0f}", *(f"{v:.{d}f}".replace(".", ",") for v, d in ((m / KGF_M, 2), (w / PS, 1), (a, 1)))])
+        )
     r = read(tmp_path, "\n".join(lines) + "\n")
     assert (r.delimiter, r.decimal, r.header_line, r.rows) == (";", ",", 3, 120)
     assert r.started == "2031-05-06T21:07:31.000"

@@ -1,0 +1,314 @@
+"""Single faults inside an otherwise clean log: nothing lost, nothing invented, every row accounted for."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from tests.unit.reading.made_pull import about, pull, read
+
+HEAD = "Time [s],Engine speed [rpm],Torque [Nm],Advance [°BTDC]"
+
+
+def rows(count: int = 120, **more: float) -> list[str]:
+    p = pull(count, **more)  # type: ignore[arg-type]
+    return [f"{t:.2f},{n:.0f},{m:.1f},{a:.1f}" for t, n, m, _, a in zip(*p.values(), strict=True)]
+
+
+def log(lines: list[str], head: str = HEAD) -> str:
+    return "\n".join([head, *lines]) + "\n"
+
+
+def test_clean(tmp_path: Path) -> None:
+    r = read(tmp_path, log(rows()))
+    assert (r.rows, r.rows_dropped, r.warnings) == (120, 0, ())
+
+
+def test_exact_repeats_are_dropped_and_counted(tmp_path: Path) -> None:
+    lines = rows()
+    r = read(tmp_path, log([*lines[:50], lines[49], lines[49], *lines[50:]]))
+    assert (r.rows, r.rows_dropped) == (120, 2)
+    assert about(r, "line 52, 53")
+
+
+def test_broken_rows_are_dropped_and_named(tmp_path: Path) -> None:
+    lines = rows()
+    lines[10] = lines[10][:9]
+    lines[20] += ",17"
+    r = read(tmp_path, log(lines))
+    assert (r.rows, r.rows_dropped) == (118, 2)
+    assert about(r, "line 12, 22")
+    assert 12 not in r.samples["line"].to_list()
+
+
+def test_nuls_in_the_middle(tmp_path: Path) -> None:
+    lines = rows()
+    lines[60] = lines[60][:7] + "\0" * 4096
+    r = read(tmp_path, log(lines).encode())
+    assert (r.rows, r.rows_dropped) == (119, 1)
+    assert about(r, "NUL")
+
+
+def test_a_block_of_nuls_at_the_end_is_no_row(tmp_path: Path) -> None:
+    r = read(tmp_path, log(rows()).encode() + bytes(5000))
+    assert (r.rows, r.rows_dropped) == (120, 0)
+
+
+@pytest.mark.parametrize("tail", ["12.00,5800,19", "12.00,5800", "12.00,5801,199.2,33"])
+def test_cut_last_line(tmp_path: Path, tail: str) -> None:
+    r = read(tmp_path, log(rows()) + tail)
+    assert (r.rows, r.rows_dropped) == (120, 1)
+    assert about(r, "cut off at line 122") or about(r, "the end of the log is cut off")
+
+
+def test_last_line_without_a_line_end_is_kept(tmp_path: Path) -> None:
+    r = read(tmp_path, log(rows())[:-1])
+    assert (r.rows, r.rows_dropped) == (120, 0)
+
+
+def test_header_repeated_on_every_page_is_no_restart(tmp_path: Path) -> None:
+    lines = rows()
+    for at in (100, 75, 50, 25):
+        lines.insert(at, HEAD)
+    r = read(tmp_path, log(lines))
+    assert (r.rows, r.rows_dropped) == (120, 0)
+    assert set(r.samples["recording"]) == {0}
+    assert np.all(np.diff(r.samples["time_s"].to_numpy()) > 0)
+
+
+def test_preamble_again_before_a_second_header(tmp_path: Path) -> None:
+    text = "\n".join(["Run 1, gear 4", "", HEAD, *rows(), "", "Run 2, gear 4", "12:31", "", HEAD, *rows(seed=8)]) + "\n"
+    r = read(tmp_path, text)
+    assert (r.rows, r.rows_dropped, r.header_line) == (240, 0, 3)
+    assert r.samples["recording"].to_list() == [0] * 120 + [1] * 120
+
+
+def test_swapped_rows_are_put_in_order(tmp_path: Path) -> None:
+    lines = rows()
+    lines[40], lines[41] = lines[41], lines[40]
+    r = read(tmp_path, log(lines))
+    assert (r.rows, r.rows_dropped) == (120, 0)
+    assert np.all(np.diff(r.samples["time_s"].to_numpy()) > 0)
+    assert r.samples["line"].to_list()[39:43] == [41, 43, 42, 44]
+    assert about(r, "put in order")
+
+
+def test_time_that_restarts_begins_a_new_recording(tmp_path: Path) -> None:
+    r = read(tmp_path, log([*rows(60), *rows(60, seed=9)]))
+    assert r.rows == 120
+    assert r.samples["recording"].to_list() == [0] * 60 + [1] * 60
+
+
+def test_one_wild_stamp_is_not_a_restart(tmp_path: Path) -> None:
+    lines = rows()
+    lines[30] = "9999.99" + lines[30][lines[30].index(",") :]
+    r = read(tmp_path, log(lines))
+    assert r.rows == 120
+    assert set(r.samples["recording"]) == {0}
+    np.testing.assert_allclose(r.samples["time_s"].to_numpy(), np.arange(120) * 0.1, atol=1e-9)
+
+
+def test_garbled_cell_is_named(tmp_path: Path) -> None:
+    lines = rows()
+    cells = lines[33].split(",")
+    lines[33] = ",".join([*cells[:2], "2O1.x", cells[3]])
+    r = read(tmp_path, log(lines))
+    assert (r.rows, r.rows_dropped) == (120, 0)
+    assert r.samples["torque_nm"].null_count() == 1
+    assert about(r, "line 35 ('2O1.x')")
+
+
+@pytest.mark.parametrize("spike", ["0", "12000", "6600"])
+def test_rpm_spike_is_missing_and_its_row_stays(tmp_path: Path, spike: str) -> None:
+    lines = rows()
+    cells = lines[70].split(",")
+    lines[70] = ",".join([cells[0], spike, *cells[2:]])
+    r = read(tmp_path, log(lines))
+    assert r.rows == 120
+    assert r.samples["rpm"].null_count() == 1
+    assert r.samples["rpm"][70] is None
+    assert about(r, "line 72")
+
+
+def test_sentinel_that_could_be_real_stays(tmp_path: Path) -> None:
+    """A high-revving engine passes 9999 rpm."""
+    text = "t s,rpm\n" + "".join(f"{k * 0.1:.1f},{9000 + 9 * k}\n" for k in range(200))
+    r = read(tmp_path, text)
+    assert 9999.0 in r.samples["rpm"].to_list()
+    assert r.samples["rpm"].null_count() == 0
+
+
+def test_counter_in_milliseconds_that_wraps(tmp_path: Path) -> None:
+    p = pull()
+    text = "Tick ms,rpm,Nm\n" + "".join(
+        f"{(64_000 + 100 * k) % 65_536},{n:.0f},{m:.1f}\n" for k, (n, m) in enumerate(zip(p["rpm"], p["torque_nm"], strict=True))
+    )
+    r = read(tmp_path, text)
+    np.testing.assert_allclose(r.samples["time_s"].to_numpy(), np.arange(120) * 0.1, atol=1e-9)
+    assert set(r.samples["recording"]) == {0}
+
+
+def test_whole_second_stamps_are_spread(tmp_path: Path) -> None:
+    p = pull()
+    text = "Uhrzeit;Drehzahl;Drehmoment Nm\n" + "".join(
+        f"14:00:{k // 10:02d};{n:.0f};{m:.1f}\n" for k, (n, m) in enumerate(zip(p["rpm"], p["torque_nm"], strict=True))
+    )
+    r = read(tmp_path, text)
+    np.testing.assert_allclose(r.samples["time_s"].to_numpy(), np.arange(120) * 0.1, atol=1e-9)
+    assert about(r, "share each time stamp")
+
+
+def test_date_and_time_in_two_columns(tmp_path: Path) -> None:
+    p = pull()
+    text = "Date,Time,RPM,Torque (Nm)\n" + "".join(
+        f"2031-05-06,14:00:{k // 10:02d}.{k % 10},{n:.0f},{m:.1f}\n"
+        for k, (n, m) in enumerate(zip(p["rpm"], p["torque_nm"], strict=True))
+    )
+    r = read(tmp_path, text)
+    assert r.started == "2031-05-06T14:00:00.000"
+    np.testing.assert_allclose(r.samples["time_s"].to_numpy(), np.arange(120) * 0.1, atol=1e-6)
+    assert [c.channel for c in r.columns] == [None, "time_s", "rpm", "torque_nm"]
+
+
+def test_sample_counter_with_a_rate_in_the_preamble(tmp_path: Path) -> None:
+    p = pull()
+    text = "Sample rate 10 Hz\nSample,RPM,Torque (Nm)\n" + "".join(
+        f"{k + 1},{n:.0f},{m:.1f}\n" for k, (n, m) in enumerate(zip(p["rpm"], p["torque_nm"], strict=True))
+    )
+    r = read(tmp_path, text)
+    np.testing.assert_allclose(r.samples["time_s"].to_numpy(), np.arange(120) * 0.1, atol=1e-9)
+    assert about(r, "counts samples")
+
+
+def test_sample_counter_alone_is_asked_about(tmp_path: Path) -> None:
+    p = pull()
+    text = "Sample,RPM,Torque (Nm)\n" + "".join(
+        f"{k + 1},{n:.0f},{m:.1f}\n" for k, (n, m) in enumerate(zip(p["rpm"], p["torque_nm"], strict=True))
+    )
+    r = read(tmp_path, text)
+    assert "time_s" not in r.samples.columns
+    assert about(r, "in columns.yaml: 'a pull.csv': {Sample: {channel: time_s, unit: s, scale: 0.1}}")
+    told = read(tmp_path, text, hints={"Sample": {"channel": "time_s", "unit": "s", "scale": 0.1}})
+    np.testing.assert_allclose(told.samples["time_s"].to_numpy(), np.arange(120) * 0.1, atol=1e-9)
+
+
+def test_mixed_decimal_marks_are_refused_with_the_place(tmp_path: Path) -> None:
+    lines = [line.replace(",", ";") for line in rows()]
+    lines = [*lines[:60], *(line.replace(".", ",") for line in lines[60:])]
+    r = read(tmp_path, log(lines, HEAD.replace(",", ";")))
+    assert r.error is not None
+    assert r.error.line is not None
+    assert "decimal" in r.error.expected
+
+
+def test_one_other_decimal_mark_is_damage(tmp_path: Path) -> None:
+    lines = [line.replace(",", ";") for line in rows()]
+    lines[60] = lines[60].replace(".", ",")
+    r = read(tmp_path, log(lines, HEAD.replace(",", ";")))
+    assert r.error is None
+    assert r.rows == 120
+    assert about(r, "line 62")
+
+
+def test_two_torques_told_apart(tmp_path: Path) -> None:
+    p = pull()
+    text = "t s,rpm,Torque Nm,Torque corrected Nm,Wheel torque Nm\n" + "".join(
+        f"{t:.1f},{n:.0f},{m:.1f},{1.031 * m:.1f},{0.87 * m:.1f}\n"
+        for t, n, m in zip(p["time_s"], p["rpm"], p["torque_nm"], strict=True)
+    )
+    r = read(tmp_path, text)
+    assert {c.channel: c.corrected for c in r.columns if c.channel} == {
+        "time_s": False, "rpm": False, "torque_nm": False, "torque_corrected_nm": "unknown", "torque_wheel_nm": False,
+    }  # fmt: skip
+
+
+def test_power_corrected_and_torque_not(tmp_path: Path) -> None:
+    """The ratio is the correction factor, and it is said."""
+    p = pull()
+    text = "t s,rpm,Torque Nm,Power SAE J1349 kW\n" + "".join(
+        f"{t:.1f},{n:.0f},{m:.2f},{w * 1.034:.2f}\n"
+        for t, n, m, w in zip(p["time_s"], p["rpm"], p["torque_nm"], p["power_kw"], strict=True)
+    )
+    r = read(tmp_path, text)
+    assert next(c.corrected for c in r.columns if c.channel == "torque_nm") is False
+    assert next(c.corrected for c in r.columns if (c.channel or "").startswith("power")) == "SAE J1349"
+    assert about(r, "0.967") or about(r, "1.034")
+
+
+def test_header_unit_overruled_by_power(tmp_path: Path) -> None:
+    p = pull()
+    text = "t s,rpm,Torque Nm,Power kW\n" + "".join(
+        f"{t:.1f},{n:.0f},{m / 1.3558179:.2f},{w:.2f}\n"
+        for t, n, m, w in zip(p["time_s"], p["rpm"], p["torque_nm"], p["power_kw"], strict=True)
+    )
+    r = read(tmp_path, text)
+    found = next(c for c in r.columns if c.channel == "torque_nm")
+    assert (found.unit, found.unit_from) == ("lbf·ft", "proved")
+    np.testing.assert_allclose(r.samples["torque_nm"].to_numpy(), p["torque_nm"], atol=0.01)
+    assert about(r, "says N·m, but")
+
+
+def test_close_constants_are_asked_about(tmp_path: Path) -> None:
+    """7023.5 (metric hp, N·m) and 7043.2 (kW, lbf·ft) with three digits and no units."""
+    rpm = np.arange(2500, 5000, 100)
+    torque = np.full(len(rpm), 90.0) + np.arange(len(rpm)) % 3
+    power = torque * rpm / 7033.0
+    text = "t,rpm,torque,power\n" + "".join(
+        f"{k * 0.2:.1f},{n},{m:.0f},{p:.0f}\n" for k, (n, m, p) in enumerate(zip(rpm, torque, power, strict=True))
+    )
+    r = read(tmp_path, text)
+    assert about(r, "both fit")
+    assert about(r, "in columns.yaml")
+
+
+def test_torque_from_power_alone(tmp_path: Path) -> None:
+    p = pull()
+    text = "t s,rpm,Power kW\n" + "".join(
+        f"{t:.1f},{n:.0f},{w:.2f}\n" for t, n, w in zip(p["time_s"], p["rpm"], p["power_kw"], strict=True)
+    )
+    r = read(tmp_path, text)
+    np.testing.assert_allclose(r.samples["torque_nm"].to_numpy(), p["torque_nm"], atol=0.03)
+    assert about(r, "computed from 'Power kW'")
+
+
+def test_negative_advance_without_a_word_is_asked(tmp_path: Path) -> None:
+    p = pull()
+    text = "t s,rpm,Torque Nm,Timing deg\n" + "".join(
+        f"{t:.1f},{n:.0f},{m:.1f},{-a:.1f}\n" for t, n, m, _, a in zip(*p.values(), strict=True)
+    )
+    r = read(tmp_path, text)
+    np.testing.assert_allclose(r.samples["advance_deg"].to_numpy(), p["advance_deg"].round(1), atol=1e-9)
+    assert about(r, "sign: -1")
+
+
+def test_hints_win(tmp_path: Path) -> None:
+    p = pull()
+    text = "a,b,c,d\n" + "".join(
+        f"{t:.1f},{n:.0f},{m / 9.80665:.3f},{-a / 2:.2f}\n" for t, n, m, _, a in zip(*p.values(), strict=True)
+    )
+    hints = {
+        "a": {"channel": "time_s", "unit": "s"}, "b": {"channel": "rpm", "unit": "rpm"}, "c": {"channel": "torque_nm", "unit": "kgf·m"},
+        "d": {"channel": "advance_deg", "sign": -1, "scale": 2}, "no such": {"channel": "rpm"},
+    }  # fmt: skip
+    r = read(tmp_path, text, hints=hints)
+    assert r.error is None
+    np.testing.assert_allclose(r.samples["torque_nm"].to_numpy(), p["torque_nm"], atol=0.01)
+    np.testing.assert_allclose(r.samples["advance_deg"].to_numpy(), p["advance_deg"], atol=0.02)
+    assert {c.unit_from for c in r.columns} <= {"columns_yaml", "assumed"}
+    assert about(r, "'no such'")
+
+
+def test_standardised_values_are_refused(tmp_path: Path) -> None:
+    rng = np.random.default_rng(4)
+    text = "speed_std,load_std,ignition_angle_std\n" + "".join(
+        f"{a:.5f},{b:.5f},{c:.5f}\n" for a, b, c in rng.normal(0, 1, (300, 3))
+    )
+    r = read(tmp_path, text)
+    assert r.error is not None
+    assert "no physical units" in r.error.found
+
+
+def test_absurd_values_are_said(tmp_path: Path) -> None:
+    text = "t s,rpm,Torque Nm\n" + "".join(f"{k * 0.1:.1f},{2000 + 300 * k},{100 + 200 * k}\n" for k in range(100))
+    r = read(tmp_path, text)
+    assert about(r, "outside what engines do (rpm")
+    assert about(r, "outside what engines do (torque_nm")
