@@ -5,7 +5,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from pullbook.book import Book, days, engines, is_day_name, printable
+from pullbook.book import LOG_ENDINGS, Book, days, engines, is_day_name, printable
 from pullbook.handover import Fault, LogReading, Segment
 from pullbook.reading.day import assemble
 from pullbook.reading.preamble import settled
@@ -29,17 +29,22 @@ def check(book: Book, paths: list[Path]) -> dict[str, Any]:
     """
     files: dict[str, dict[str, Any]] = {}
     told: dict[tuple[str, str], dict[str, Any]] = {}
+    asked: dict[tuple[Book, str, str], list[str | None]] = {}
     for place, engine, day, only in _asked(book, paths):
+        asked.setdefault((place, engine, day), []).append(only)
+    for (place, engine, day), names in asked.items():
         if not is_day_name(day) and place is book:
             told[engine, day] = _no_date(book, engine, day)
             continue
         found = survey(place, engine, day)
         reading = assemble(found, with_logs=False)
-        wanted = [log for log in reading.logs if only is None or found.names[log.file] == only]
+        wanted = [log for log in reading.logs if None in names or found.names[log.file] in names]
         answered = settled(found)
         files.update({log.file: _file(log, answered) for log in wanted})
-        if only is None or not wanted:
+        if None in names or not {found.names[log.file] for log in wanted}.issuperset(names):
             told[engine, day] = _day(printable(engine), printable(day), reading.questions, reading.warnings, reading.errors)
+    for engine in dict.fromkeys(engine for place, engine, _ in asked if place is book):
+        told.update(_stray(book, engine))
     return {"files": list(files.values()), "days": list(told.values())}
 
 
@@ -57,8 +62,9 @@ def _asked(book: Book, paths: list[Path]) -> Iterable[tuple[Book, str, str, str 
             parts = ("elsewhere",) * 3
         if len(parts) == 2:
             yield book, parts[0], parts[1], only
-        elif len(parts) == 1 and only is None:
-            yield from _engine(book, parts[0])
+        elif len(parts) == 1 and only in (None, "engine.yaml"):
+            for place, engine, day, _ in _engine(book, parts[0]):
+                yield place, engine, day, only
         elif folder.resolve() in (book.root.resolve(), book.logs.resolve()) and only is None:
             for engine in engines(book):
                 yield from _engine(book, engine)
@@ -70,6 +76,21 @@ def _engine(book: Book, engine: str) -> Iterable[tuple[Book, str, str, str | Non
     dated, undated = days(book, engine)
     for day in (*dated, *undated):
         yield book, engine, day, None
+
+
+def _stray(book: Book, engine: str) -> dict[tuple[str, str], dict[str, Any]]:
+    """What stands beside an engine's day folders and is not looked into: links, and logs that lie outside a day."""
+    told = {}
+    for path in sorted((book.logs / engine).iterdir()):
+        name = printable(path.name)
+        if path.is_symlink() and path.is_dir():
+            why = f"{book.shown(path)} is a link: not followed. Put the day folder itself here"
+        elif path.is_file() and path.suffix.lower() in LOG_ENDINGS and not path.name.startswith((".", "~$")):
+            why = f"{book.shown(path)} lies in no day folder: not read. Move it into one (YYYY-MM-DD)"
+        else:
+            continue
+        told[engine, name] = _day(printable(engine), name, (), (why,), ())
+    return told
 
 
 def _elsewhere(folder: Path) -> Book:

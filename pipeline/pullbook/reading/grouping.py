@@ -100,7 +100,7 @@ def _by_advance(pulls: list[Match]) -> None:
     taken: dict[str, int] = {}
     for members, curves in groups:
         every = [v for c in curves for v in c.values()]
-        label = f"log {float(np.percentile(every, 90)):.1f}°"
+        label = f"{float(np.percentile(every, 90)):.1f}° logged"
         taken[label] = taken.get(label, 0) + 1
         for m in members:
             m.label = label if taken[label] == 1 else f"{label} ({taken[label]})"

@@ -11,6 +11,7 @@ import pytest
 from tests.unit.reading_day.driven import SWEEP, drive, write_log
 
 from pullbook.book import Book
+from pullbook.reading import check as check_module
 from pullbook.reading.check import as_text, check
 from pullbook.reading.day import read_day
 from pullbook.reading.new_sheet import new_day, sheet_bytes
@@ -98,6 +99,32 @@ def test_folder_without_a_real_date_is_listed_not_read(book: Book) -> None:
     day = next(d for d in found["days"] if d["day"] == "2025-02-30")
     assert "x.csv" in day["warnings"][0]
     assert not any("2025-02-30" in f["file"] for f in found["files"])
+
+
+def test_check_of_many_logs_of_a_day_reads_the_day_once(book: Book, monkeypatch: pytest.MonkeyPatch) -> None:
+    calls: list[str] = []
+    real = check_module.survey
+    monkeypatch.setattr(check_module, "survey", lambda b, e, d: (calls.append(d), real(b, e, d))[1])
+    folder = book.day_folder("blue", "2031-04-05")
+    found = check(book, [folder / "run 2.csv", folder / "run 1.csv"])
+    assert calls == ["2031-04-05"]
+    assert len(found["files"]) == 2
+
+
+def test_check_of_engine_yaml_shows_its_days(book: Book) -> None:
+    (book.logs / "blue" / "engine.yaml").write_text("cylinderz: 8\n")
+    found = check(book, [book.logs / "blue" / "engine.yaml"])
+    assert found["files"] == []
+    assert [e["column"] for e in found["days"][0]["errors"]] == ["cylinderz"]
+
+
+def test_links_and_logs_beside_the_days_are_named(book: Book, tmp_path: Path) -> None:
+    (tmp_path / "elsewhere").mkdir()
+    (book.logs / "blue" / "2031-04-06").symlink_to(tmp_path / "elsewhere")
+    (book.logs / "blue" / "lost.csv").write_text("rpm\n1\n")
+    told = {d["day"]: d["warnings"] for d in check(book, [])["days"]}
+    assert "is a link" in told["2031-04-06"][0]
+    assert "lies in no day folder" in told["lost.csv"][0]
 
 
 def test_note_is_named_under_days_not_in_files(book: Book) -> None:
