@@ -30,11 +30,11 @@ def test_clock_offset_and_torque_unit(shift: float, scale: float) -> None:
 
 
 @FEW
-@given(seed=st.integers(0, 10_000))
-def test_order_of_tables_does_not_matter(seed: int) -> None:
+@given(number=st.integers(0, 10_000))
+def test_order_of_tables_does_not_matter(number: int) -> None:
     """Pulls may stand in the tables in any order; each pull's own rows stay in time."""
     reading = day([Sweep("34"), Sweep("30"), Sweep("32")], facts=AIR)
-    order = np.random.default_rng(seed).permutation(3)
+    order = np.random.default_rng(number).permutation(3)
     pulls = reading.pulls[order.tolist()]
     samples = pl.concat([reading.samples.filter(pull_id=p) for p in pulls["pull_id"]])
     assert align_day(replace(reading, pulls=pulls, samples=samples)).rows.equals(align_day(reading).rows)
@@ -51,10 +51,10 @@ def test_a_pull_stands_by_itself(drop: int) -> None:
 
 
 @FEW
-@given(slope=st.floats(-0.1, 0.1), level=st.floats(10.0, 900.0), seed=st.integers(0, 10_000))
-def test_centred_means_of_a_line_are_the_line(slope: float, level: float, seed: int) -> None:
+@given(slope=st.floats(-0.1, 0.1), level=st.floats(10.0, 900.0), number=st.integers(0, 10_000))
+def test_centred_means_of_a_line_are_the_line(slope: float, level: float, number: int) -> None:
     """Wherever the samples fall inside a cell, a straight line comes back at the cell's centre."""
-    x = np.random.default_rng(seed).uniform(2000.0, 5000.0, 300)
+    x = np.random.default_rng(number).uniform(2000.0, 5000.0, 300)
     cell, mean, off, n = centred_means(x, level + slope * x, 100.0)
     assert mean == pytest.approx(level + slope * 100.0 * cell, abs=1e-6)
     assert np.abs(off).max() <= 50.0 + 1e-9

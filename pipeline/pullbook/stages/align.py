@@ -11,7 +11,7 @@ from pullbook.handover import AlignedDay, DayReading
 from pullbook.measure.local import local_slope
 from pullbook.stages.correction import Corrected, correct_day
 from pullbook.stages.lag import torque_lag
-from pullbook.stages.one_pull import READ_CHANNELS, AlignedPull, Footing, align_hold, align_pull
+from pullbook.stages.one_pull import READ_CHANNELS, AlignedPull, Footing, align_hold, align_pull, finite
 
 Array = npt.NDArray[np.float64]
 
@@ -31,11 +31,11 @@ def align_day(reading: DayReading) -> AlignedDay:
     AlignedDay
         ``rows`` of every pull that gave any, left-out ones too; the air factor is in ``torque_nm`` and ``se_nm``.
     """
-    lag, bound = torque_lag(reading.samples, reading.coast_downs)
+    all_samples = finite(reading.samples, READ_CHANNELS)
+    lag, bound = torque_lag(all_samples, finite(reading.coast_downs, READ_CHANNELS))
     footing = Footing(lag[0] if lag else 0.0, _inertia(reading))
     air = correct_day(reading)
-    wanted = [c for c in READ_CHANNELS if c in reading.samples.columns]
-    parts = reading.samples.select("pull_id", *wanted).partition_by("pull_id", as_dict=True, maintain_order=True)
+    parts = all_samples.select("pull_id", *READ_CHANNELS).partition_by("pull_id", as_dict=True, maintain_order=True)
     samples = {str(key[0]): part for key, part in parts.items()}
     pulls = reading.pulls.sort("order")
     done = {

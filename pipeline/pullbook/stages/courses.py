@@ -142,7 +142,7 @@ def without_log(
     rows
         The rows each setting was pulled at; absent for settings that were only lit.
     rng
-        Seeded by the day's inputs.
+        A stream that the day's inputs start.
     """
     lit = {s: _lit(s, witnesses, told, zero_deg or 0.0, rows.get(s)) for s in settings}
     family = {s: told or witnesses.parts(s, _sheet_family(one.sheet)) or _seen_family(one) for s, one in lit.items()}

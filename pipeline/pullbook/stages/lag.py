@@ -24,7 +24,7 @@ def torque_lag(samples: pl.DataFrame, coast_downs: pl.DataFrame) -> tuple[tuple[
     Parameters
     ----------
     samples, coast_downs
-        Columns as SAMPLES: the day's pulls untrimmed, and its coast-downs alone.
+        ``file, segment, time_s, torque_nm, throttle_pct``, numbers or null: the day's pulls untrimmed, its coast-downs alone.
 
     Returns
     -------
@@ -47,7 +47,7 @@ def _bound(decay: Decay) -> float:
 
 
 def _open_throttle(samples: pl.DataFrame) -> float | None:
-    level = samples["throttle_pct"].max() if "throttle_pct" in samples.columns else None
+    level = samples["throttle_pct"].max()
     return float(level) if isinstance(level, float) else None
 
 
@@ -66,6 +66,6 @@ def _tails(coast_downs: pl.DataFrame, wide_open: float | None) -> list[tuple[Arr
             shut = np.flatnonzero(throttle <= throttle.min() + 0.05 * max(wide_open - throttle.min(), 0.0))
             first = int(shut[0])
         t, y = t[first:] - t[first], y[first:]
-        keep = t <= _WINDOW_S
+        keep = (t >= 0.0) & (t <= _WINDOW_S)
         tails.append((t[keep], y[keep]))
     return tails

@@ -9,6 +9,7 @@ import polars as pl
 from pullbook.columns import ROW_RPM
 from pullbook.handover import AlignedDay, DayReading
 from pullbook.measure.local import centred_means, second_differences
+from pullbook.stages.one_pull import finite
 
 Array = npt.NDArray[np.float64]
 
@@ -147,7 +148,7 @@ def _mean_curve(setting: str, part: pl.DataFrame) -> LoggedCurve:
 
 def _way_down(reading: DayReading, speaking: pl.DataFrame, factor: float) -> dict[str, LoggedCurve]:
     """Logged advance on the coast-downs, throttle shut: the weights' way back (and the vacuum's, where there is one)."""
-    coasts = reading.coast_downs
+    coasts = finite(reading.coast_downs, ("rpm", "advance_deg"))
     if coasts.is_empty() or coasts["advance_deg"].null_count() == len(coasts):
         return {}
     coasts = coasts.join(speaking, on="pull_id").filter(pl.col("advance_deg").is_not_null() & pl.col("rpm").is_not_null())

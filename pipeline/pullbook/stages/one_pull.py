@@ -57,6 +57,17 @@ def _torque(part: pl.DataFrame, rpm: Array) -> Array:
     return torque
 
 
+def finite(samples: pl.DataFrame, channels: tuple[str, ...]) -> pl.DataFrame:
+    """``samples`` with every one of ``channels`` as a number or null; absent channels are null throughout."""
+    known = [
+        pl.when(pl.col(c).cast(pl.Float64).is_finite()).then(pl.col(c).cast(pl.Float64)).alias(c)
+        if c in samples.columns
+        else pl.lit(None, pl.Float64).alias(c)
+        for c in channels
+    ]
+    return samples.with_columns(known)
+
+
 def align_pull(row: dict[str, Any], part: pl.DataFrame | None, footing: Footing) -> AlignedPull:
     """Rows and plain facts of one sweep."""
     nothing = conform(pl.DataFrame(), ROWS)
@@ -96,7 +107,7 @@ def align_pull(row: dict[str, Any], part: pl.DataFrame | None, footing: Footing)
             "rpm_min": float(rpm[keep].min()),
             "rpm_max": float(rpm[keep].max()),
             "seconds": float(span[-1] - span[0]),
-            "rpm_per_s": float(np.median(rate[keep])),
+            "rpm_per_s": float(np.median(rate[keep])) if np.isfinite(rate[keep]).all() else None,
         }
     if rows.is_empty():
         out.reasons.append(

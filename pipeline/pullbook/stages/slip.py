@@ -19,7 +19,7 @@ def slipping(rpm: Array, roller_rpm: Array) -> npt.NDArray[np.bool_]:
         Shape (n,), rpm; NaN or zero where absent.
     """
     with np.errstate(divide="ignore", invalid="ignore"):
-        ratio = np.where(roller_rpm > 0, rpm / roller_rpm, np.nan)
+        ratio = np.where((roller_rpm > 0) & (rpm > 0), rpm / roller_rpm, np.nan)
     known = np.isfinite(ratio)
     out = np.zeros(len(rpm), bool)
     if known.sum() < 20:

@@ -48,7 +48,8 @@ def _last_under_load(rpm: Array, torque_nm: Array) -> int:
     known = np.flatnonzero(np.isfinite(torque_nm[: last + 1]))
     if len(known) < 8:
         return last
-    known = known[: 1 + int(np.flatnonzero(torque_nm[known] >= _LOADED * np.median(torque_nm[known]))[-1])]
+    loaded = np.flatnonzero(torque_nm[known] >= _LOADED * np.median(torque_nm[known]))
+    known = known[: 1 + int(loaded[-1])] if len(loaded) else known
     y = torque_nm[known]
     level = float(np.median(y[-max(8, len(y) // 8) :]))
     while len(known) > 8 and torque_nm[known[-1]] < level - _LIFT_LOSS * abs(level):

@@ -67,7 +67,7 @@ def mechanical(lit: Sequence[Lit], rng: np.random.Generator) -> list[CurveDraws]
     lit
         One setting, or several whose sheet gives the same rise from different initials.
     rng
-        Seeded by the day's inputs.
+        A stream that the day's inputs start.
 
     Returns
     -------

@@ -28,9 +28,9 @@ def two_stage(n: Array) -> Array:
     return np.interp(n, [2800.0, 3500.0, 4900.0], [14.0, 26.0, 34.0])
 
 
-def noisy(curve: Any, seed: int) -> Any:
+def noisy(curve: Any, number: int) -> Any:
     """The same curve with a logger's scatter."""
-    rng = np.random.default_rng(seed)
+    rng = np.random.default_rng(number)
     return lambda n: curve(n) + rng.normal(0.0, 0.1, n.shape)
 
 
