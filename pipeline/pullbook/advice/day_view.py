@@ -9,7 +9,7 @@ import polars as pl
 from pullbook.advice import limits_words
 from pullbook.advice.ceiling_ends import reach_ends
 from pullbook.advice.ground import Ground, survey
-from pullbook.advice.settings_run import Setting, settings_run
+from pullbook.advice.settings_run import NOTED, Setting, settings_run
 from pullbook.handover import AlignedDay, BestDay, DayReading, DeliveredDay
 
 
@@ -48,7 +48,9 @@ class AdviceDay:
 def look_at(reading: DayReading, aligned: AlignedDay, delivered: DeliveredDay, best: BestDay) -> AdviceDay:
     """Gather what the advice needs from the earlier stages' answers."""
     used = aligned.pulls.filter(pl.col("status") != "left_out")
-    names = used["setting"].drop_nulls().unique(maintain_order=True).to_list()
+    # a setting that knocked is never carried on past where it was run: the rows beside are where its pull was cut short
+    knocked = best.knock.filter(pl.col("word").is_in(NOTED))["setting"]
+    names = used.filter(~pl.col("setting").is_in(knocked.to_list()))["setting"].drop_nulls().unique(maintain_order=True).to_list()
     ceiling = reach_ends(best.ceiling, delivered.delivered, names, reading.engine_facts.max_advance_deg)
     ground = survey(
         best.posterior,

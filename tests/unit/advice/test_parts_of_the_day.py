@@ -1,5 +1,7 @@
 """The smaller parts of the advice: settings run, drift, hand-over pull, ceiling's ends, fitted parts, limits in words."""
 
+from dataclasses import replace
+
 import numpy as np
 import polars as pl
 import pytest
@@ -7,6 +9,7 @@ from tests.unit.advice.synthetic import RPM, Day, Pull, locked, sprung
 from tests.unit.advice.test_mechanical import ground_of
 
 from pullbook.advice.ceiling_ends import reach_ends
+from pullbook.advice.day_view import look_at
 from pullbook.advice.drift_watch import watch
 from pullbook.advice.hand_over import hand_over_pull
 from pullbook.advice.limits_words import knock_facts, limit_line
@@ -38,6 +41,19 @@ def test_the_ceilings_ends_are_not_held_down_by_a_pull_that_started_a_row_earlie
     assert reach_ends(table, delivered_rows(curves), ["24", "30"], 28.0)["advance_deg"][0] == 28.0
     noted = table.with_columns(because=pl.lit("knock heard at 26.0° with 26"))
     assert reach_ends(noted, delivered_rows(curves), ["24", "30"], None)["advance_deg"][0] == 24.0
+
+
+def test_a_setting_that_knocked_is_not_carried_past_where_it_was_run() -> None:
+    """Cut short for knock at 5400 rpm: that it was not heard at 5500 is because nobody ran it there."""
+    day = Day([Pull("34", 34, baseline=True), Pull("36", 36, knock="heard", knock_rpm=(5000, 5400)), Pull("34", 34)])
+    reading, aligned, delivered, best = day.parts()
+    cut = delivered.delivered.filter((pl.col("setting") != "36") | (pl.col("rpm") <= 5400))
+    strict = best.ceiling.with_columns(
+        advance_deg=pl.when(pl.col("rpm") > 5400).then(34.0).otherwise("advance_deg"),
+        because=pl.when(pl.col("rpm") > 5400).then(pl.lit("most advanced setting tested")).otherwise("because"),
+    )
+    seen = look_at(reading, aligned, replace(delivered, delivered=cut), replace(best, ceiling=strict))
+    assert seen.ceiling.filter(pl.col("rpm") > 5400)["advance_deg"].to_list() == [34.0, 34.0]
 
 
 def test_a_falling_curve_is_left_out_of_what_was_delivered_going_up() -> None:
