@@ -70,7 +70,8 @@ def rough_day(rng: np.random.Generator) -> DayReading:
     )
     facts = DayFacts(air=air, zero_mark=maybe(rng, 0.4, ZeroMark(30.0, 28.0)) or ZeroMark())
     return DayReading(
-        engine="e", day="2031-01-01", engine_facts=engine, facts=facts, logs=(), pulls=conform(pl.DataFrame(pulls, infer_schema_length=None), FOUND_PULLS),
+        engine="e", day="2031-01-01", engine_facts=engine, facts=facts, logs=(),
+        pulls=conform(pl.DataFrame(pulls, infer_schema_length=None), FOUND_PULLS),
         samples=conform(pl.concat(samples, how="diagonal") if samples else pl.DataFrame(), SAMPLES),
         coast_downs=conform(pl.concat(coasts, how="diagonal") if coasts else pl.DataFrame(), SAMPLES),
         strobe=conform(pl.DataFrame(strobe, infer_schema_length=None), STROBE),

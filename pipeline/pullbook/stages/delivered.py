@@ -11,7 +11,7 @@ from pullbook.columns import PULL_ADVANCE, SHAPES, conform
 from pullbook.handover import AlignedDay, DayReading, DeliveredDay
 from pullbook.stages.courses import Course, from_log, true_advance, without_log
 from pullbook.stages.delivered_tables import delivered_table, evidence_table
-from pullbook.stages.scale_factor import wrong_factor
+from pullbook.stages.scale_factor import light_at_half, wrong_factor
 from pullbook.stages.timing_remarks import Remarks, remarks
 from pullbook.stages.timing_scale import DEG_PER_RPM_US, TimingScale, mark_error, mark_uncertainty, timing_scale
 from pullbook.stages.witnesses import Witnesses, gather, set_aside
@@ -39,6 +39,8 @@ def delivered_advance(reading: DayReading, aligned: AlignedDay) -> DeliveredDay:
     factor = wrong_factor(witnesses, zero or 0.0, told)
     declared = reading.engine_facts.ignition.advance_scale == "distributor"
     heard = witnesses
+    if light_at_half(witnesses, zero or 0.0):
+        factor = (0.5, False)
     if factor is not None and factor[0] == 0.5 and not declared:  # the light is the one that stands at half
         heard = witnesses = replace(witnesses, light=_without_light(witnesses.light))
     elif factor is not None:

@@ -11,6 +11,7 @@ from pullbook.stages.witnesses import LIGHT_SD_DEG, SHEET_COMMON_SD_DEG, SHEET_S
 Array = npt.NDArray[np.float64]
 
 _CLEAR = 6.0  # natural logs of evidence
+_LEAST_READINGS, _FITS_DEG = 3, 1.5
 _OWN_ZERO, _OWN_ZERO_SD = 12.0, 8.0  # a distributor's own zero lacks the initial advance
 
 
@@ -48,6 +49,22 @@ def wrong_factor(witnesses: Witnesses, zero_deg: float, family: str | None) -> t
     }
     best = max(others, key=lambda k: others[k])
     return best if others[best] - plain > _CLEAR else None
+
+
+def light_at_half(witnesses: Witnesses, zero_deg: float) -> bool:
+    """Whether the light readings fit the log only when both their axes are doubled: distributor degrees at distributor rpm."""
+    apart, doubled = [], []
+    table = witnesses.light.filter(pl.col("used") & (pl.col("scale").fill_null("crank") == "crank"))
+    for setting, rpm, advance in table.select("setting", "rpm", "advance_deg").iter_rows():
+        curve = witnesses.logged.curves.get(setting)
+        if curve is None or not np.isfinite(twice := float(curve.at(2.0 * rpm))):
+            continue
+        doubled.append(abs(twice - 2.0 * (advance - zero_deg)))
+        apart.append(abs(float(curve.at(rpm)) - (advance - zero_deg)))
+    if len(doubled) < _LEAST_READINGS:
+        return False
+    known, twice_off = [a for a in apart if np.isfinite(a)], float(np.median(doubled))
+    return twice_off < _FITS_DEG and (not known or float(np.median(known)) > twice_off + _FITS_DEG)
 
 
 def _pairs(witnesses: Witnesses, zero_deg: float, family: str | None) -> tuple[Array, Array, Array]:

@@ -86,8 +86,8 @@ def _whose_degrees(factor: float, own_zero: bool, declared: bool) -> str:
         )
     if not declared:
         return (
-            "The light reads half of what the log holds: are its readings distributor degrees (strobe.csv, scale: distributor)? "
-            "They are shown and not used until that is settled."
+            "The light fits the log only when it is doubled: are its readings distributor degrees "
+            "(strobe.csv, scale: distributor)? They are shown and not used until that is settled."
         )
     return (
         "The light and the sheet fit the logged advance as it stands in the log, not doubled: is advance_scale: distributor right? "

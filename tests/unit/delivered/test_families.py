@@ -89,6 +89,17 @@ def test_hysteresis_is_down_minus_up_from_the_coast_downs() -> None:
     assert solve([Sweep("a", springs, sheet=SHEET)], engine=WEIGHTS, coast_downs=with_can).shapes["hysteresis_deg"][0] is None
 
 
+def test_light_at_distributor_speed_and_degrees_is_asked_about() -> None:
+    crank = (2800, 3400, 3900, 4600, 5200, 5800)
+    strobe = [{"setting": "a", "rpm": n / 2.0, "advance_deg": float(springs(np.array(float(n)))) / 2.0} for n in crank]
+    got = solve([Sweep("a", springs, sheet=SHEET)], engine=WEIGHTS, strobe=strobe)
+    assert any("scale: distributor" in q for q in got.questions)
+    assert got.delivered.filter(rpm=5500, direction="up")["advance_deg"][0] == pytest.approx(34.0, abs=0.2)
+    declared = solve([Sweep("a", springs, sheet=SHEET)], engine=WEIGHTS, strobe=[r | {"scale": "distributor"} for r in strobe])
+    assert not any("scale: distributor" in q for q in declared.questions)
+    assert declared.evidence.filter(pl.col("source") == "light")["used"].all()
+
+
 def test_sheet_alone_is_wide_and_has_no_shape() -> None:
     got = solve([Sweep("a", sheet=SHEET), Sweep("b", sheet={"initial_deg": 10.0, "total_deg": 30.0})], engine=WEIGHTS)
     a = got.delivered.filter(setting="a")
