@@ -1,4 +1,4 @@
-"""Reading speed against bare parsers: a clean log, a messy one, many small ones. Run by hand: ``python tests/bench/bench_reading.py``.
+"""Reading speed against bare parsers: a clean log, a messy one, many small ones. By hand: ``python tests/bench/bench_reading.py``.
 
 Prints seconds, ratios and peak memory (each in a process of its own). Wanted: clean at most 2 x a bare polars.read_csv, messy
 at most 1 x a bare pandas.read_csv, memory below 6 x the file, 200 logs of 100 kB below 10 s.
@@ -64,7 +64,8 @@ if what == "polars":
     do = lambda: pl.read_csv(path)
 elif what == "pandas":
     import pandas as pd
-    do = lambda: pd.read_csv(path, sep=sys.argv[3], skiprows=int(sys.argv[4]), encoding=sys.argv[5], on_bad_lines="skip", low_memory=False)
+    how = dict(sep=sys.argv[3], skiprows=int(sys.argv[4]), encoding=sys.argv[5], on_bad_lines="skip", low_memory=False)
+    do = lambda: pd.read_csv(path, **how)
 else:
     from pullbook.reading.log import read_log
     do = lambda: read_log(Path(path), shown=Path(path).name)
@@ -100,14 +101,16 @@ def main() -> None:
         bare, _ = measure("polars", clean)
         ours, memory = measure("ours", clean)
         print(
-            f"clean {size:.0f} MB: polars {bare:.3f} s, ours {ours:.3f} s, ratio {ours / bare:.2f} (wanted <= 2); memory {memory:.0f} MB = {memory / size:.1f} x file"
+            f"clean {size:.0f} MB: polars {bare:.3f} s, ours {ours:.3f} s, ratio {ours / bare:.2f} (wanted <= 2); "
+            f"memory {memory:.0f} MB = {memory / size:.1f} x file"
         )
         write_messy(messy, rows)
         size = messy.stat().st_size / 1e6
         bare, _ = measure("pandas", messy, ";", "2", "cp1252")
         ours, memory = measure("ours", messy)
         print(
-            f"messy {size:.0f} MB: pandas {bare:.3f} s, ours {ours:.3f} s, ratio {ours / bare:.2f} (wanted <= 1); memory {memory:.0f} MB = {memory / size:.1f} x file"
+            f"messy {size:.0f} MB: pandas {bare:.3f} s, ours {ours:.3f} s, ratio {ours / bare:.2f} (wanted <= 1); "
+            f"memory {memory:.0f} MB = {memory / size:.1f} x file"
         )
         import time
 

@@ -2,6 +2,7 @@
 
 import re
 from collections import defaultdict
+from itertools import pairwise
 
 import polars as pl
 
@@ -31,7 +32,7 @@ def fill_blanks(lines: pl.Series) -> pl.Series:
     if not short.len() or short.len() > MOST_LINES:
         return lines
     spans = _spans(lines.filter(starts & (counts == wide)).head(400).to_list(), wide)
-    if any(a[1] > b[0] for a, b in zip(spans, spans[1:], strict=False)):
+    if any(a[1] > b[0] for a, b in pairwise(spans)):
         return lines
     by_blanks: dict[tuple[int, ...], list[tuple[int, str]]] = defaultdict(list)
     for at, text in zip(short.to_list(), lines.gather(short).to_list(), strict=True):

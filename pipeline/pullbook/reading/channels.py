@@ -1,5 +1,6 @@
 """Which column is which channel: headings first, then plausibility; one column a channel, the others named and left out."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
@@ -78,7 +79,7 @@ class Talk:
         self.warnings.append(f"{self.name}: {text}")
 
 
-def obey(columns: list[Column], hints: dict[str, dict[str, Any]], talk: Talk) -> None:
+def obey(columns: list[Column], hints: Mapping[str, Any], talk: Talk) -> None:
     """Put the operator's columns.yaml on the columns; what does not fit is said."""
     by_header = {c.header: c for c in columns}
     folded = {" ".join(c.header.casefold().split()): c for c in columns}
@@ -198,7 +199,7 @@ def _correction_named(column: Column) -> str | Literal[False]:
 
 
 def _speeds(wanted: dict[str, list[Column]], talk: Talk) -> None:
-    """A weak heading ("crank") is speed only with an engine's values; a dyno's speed alone stands for the engine's, and is asked."""
+    """A weak heading ("crank") is speed only with an engine's values; a dyno's alone stands for the engine's, and is asked."""
     if "rpm" in wanted:
         strong = [c for c in wanted["rpm"] if c.hint or c.meaning.strong or _share_of_speeds(c.kept()) > 0.8]
         wanted["rpm"] = strong
@@ -215,5 +216,6 @@ def _speeds(wanted: dict[str, list[Column]], talk: Talk) -> None:
         if not only.hint:
             wanted["rpm"] = wanted.pop("roller_rpm")
             talk.ask(
-                f"the only speed is {only.header!r}, taken as engine speed; if it is the roller's: {yaml_line(talk.name, only.header, channel='roller_rpm')}"
+                f"the only speed is {only.header!r}, taken as engine speed; if it is the roller's: "
+                f"{yaml_line(talk.name, only.header, channel='roller_rpm')}"
             )

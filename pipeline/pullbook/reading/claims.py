@@ -2,27 +2,20 @@
 
 import re
 from collections.abc import Sequence
+from functools import cache
 from typing import Any
 
 from pullbook.reading.naming import fold
 from pullbook.reading.units_text import unit_of
+from pullbook.reading.wordlist import rows
 
-_N = r"([-+]?\d+(?:[.,]\d+)?)"
-_PATTERNS: tuple[tuple[str, str, str], ...] = (
-    ("baro_kpa", rf"(?:baro\w*|luftdruck|pression(?: atmosph\w*)?|pressione|presion|pressure|air press\w*|druck)\W{{0,4}}\D{{0,12}}?{_N}\s*(kpa|hpa|mbar|mb|in\.?\s?hg|mm\s?hg|psi|bar)",
-     "pressure"),
-    ("temperature_c", rf"(?:air|temp\w*|luft\w*|aria|aire|ambient\w*|inlet)\W{{0,4}}[^\d,;]{{0,14}}?{_N}\s*(°?\s?[cfk]\b|deg\.?\s?[cf]\b|grad)", "temperature"),
-    ("humidity_pct", rf"{_N}\s*%\s*(?:rh|r\.?h|rel\w*|hum\w*|feuchte|hr|ur|r\.?\s?f)", "share"),
-    ("humidity_pct", rf"(?:humid\w*|feucht\w*|luftfeuch\w*|rh|hygro\w*|umidita\w*|humedad)\W{{0,4}}[^\d,;]{{0,8}}?{_N}\s*%?", "share"),
-    ("correction", r"(uncorrected|unkorrigiert|non corrig\w*|non corrett\w*|sin correg\w*|no correction|keine korrektur|correction (?:off|none))", ""),
-    ("correction", r"(sae\s*-?\s*j\s?-?1349|sae\s*-?\s*j\s?-?607|j\s?1349|j\s?607|iso\s*-?\s*1585|din\s*-?\s*70\s?020)", ""),
-    ("correction", r"(correct\w*|korrig\w*|korrektur\w*|corrig\w*|corrett\w*|corregid\w*|correzione)", ""),
-    ("smoothed", r"(averag\w*|mean of|smooth\w*|geglattet|gemittelt|mittelwert\w*|moyenn\w*|liss\w*|mediat\w*|promedi\w*|suavizad\w*|filter\w*)", ""),
-    ("rate_hz", rf"(?:rate|sampl\w*|abtast\w*|takt|freq\w*|echantillon\w*|campion\w*|muestreo|logging)\D{{0,16}}?{_N}\s*(?:hz|/s|per s|1/s)", ""),
-    ("gear", r"(?:gear|gang|rapport|marcia|marcha)\W{0,4}(\d)\b", ""),
-    ("mark", rf"(?:pointer|mark|marke|zeiger|repere|tacca|marca|damper)\D{{0,30}}?{_N}\s*(?:deg\w*|°|late|early|grad\w*)?", ""),
-)  # fmt: skip
+_NUMBER = r"([-+]?\d+(?:[.,]\d+)?)"
 STANDARDS = {"1349": "SAE J1349", "607": "SAE J607", "1585": "ISO 1585", "70020": "DIN 70020"}
+
+
+@cache
+def _patterns() -> tuple[tuple[str, str, str], ...]:
+    return tuple((row["what"], row["kind"], row["pattern"].replace("NUMBER", _NUMBER)) for row in rows("preamble"))
 
 
 def claims(preamble: Sequence[tuple[int, str]]) -> tuple[dict[str, Any], ...]:
@@ -42,7 +35,7 @@ def claims(preamble: Sequence[tuple[int, str]]) -> tuple[dict[str, Any], ...]:
     for line, text in preamble[:100]:
         folded = fold(text[:300])
         seen: set[str] = set()
-        for what, pattern, kind in _PATTERNS:
+        for what, kind, pattern in _patterns():
             match = None if what in seen else re.search(pattern, folded)
             if match is None:
                 continue
@@ -82,4 +75,5 @@ def weather_question(name: str, found: Sequence[dict[str, Any]]) -> str | None:
     keys = {"baro_kpa": "pressure_kpa", "temperature_c": "temperature_c", "humidity_pct": "humidity_pct"}
     offer = ", ".join(f"{keys[c['what']]}: {c['value']:g}" for c in {c["what"]: c for c in air}.values())
     station = "; is the pressure that of the station or reduced to sea level?" if any(c["what"] == "baro_kpa" for c in air) else "?"
-    return f"{name}: line {air[0]['line']} says {air[0]['text']!r}; does it hold for the day{station} Not used until day.yaml says air: {{{offer}}}"
+    said = f"{name}: line {air[0]['line']} says {air[0]['text']!r}; does it hold for the day"
+    return f"{said}{station} Not used until day.yaml says air: {{{offer}}}"

@@ -13,7 +13,8 @@ import polars as pl
 Array = npt.NDArray[np.float64]
 DAY = 86_400.0
 _STAMP = (
-    r"^\s*(?:(\d{1,4})[-./](\d{1,2})[-./](\d{1,4})[T ,]*)?(?:(\d{1,3}):(\d{2})(?::(\d{2}))?(?:[.,:](\d{1,9}))?\s*([AaPp])?\.?\s?[Mm]?\.?)?"
+    r"^\s*(?:(\d{1,4})[-./](\d{1,2})[-./](\d{1,4})[T ,]*)?(?:(\d{1,3}):(\d{2})(?::(\d{2}))?(?:[.,:](\d{1,9}))?"
+    r"\s*([AaPp])?\.?\s?[Mm]?\.?)?"
     r"(?:Z|[-+]\d{2}:?\d{2})?\s*$"
 )
 WRAPS = (2.0**8, 2.0**15, 2.0**16, 2.0**31, 2.0**32, 1e4, 1e5, 1e6)
@@ -146,7 +147,12 @@ def _sweep(time: Array, rpm: Array) -> float | None:
 
 
 def run_time(
-    seconds: Array, *, clock_face: bool, twelve_hour: bool = False, unit_scale: float = 1.0, blocks: Array | None = None
+    seconds: Array,
+    *,
+    clock_face: bool,
+    twelve_hour: bool = False,
+    unit_scale: float = 1.0,
+    blocks: npt.NDArray[np.int64] | None = None,
 ) -> RunningTime:
     """Put seconds on one running scale from the first row.
 
@@ -248,4 +254,4 @@ def _spread_repeats(t: Array, recording: npt.NDArray[np.int64], remarks: list[st
     size = np.repeat(np.maximum(counts, per), counts)
     late = np.where(np.arange(len(t)) < counts[0], per - min(counts[0], per), 0)  # the first stamp may have begun before the log
     remarks.append(f"about {per} rows share each time stamp of {step:g} s; they were spread evenly over it")
-    return t + (within + late) * step / size
+    return np.asarray(t + (within + late) * step / size, float)

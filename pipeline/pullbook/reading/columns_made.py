@@ -40,7 +40,8 @@ def make_columns(
         return mixed_marks(shown, raw.headers[int(column)], int(raw.lines[row]), str(raw.cells[column][row]), usual)
     if marks.doubtful:
         talk.ask(
-            f"every {marks.decimal!r} stands before three digits; read as the decimal mark. If it groups thousands, export the log without grouping"
+            f"every {marks.decimal!r} stands before three digits; read as the decimal mark. If it groups thousands, "
+            "export the log without grouping"
         )
     raw = replace(raw, decimal=marks.decimal, thousands=marks.thousands)
     columns: list[Column] = []
@@ -67,7 +68,8 @@ def _numbers(header: str, meaning: Any, cells: pl.Series, marks: Marks, raw: Raw
     if made.garbled and made.kind == "number":
         line = int(raw.lines[made.garbled[0]])
         talk.warn(
-            f"column {header!r}: {len(made.garbled)} cell(s) are no number, the first on line {line} ({made.examples[0][:40]!r}); read as missing"
+            f"column {header!r}: {len(made.garbled)} cell(s) are no number, the first on line {line} "
+            f"({made.examples[0][:40]!r}); read as missing"
         )
     return column
 
@@ -106,6 +108,6 @@ def without_repeats(raw: RawLog, talk: Talk) -> RawLog:
     talk.warn(f"{count} row(s) repeat the row before exactly and were left out (line {some})")
     keep = ~same
     return replace(
-        raw, cells=cells.filter(keep), lines=raw.lines.filter(keep), blocks=raw.blocks.filter(keep) if raw.blocks is not None else None,
-        dropped=raw.dropped + count,
+        raw, cells=cells.filter(keep), lines=raw.lines.filter(keep),
+        blocks=raw.blocks.filter(keep) if raw.blocks is not None else None, dropped=raw.dropped + count,
     )  # fmt: skip

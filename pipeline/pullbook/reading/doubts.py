@@ -57,7 +57,8 @@ def impossible(columns: list[Column], shown: str, raw: RawLog) -> Fault | None:
         )
     if known.max() < 60 or np.mean(known < -50) > 0.05 or (np.mean(known < 0) > 0.2 and known.max() < 1000):
         found = f"speeds from {known.min():.4g} to {known.max():.4g}: no physical units"
-        remedy = f"export it in rpm; where only a factor is lacking, {yaml_line(name, rpm.header, channel='rpm', unit='rpm', scale=1000)}"
+        line = yaml_line(name, rpm.header, channel="rpm", unit="rpm", scale=1000)
+        remedy = f"export it in rpm; where only a factor is lacking, {line}"
         return Fault(shown, raw.header_line, rpm.header, found, expected, remedy)
     return None
 
@@ -76,17 +77,20 @@ def say_advance(columns: list[Column], said: tuple[dict[str, Any], ...], talk: T
                 "its heading",
             )
             talk.ask(
-                "no column of advance; which advance was set? Say it in pulls.csv (initial_deg, total_deg), or, where a column holds it, "
+                "no column of advance; which advance was set? Say it in pulls.csv (initial_deg, total_deg), or, where "
+                "a column holds it, "
                 f"{yaml_line(talk.name, spare, channel='advance_deg')}"
             )
         return
     if len(shown) > 1:
         sides = "; ".join(f"{c.header!r} {np.nanmedian(c.kept()):.1f} ({c.channel})" for c in shown)
         talk.ask(
-            f"{len(shown)} columns speak of advance, medians side by side: {sides}. advance_deg is used; is that the advance the engine got?"
+            f"{len(shown)} columns speak of advance, medians side by side: {sides}. advance_deg is used; is that the "
+            "advance the engine got?"
         )
     for claim in said:
         if claim["what"] == "mark":
             talk.ask(
-                f"line {claim['line']} says {claim['text']!r}; it is kept as a claim and not applied: say it in day.yaml zero_mark or columns.yaml"
+                f"line {claim['line']} says {claim['text']!r}; it is kept as a claim and not applied: say it in "
+                "day.yaml zero_mark or columns.yaml"
             )

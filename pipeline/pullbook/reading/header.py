@@ -106,7 +106,7 @@ def _data_start(rows: Sequence[Sequence[str]]) -> int | None:
     for i, row in enumerate(rows):
         if not is_data(row) or len([c for c in row if c]) < min(0.34 * full, 2):
             continue
-        ahead = [r for r in rows[i + 1 : i + 4]]
+        ahead = rows[i + 1 : i + 4]
         alike = sum(is_data(r) and len(r) == len(row) for r in ahead)
         if (len(row) == usual or alike == 3) and (
             alike >= min(2, len(ahead)) or (len(row) == usual and i and _may_be_names(rows[i - 1], usual))

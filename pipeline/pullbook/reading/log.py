@@ -17,7 +17,8 @@ from pullbook.reading.grid import read_grid
 from pullbook.reading.liveliness import movement
 from pullbook.reading.plain import read_plain
 from pullbook.reading.raw import RawLog
-from pullbook.reading.settle import settle_power, settle_rest
+from pullbook.reading.settle import settle_rest
+from pullbook.reading.settle_power import settle_power
 from pullbook.reading.text import read_text
 from pullbook.reading.timing import Timing, find_time
 from pullbook.reading.watch_channels import blank_sentinels, blank_spikes, derive_torque, note_dead, note_limits
@@ -67,7 +68,8 @@ def refused(
     """The reading of a log that could not be used; ``warnings``: what can be said of it all the same."""
     return LogReading(
         file=shown, encoding=encoding, delimiter=raw.delimiter if raw else None, decimal=raw.decimal if raw else None,
-        header_line=raw.header_line if raw else None, rows=0, rows_dropped=(raw.dropped + raw.cells.height) if raw else 0, columns=columns,
+        header_line=raw.header_line if raw else None, rows=0, columns=columns,
+        rows_dropped=(raw.dropped + raw.cells.height) if raw else 0,
         samples=pl.DataFrame(schema={"line": pl.Int64, "recording": pl.Int64}), error=fault,
         warnings=(*(raw.warnings if raw else ()), *warnings),
     )  # fmt: skip
@@ -113,9 +115,11 @@ def understand_log(
     if (weather := weather_question(name, said)) is not None:
         talk.questions.append(weather)
     return LogReading(
-        file=shown, encoding=encoding, delimiter=raw.delimiter, decimal=raw.decimal, header_line=raw.header_line, rows=samples.height,
-        rows_dropped=raw.dropped, columns=tuple(_column_read(c, timing) for c in columns), samples=samples, claims=said,
-        questions=tuple(dict.fromkeys([*raw.questions, *talk.questions])), warnings=tuple(dict.fromkeys([*raw.warnings, *talk.warnings])),
+        file=shown, encoding=encoding, delimiter=raw.delimiter, decimal=raw.decimal, header_line=raw.header_line,
+        rows=samples.height, rows_dropped=raw.dropped, columns=tuple(_column_read(c, timing) for c in columns), samples=samples,
+        claims=said,
+        questions=tuple(dict.fromkeys([*raw.questions, *talk.questions])),
+        warnings=tuple(dict.fromkeys([*raw.warnings, *talk.warnings])),
         started=timing.started, unusable=unusable,
     )  # fmt: skip
 

@@ -126,7 +126,9 @@ def _rebuild(
     table, gone = bytes.maketrans(b",", b".") if layout.decimal == "," else None, (layout.thousands or "").encode()
     pieces: list[bytes] = []
     keep = np.ones(len(starts), bool)
-    blocks, dropped, noted = [], [], []
+    blocks: list[int] = []
+    dropped: list[int] = []
+    noted: list[tuple[int, str]] = []
     garbled: dict[str, list[tuple[int, str]]] = {}
     at, after_names = 0, -9
     for i in odd:
@@ -238,7 +240,8 @@ def remarks(
         yield f"{name}: line {listed([n for n, _ in noted])} inside the log holds words, not values ({noted[0][1].strip()[:60]!r})"
     for header, cells in garbled.items():
         line, cell = cells[0]
-        yield f"{name}: column {header!r}: {len(cells)} cell(s) are no number, the first on line {line} ({cell[:40]!r}); read as missing"
+        odd = f"{len(cells)} cell(s) are no number, the first on line {line} ({cell[:40]!r})"
+        yield f"{name}: column {header!r}: {odd}; read as missing"
 
 
 def listed(numbers: list[int]) -> str:

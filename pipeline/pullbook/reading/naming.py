@@ -1,4 +1,4 @@
-"""What a column's heading says: the quantity, whose it is, and its unit. Words are data (words/headers.csv); this is the grammar."""
+"""What a column's heading says: quantity, whose it is, unit. Words are data (words/headers.csv); this is the grammar."""
 
 import re
 import unicodedata
@@ -15,8 +15,14 @@ _WORD = re.compile(r"[a-z0-9λ°%#]+")
 _TELLING = frozenset({"torque", "power", "speed", "time", "advance", "lambda"})
 _KIND_OF = {
     "rpm": {"speed"}, "roller_rpm": {"speed"}, "torque": {"torque"}, "power": {"power"}, "advance": {"advance", "angle"},
-    "time": {"time"}, "temperature": {"temperature"}, "pressure": {"pressure"}, "lambda": {"lambda"}, "throttle": {"share", "angle"},
-    "humidity": {"share"}, "knock": {"voltage", "share", "none"}, "counter": {"none"},
+    "time": {"time"}, "temperature": {"temperature"}, "pressure": {"pressure"}, "lambda": {"lambda"},
+    "throttle": {"share", "angle"}, "humidity": {"share"}, "knock": {"voltage", "share", "none"}, "counter": {"none"},
+}  # fmt: skip
+_EXPECTED = {
+    "speed": ("speed", "road_speed"), "torque": ("torque",), "power": ("power",), "time": ("time",), "advance": ("angle",),
+    "temperature": ("temperature",), "pressure": ("pressure",), "manifold": ("pressure",), "baro": ("pressure",),
+    "coolant": ("temperature",), "oil": ("temperature", "pressure"), "inlet": ("temperature", "pressure"),
+    "exhaust": ("temperature",), "lambda": ("lambda",), "humidity": ("share",), "throttle": ("share",), "knock": ("voltage",),
 }  # fmt: skip
 
 
@@ -130,13 +136,7 @@ def _loose_unit(text: str, concepts: frozenset[str]) -> Unit | None:
 
 def _expected(concepts: frozenset[str]) -> set[str]:
     """Kinds of unit that a heading's own words lead one to expect."""
-    kinds = {"speed": "speed", "torque": "torque", "power": "power", "time": "time", "temperature": "temperature", "pressure": "pressure",
-             "lambda": "lambda", "humidity": "share", "throttle": "share", "advance": "angle", "coolant": "temperature", "oil": "temperature",
-             "inlet": "temperature", "exhaust": "temperature", "manifold": "pressure", "baro": "pressure", "knock": "voltage"}  # fmt: skip
-    found = {kinds[c] for c in concepts if c in kinds}
-    if "speed" in found:
-        found.add("road_speed")
-    return found | ({"pressure"} if concepts & {"oil", "inlet"} else set())
+    return {kind for concept in concepts for kind in _EXPECTED.get(concept, ())}
 
 
 def _fits(quantity: str, unit: Unit) -> bool:

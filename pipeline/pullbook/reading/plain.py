@@ -7,10 +7,11 @@ stays bytes. Where that is not enough None is returned and the general way of :m
 import polars as pl
 from polars.exceptions import PolarsError
 
+from pullbook.reading.encoding import count_byte
 from pullbook.reading.layout import Layout, lay_out
 from pullbook.reading.mend import mend
 from pullbook.reading.raw import RawLog
-from pullbook.reading.text import MARK, Text, count_byte
+from pullbook.reading.text import MARK, Text
 
 
 def read_plain(text: Text, *, shown: str) -> RawLog | None:
@@ -93,7 +94,8 @@ def _raw(
 ) -> RawLog:
     head = layout.head
     return RawLog(
-        headers=head.names[: layout.named], unit_row=head.units[: layout.named], cells=cells, lines=lines.cast(pl.Int64), blocks=blocks,
+        headers=head.names[: layout.named], unit_row=head.units[: layout.named], cells=cells, lines=lines.cast(pl.Int64),
+        blocks=blocks,
         header_line=head.line, delimiter=layout.delimiter, decimal=layout.decimal, thousands=layout.thousands, dropped=dropped,
         preamble=layout.preamble, warnings=warnings,
     )  # fmt: skip

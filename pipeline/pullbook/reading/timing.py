@@ -18,7 +18,8 @@ Array = npt.NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class Timing:
-    """``time_s``: shape (rows,) or None in a log without a clock; ``recording`` likewise; ``order``: rows in order of time, None: as they stand."""
+    """``time_s``: shape (rows,) or None in a log without a clock; ``recording`` likewise;
+    ``order``: rows in order of time, None: as they stand."""
 
     time_s: Array | None
     recording: npt.NDArray[np.int64]
@@ -62,7 +63,8 @@ def find_time(
         line = yaml_line(talk.name, counter.header, channel="time_s", unit="s", scale=1 / rate["value"] if rate else 0.1)
         if rate:
             talk.ask(
-                f"{counter.header!r} counts samples; line {rate['line']} says {rate['text']!r}, so one sample is taken as {1 / rate['value']:g} s. Settle it {line}"
+                f"{counter.header!r} counts samples; line {rate['line']} says {rate['text']!r}, so one sample is taken "
+                f"as {1 / rate['value']:g} s. Settle it {line}"
             )
             running = run_time(counter.values / rate["value"], clock_face=False, unit_scale=1 / rate["value"], blocks=blocks)
             for remark in running.remarks:
@@ -116,7 +118,8 @@ def _from_numbers(column: Column, rpm: Array, blocks: npt.NDArray[np.int64] | No
             name = "ms" if scale == 1e-3 else "s"
             if "since" not in why and "spreadsheet" not in why and not column.hint:
                 talk.ask(
-                    f"nothing says the unit of {column.header!r}; {why} fit the sweep. Settle it {yaml_line(talk.name, column.header, channel='time_s', unit=name)}"
+                    f"nothing says the unit of {column.header!r}; {why} fit the sweep. Settle it "
+                    f"{yaml_line(talk.name, column.header, channel='time_s', unit=name)}"
                 )
     known = column.values[:1000][np.isfinite(column.values[:1000])]
     if len(known):

@@ -71,7 +71,8 @@ def note_limits(kept: dict[str, Array], columns: list[Column], lines: pl.Series,
             header = column.header if column else name
             limits = f"{'' if lo is None else f'{lo:g}'} to {'' if hi is None else f'{hi:g}'}"
             talk.warn(
-                f"column {header!r}: {int(out.sum())} value(s) outside what engines do ({name} {limits}), the first on line {lines[row]}: {values[row]:g}"
+                f"column {header!r}: {int(out.sum())} value(s) outside what engines do ({name} {limits}), the first on "
+                f"line {lines[row]}: {values[row]:g}"
             )
 
 
@@ -91,7 +92,8 @@ def note_dead(kept: dict[str, Array], columns: list[Column], lines: pl.Series, t
             level = values[np.isfinite(values)][0]
             if column.channel == "knock":
                 talk.warn(
-                    f"{column.header!r} never moves ({level:g} throughout): no evidence that the sensor works; it says nothing about knock"
+                    f"{column.header!r} never moves ({level:g} throughout): no evidence that the sensor works; it says "
+                    "nothing about knock"
                 )
             elif column.channel in ("rpm", "torque_nm", "lambda", "exhaust_c", "map_kpa"):
                 talk.warn(f"{column.header!r} never moves ({level:g} throughout): stuck, or held by the recorder")

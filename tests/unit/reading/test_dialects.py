@@ -116,7 +116,8 @@ def test_twelve_hour_clock_grouped_quoted_and_switch(tmp_path: Path, start: int,
         second = (start + k) % 86_400
         hour, half = second // 3600, "AM" if second < 43_200 else "PM"
         lines.append(
-            f'"{(hour - 1) % 12 + 1}:{second % 3600 // 60:02d}:{second % 60:02d}.0 {half}","{n:,.0f}","{"yes" if k > 20 else "no"}","{m:.1f}"'
+            f'"{(hour - 1) % 12 + 1}:{second % 3600 // 60:02d}:{second % 60:02d}.0 {half}",'
+            f'"{n:,.0f}","{"yes" if k > 20 else "no"}","{m:.1f}"'
         )
     assert [h for h in stamps.split() if any(h in line for line in lines)] == stamps.split()
     r = read(tmp_path, "\n".join(lines) + "\n")

@@ -286,7 +286,8 @@ def test_hints_win(tmp_path: Path) -> None:
         f"{t:.1f},{n:.0f},{m / 9.80665:.3f},{-a / 2:.2f}\n" for t, n, m, _, a in zip(*p.values(), strict=True)
     )
     hints = {
-        "a": {"channel": "time_s", "unit": "s"}, "b": {"channel": "rpm", "unit": "rpm"}, "c": {"channel": "torque_nm", "unit": "kgf·m"},
+        "a": {"channel": "time_s", "unit": "s"}, "b": {"channel": "rpm", "unit": "rpm"},
+        "c": {"channel": "torque_nm", "unit": "kgf·m"},
         "d": {"channel": "advance_deg", "sign": -1, "scale": 2}, "no such": {"channel": "rpm"},
     }  # fmt: skip
     r = read(tmp_path, text, hints=hints)
