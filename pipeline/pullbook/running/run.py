@@ -5,6 +5,7 @@ import subprocess
 import sys
 import threading
 import time
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -18,6 +19,8 @@ from pullbook.running.progress import Display
 from pullbook.running.stop import Stop, Stopped, end_family
 
 _POLL_S = 0.1
+_ROOM_BYTES = 300_000
+"""With less room than this a run cannot be expected to end well."""
 
 
 @dataclass(slots=True)
@@ -139,7 +142,8 @@ def _tell(text: str) -> None:
 
 
 def _collect(plan: Plan, outcome: Outcome) -> None:
-    """Read every day's status; a day without one never got its turn, which is a fault of ours."""
+    """Read every day's status; a day without one never got its turn, which is a fault of ours unless the disk took nothing more."""
+    full = _refusal(plan.work)
     for ident, day in plan.days.items():
         status: dict[str, Any] = {"engine": day.engine, "day": day.day}
         parts = ("report",) if day.action == "draw" else ("measure", "report")
@@ -149,6 +153,9 @@ def _collect(plan: Plan, outcome: Outcome) -> None:
                     status |= json.loads(outcome_file(plan, ident, part).read_text(encoding="utf-8"))
         except (OSError, ValueError):
             status |= {"fault": "its job ended early", "log": "workflow.log"}
+        if "fault" in status and full:
+            status["unwritable"] = full
+            del status["fault"], status["log"]
         status["why"] = day.why
         outcome.unwritable = status.get("unwritable") or outcome.unwritable
         if status.get("fault"):
@@ -158,11 +165,26 @@ def _collect(plan: Plan, outcome: Outcome) -> None:
         outcome.days.append(status)
     outcome.days.sort(key=lambda d: (d["day"], d["engine"]))
     finished = (plan.work / "index" / f"{plan.id}.done").exists()
-    if not finished and outcome.status == 0:
+    if not finished and full:
+        outcome.unwritable, outcome.status = outcome.unwritable or full, outcome.status or 1
+    elif not finished and outcome.status == 0:
         outcome.status = 3
         outcome.notices.append(f"the index pages were not made; see {plan.work / 'workflow.log'}")
     if outcome.status != 3:
         clear_work(plan)
+
+
+def _refusal(folder: Path) -> str | None:
+    """Why nothing can be written into ``folder`` (no room, no right), or None where it can."""
+    probe = folder / ".room"
+    try:
+        probe.write_bytes(bytes(_ROOM_BYTES))
+    except OSError as refused:
+        return f"the book could not be written: {refused.strerror}; what was complete stands"
+    finally:
+        with suppress(OSError):
+            probe.unlink(missing_ok=True)
+    return None
 
 
 def reports_page(book: Book) -> Path:
