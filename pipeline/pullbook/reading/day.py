@@ -14,7 +14,7 @@ from pullbook.reading.grouping import mark_baseline, name_settings
 from pullbook.reading.matching import Match, Matched, has_torque, listed, match
 from pullbook.reading.order import in_order
 from pullbook.reading.preamble import contradictions, settled
-from pullbook.reading.pull_samples import coast_downs_of, samples_of
+from pullbook.reading.pull_samples import coast_downs_of, merge_recorders, samples_of
 from pullbook.reading.second_recorder import pair_unnamed
 from pullbook.reading.survey import Survey, survey
 from pullbook.stages.air import vapour_pressure_kpa
@@ -52,15 +52,15 @@ def assemble(found: Survey, *, with_logs: bool = True) -> DayReading:
     _doubts(found, matched, questions)
     pulls, asked = in_order(matched.pulls, by_sheet=found.sheet is not None and bool(found.sheet.rows))
     questions += asked
+    merged = merge_recorders(pulls)
+    questions += merged.questions
+    warnings += merged.warnings
     asked, told = name_settings(pulls)
     questions += asked
     warnings += told
     baseline, asked = mark_baseline(pulls)
     questions += asked
     ids = {id(m): f"p{order:02d}-{found.hashes.get(m.name, '')[:6] or 'unread'}" for order, m in enumerate(pulls, start=1)}
-    parts, merged = samples_of(pulls, ids)
-    questions += merged.questions
-    warnings += merged.warnings
     logs = tuple(merged.with_clock(log) for log in found.logs)
     records = [_record(m, ids[id(m)], order, baseline, found.facts.day) for order, m in enumerate(pulls, start=1)]
     told_elsewhere = _advance_known(pulls)
@@ -69,7 +69,7 @@ def assemble(found: Survey, *, with_logs: bool = True) -> DayReading:
     return DayReading(
         engine=found.engine, day=found.day, engine_facts=found.facts.engine, facts=found.facts.day, logs=logs,
         pulls=conform(pl.DataFrame(records, schema=FOUND_PULLS), FOUND_PULLS),
-        samples=parts, coast_downs=coast_downs_of(pulls, ids), strobe=_strobe(found, pulls, questions),
+        samples=samples_of(pulls, ids), coast_downs=coast_downs_of(pulls, ids), strobe=_strobe(found, pulls, questions),
         pictures=found.pictures, questions=tuple(dict.fromkeys([*questions, *contradictions(found), *log_questions])),
         warnings=tuple(dict.fromkeys([*warnings, *log_warnings])),
         errors=(*found.faults, *log_errors), seed=_seed(found),

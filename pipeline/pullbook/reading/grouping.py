@@ -40,8 +40,9 @@ def name_settings(pulls: list[Match]) -> tuple[list[str], list[str]]:
     _stepped_holds(pulls)
     blank = [m for m in pulls if m.label is None]
     if blank:
-        by_advance = [m for m in blank if (_curve(m) is not None)]
-        _by_advance(by_advance)
+        curves = {id(m): c for m in blank if (c := _curve(m)) is not None}
+        by_advance = [m for m in blank if id(m) in curves]
+        _by_advance(by_advance, curves)
         for m in blank:
             m.label = m.label or m.name.rpartition(".")[0] or m.name
         if by_advance:
@@ -49,7 +50,7 @@ def name_settings(pulls: list[Match]) -> tuple[list[str], list[str]]:
             questions.append(
                 f"{listed(files)}: grouped into settings by the advance they ran. What was set? (pull sheet, column `setting`)"
             )
-        unknown = list(dict.fromkeys(m.name for m in blank if m not in by_advance))
+        unknown = list(dict.fromkeys(m.name for m in blank if id(m) not in curves))
         if unknown:
             questions.append(
                 f"{listed(unknown)}: no label and no logged advance; each log is taken as a setting of its own. "
@@ -60,7 +61,7 @@ def name_settings(pulls: list[Match]) -> tuple[list[str], list[str]]:
 
 def _curve(m: Match) -> dict[int, float] | None:
     """Median logged advance by 250 rpm, or None where none was logged."""
-    samples = m.log.samples.slice(m.segment.first, m.segment.rows)
+    samples = m.samples()
     name = next(
         (c for c in ("advance_deg", "advance_commanded_deg") if c in samples.columns and samples[c].null_count() < samples.height),
         None,
@@ -81,26 +82,24 @@ def _apart(a: dict[int, float], b: dict[int, float]) -> float | None:
     return float(np.sqrt(np.mean([(a[c] - b[c]) ** 2 for c in common]))) if common else None
 
 
-def _by_advance(pulls: list[Match]) -> None:
+def _by_advance(pulls: list[Match], curves: dict[int, dict[int, float]]) -> None:
     """Greedy groups in the order run: a pull joins the first group whose mean curve it follows."""
-    groups: list[tuple[list[Match], list[dict[int, float]]]] = []
+    groups: list[tuple[list[Match], dict[int, list[float]]]] = []
     for m in pulls:
-        curve = _curve(m)
-        if curve is None:
-            continue
-        for members, curves in groups:
-            mean = {b: float(np.mean([c[b] for c in curves if b in c])) for b in set().union(*curves)}
-            apart = _apart(curve, mean)
+        curve = curves[id(m)]
+        for members, values in groups:
+            apart = _apart(curve, {b: sum(v) / len(v) for b, v in values.items()})
             if apart is not None and apart <= SAME_DEG:
                 members.append(m)
-                curves.append(curve)
                 break
         else:
-            groups.append(([m], [curve]))
+            members, values = [m], {}
+            groups.append((members, values))
+        for b, advance in curve.items():
+            values.setdefault(b, []).append(advance)
     taken: dict[str, int] = {}
-    for members, curves in groups:
-        every = [v for c in curves for v in c.values()]
-        label = f"{float(np.percentile(every, 90)):.1f}° logged"
+    for members, values in groups:
+        label = f"{float(np.percentile([a for v in values.values() for a in v], 90)):.1f}° logged"
         taken[label] = taken.get(label, 0) + 1
         for m in members:
             m.label = label if taken[label] == 1 else f"{label} ({taken[label]})"

@@ -5,6 +5,8 @@ from collections import defaultdict
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 
+import polars as pl
+
 from pullbook.handover import LogReading, Segment
 from pullbook.reading.sheets import PullSheet, SheetRow
 
@@ -23,6 +25,11 @@ class Match:
     other: LogReading | None = None
     near_s: float | None = None
     doubt: str | None = None
+    part: pl.DataFrame | None = None
+
+    def samples(self) -> pl.DataFrame:
+        """The pull's own rows: ``part`` where a second recorder's channels were added, else the log's."""
+        return self.part if self.part is not None else self.log.samples.slice(self.segment.first, self.segment.rows)
 
 
 @dataclass(slots=True)

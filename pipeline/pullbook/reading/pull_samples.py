@@ -28,18 +28,21 @@ class Merged:
         return replace(log, segments=tuple(replace(s, clock=self.clocks.get((log.file, s.segment))) for s in log.segments))
 
 
-def samples_of(pulls: list[Match], ids: dict[int, str]) -> tuple[pl.DataFrame, Merged]:
-    """SAMPLES of all pulls, untrimmed, and the clocks of second recorders."""
+def merge_recorders(pulls: list[Match]) -> Merged:
+    """Give every pull with a second recorder the channels it lacks (``part``), in place; the clocks and what is asked."""
     merged = Merged()
-    parts = []
     for m in pulls:
-        part = m.log.samples.slice(m.segment.first, m.segment.rows)
         if m.other is not None:
-            part = _with_other(part, m, merged)
-        parts.append(_labelled(part, m, ids[id(m)], m.segment.segment, m.segment.kind))
-    for name in dict.fromkeys(m.name for m in pulls if _lacks_torque(m.log)):
+            m.part = _with_other(m.samples(), m, merged)
+    for name in dict.fromkeys(m.name for m in pulls if m.part is None and _lacks_torque(m.log)):
         merged.warnings.append(f"{name}: no torque column; torque is power over speed")
-    return conform(pl.concat(parts, how="diagonal_relaxed") if parts else pl.DataFrame(), SAMPLES), merged
+    return merged
+
+
+def samples_of(pulls: list[Match], ids: dict[int, str]) -> pl.DataFrame:
+    """SAMPLES of all pulls, untrimmed."""
+    parts = [_labelled(m.samples(), m, ids[id(m)], m.segment.segment, m.segment.kind) for m in pulls]
+    return conform(pl.concat(parts, how="diagonal_relaxed") if parts else pl.DataFrame(), SAMPLES)
 
 
 def coast_downs_of(pulls: list[Match], ids: dict[int, str]) -> pl.DataFrame:

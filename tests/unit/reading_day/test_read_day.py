@@ -235,6 +235,14 @@ def test_second_recorder_of_the_sheet_is_merged(shop: Shop) -> None:
     assert clock.rate == pytest.approx(1.003, abs=1e-3)
 
 
+def test_settings_are_grouped_by_the_advance_of_the_second_recorder(shop: Shop) -> None:
+    for number, advance in ((1, 30.0), (2, 34.0), (3, 30.0)):
+        samples = shop.log(f"dyno{number}.csv", number=number, advance=None)
+        write_log(shop.folder / f"logger{number}.csv", samples.drop("torque_nm").with_columns(pl.col("time_s") + 1), advance)
+    shop.text("pulls.csv", "file,logger_file\n" + "".join(f"dyno{n}.csv,logger{n}.csv\n" for n in (1, 2, 3)))
+    assert column(shop.read(), "setting") == ["30.0° logged", "34.0° logged", "30.0° logged"]
+
+
 def test_second_recorder_nobody_named_is_found_and_asked_about(shop: Shop) -> None:
     samples = shop.log("dyno.csv", advance=None)
     write_log(shop.folder / "logger.csv", samples.drop("torque_nm").with_columns(pl.col("time_s") + 2), 31.5)
