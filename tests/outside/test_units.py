@@ -68,8 +68,10 @@ def test_u2_inches_of_mercury_are_the_conventional_ones() -> None:
     """Row U2: 99 kPa is 29.2347 inHg; at 60 °F (3376.85 Pa, 0.28 % less, NIST SP 811 from memory) it would be 29.3173."""
     inches = 99.0 / units.INHG
     assert inches == pytest.approx(29.2347, abs=5e-5)
-    assert 99_000.0 / 3376.85 == pytest.approx(29.3173, abs=5e-5)
-    assert 1.0 - 3376.84854 / (1e3 * units.INHG) == pytest.approx(0.0028, abs=5e-5)
+    warm_inches = 99_000.0 / 3376.85
+    assert warm_inches == pytest.approx(29.3173, abs=5e-5)
+    apart = 1.0 - 3376.84854 / (1e3 * units.INHG)
+    assert apart == pytest.approx(0.0028, abs=5e-5)
     assert unit_of("inHg") == unit_of("in. Hg") == named_unit("inHg")
 
 
