@@ -27,7 +27,7 @@ def picture(shown: DayView) -> Picture | None:
         made = hardware(shown)
         panel.levels(ax, *_reach(shown, best, tested, made), most=6)
         ends = _wanted(panel, ax, best)
-        named = labels(tested, 9 if look.narrow else 14)
+        named = labels(tested, 9 if look.narrow else 16)
         for name, (n, degrees_run, half) in tested.items():
             end = _run(panel, ax, line_of(shown, name, 0.75), n, degrees_run, half)
             vague = is_vague(half)
@@ -86,6 +86,9 @@ def hardware(shown: DayView) -> tuple[Array, Array] | None:
     """The curve to set over the tested rpm: springs and stop, or the table."""
     curve = shown.mechanical
     lo, hi = shown.span
+    made = [(r["rpm"], r["advance_deg"]) for r in (curve or {}).get("curve") or []]
+    if len(made) > 1:
+        return np.array([p[0] for p in made], float), np.array([p[1] for p in made], float)
     if curve and curve.get("all_in_rpm") is not None:
         total = curve["total_deg"]
         points = [(curve["all_in_rpm"], total), (max(hi, curve["all_in_rpm"]) + 100, total)]
