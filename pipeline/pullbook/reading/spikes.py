@@ -6,6 +6,8 @@ import polars as pl
 
 Array = npt.NDArray[np.float64]
 
+_BLOCK = 50_000  # windows sorted at a time: a long log must not be held in memory once for each sample of the window
+
 
 def local_median(values: Array, half_width: int) -> Array:
     """Median over ``2 * half_width + 1`` samples about each sample, ends repeated; NaN is passed over.
@@ -27,7 +29,8 @@ def local_median(values: Array, half_width: int) -> Array:
     padded = np.pad(values.astype(float), half_width, mode="edge")
     if not np.isnan(padded).any():
         windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * half_width + 1)
-        return np.asarray(np.partition(windows, half_width, axis=1)[:, half_width])
+        blocks = [windows[i : i + _BLOCK] for i in range(0, len(windows), _BLOCK)]
+        return np.concatenate([np.partition(block, half_width, axis=1)[:, half_width] for block in blocks])
     rolled = pl.Series(padded, nan_to_null=True).rolling_median(2 * half_width + 1, center=True, min_samples=1)
     return np.asarray(rolled.to_numpy()[half_width:-half_width], dtype=np.float64)
 
