@@ -3,15 +3,15 @@
 The same paint goes on a wide drawing, a narrow one for phones, and a corner of a PDF page.
 """
 
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.ticker import FixedLocator, FuncFormatter
+from matplotlib.transforms import ScaledTranslation
 
 from pullbook.report.style import PAPER, Look
 from pullbook.report.words import number
@@ -58,7 +58,6 @@ class Panel:
     width: float
     height: float
     span: tuple[float, float]
-    axes_made: list[Axes] = field(default_factory=list)
 
     def axes(
         self,
@@ -80,17 +79,11 @@ class Panel:
         ax = self.figure.add_axes(
             ((self.x + left) / fw, bottom / fh, (self.width - left - right) / fw, max(top - bottom, 0.1) / fh)
         )
-        for side in ("top", "right", "left"):
-            ax.spines[side].set_visible(False)
-        ax.spines["bottom"].set_color(PAPER["soft"])
-        ax.spines["bottom"].set_linewidth(0.7)
-        ax.patch.set_visible(False)
-        ax.tick_params(labelsize=self.look.font, colors=PAPER["ink"], length=2.5, width=0.7, color=PAPER["soft"], pad=2)
-        ax.tick_params(axis="y", length=0)
+        ax.set_axis_off()  # matplotlib's own ticks cost more to make than everything else on a drawing
         ax.margins(0)
+        ax.plot((0, 1), (0, 0), transform=ax.transAxes, color=PAPER["soft"], lw=0.7, clip_on=False, scalex=False, scaley=False)
         if rpm:
             self.rpm_axis(ax)
-        self.axes_made.append(ax)
         return ax
 
     def rpm_axis(self, ax: Axes) -> None:
@@ -98,38 +91,67 @@ class Panel:
         lo, hi = self.span
         ax.set_xlim(lo - 50, hi + 50)
         step = next(s for s in (100, 200, 500, 1000, 2000, 5000) if (hi - lo) / s <= (4.6 if self.look.narrow else 8) or s == 5000)
-        ax.xaxis.set_major_locator(FixedLocator(list(np.arange(np.ceil(lo / step) * step, hi + 1, step))))
-        ax.xaxis.set_major_formatter(FuncFormatter(lambda v, _: number(v)))
-        self.axis_name(ax, "engine speed, rpm")
+        marks = np.arange(np.ceil(lo / step) * step, hi + 1, step).tolist()
+        self.below(ax, marks, [number(m) for m in marks], "engine speed, rpm")
 
-    def axis_name(self, ax: Axes, text: str) -> None:
-        """Name of the lower axis, under its middle."""
-        ax.set_xlabel(text, fontsize=self.look.font, color=PAPER["soft"], labelpad=2)
+    def below(self, ax: Axes, marks: Sequence[float], labels: Sequence[str], name: str) -> None:
+        """Marks and their words under the axes, and what they measure under these."""
+        across = ax.get_xaxis_transform()
+        style: dict[str, Any] = {"ls": "none", "marker": 3, "ms": 3, "mew": 0.7, "color": PAPER["soft"], "clip_on": False}
+        ax.plot(marks, [0.0] * len(marks), transform=across, scalex=False, scaley=False, **style)
+        for mark, label in zip(marks, labels, strict=True):
+            self.write(ax, across, mark, 0, label, dy=-4.5, va="top", ha="center")
+        self.write(ax, ax.transAxes, 0.5, 0, name, dy=-6.5 - 1.15 * self.look.font, va="top", ha="center", hue="soft")
+
+    def beside(self, ax: Axes, marks: Sequence[float], labels: Sequence[str]) -> None:
+        """Words of the upright axis, left of it."""
+        for mark, label in zip(marks, labels, strict=True):
+            self.write(ax, ax.get_yaxis_transform(), 0, mark, label, dx=-3.0, va="center", ha="right")
 
     def quantity(self, ax: Axes, text: str) -> None:
         """Name and unit of the upright axis, written level above it."""
-        ax.annotate(
-            text,
-            (0, 1),
-            xytext=(-self.look.left * 72 + 2, 4),
-            xycoords="axes fraction",
-            textcoords="offset points",
-            fontsize=self.look.font,
-            color=PAPER["soft"],
-            ha="left",
-            va="bottom",
-            annotation_clip=False,
-        )
+        self.write(ax, ax.transAxes, 0, 1, text, dx=2 - 72 * self.look.left, dy=4, va="bottom", ha="left", hue="soft")
 
     def levels(self, ax: Axes, lo: float, hi: float, most: int = 5) -> None:
         """Round levels of the upright axis with fine lines across."""
         ax.set_ylim(lo, hi)
         marks = round_marks(lo, hi, most)
         places = 0 if all(abs(m - round(m)) < 1e-9 for m in marks) else 1
-        ax.yaxis.set_major_locator(FixedLocator(marks))
-        ax.yaxis.set_major_formatter(FuncFormatter(lambda v, _: number(v, places)))
-        for mark in marks:
-            ax.axhline(mark, color=PAPER["rule"], lw=0.6, zorder=0)
+        self.beside(ax, marks, [number(m, places) for m in marks])
+        self.rules(ax, marks)
+
+    def rules(self, ax: Axes, marks: Sequence[float]) -> None:
+        """Fine lines across the axes."""
+        x = np.tile([0.0, 1.0, np.nan], len(marks))
+        y = np.repeat(np.asarray(marks, float), 3)
+        ax.plot(x, y, transform=ax.get_yaxis_transform(), color=PAPER["rule"], lw=0.6, zorder=0, scalex=False, scaley=False)
+
+    def write(
+        self,
+        ax: Axes,
+        transform: Any,
+        x: float,
+        y: float,
+        text: str,
+        *,
+        hue: str = "ink",
+        ha: str,
+        va: str,
+        bold: bool = False,
+        dx: float = 0.0,
+        dy: float = 0.0,
+        ground: bool = False,
+    ) -> None:
+        """Words at a place of ``transform``, moved by points; ``ground`` puts paper behind them."""
+        moved = transform + ScaledTranslation(dx / 72, dy / 72, self.figure.dpi_scale_trans)
+        box = {"facecolor": PAPER["paper"], "edgecolor": "none", "pad": 1.0} if ground else None
+        style: dict[str, Any] = {
+            "fontsize": self.look.font,
+            "fontweight": "bold" if bold else "normal",
+            "linespacing": 1.05,
+            "color": PAPER[hue],
+        }
+        ax.text(x, y, text, transform=moved, ha=ha, va=va, bbox=box, zorder=6, **style)
 
     def say(
         self,
@@ -145,24 +167,9 @@ class Panel:
         dx: float = 0.0,
         dy: float = 0.0,
         ground: bool = False,
-        size: float = 1.0,
     ) -> None:
-        """Words at a point of the data, moved by points; ``ground`` puts paper behind them."""
-        box = {"facecolor": PAPER["paper"], "edgecolor": "none", "pad": 1.0} if ground else None
-        ax.annotate(
-            text,
-            (x, y),
-            xytext=(dx, dy),
-            textcoords="offset points",
-            fontsize=self.look.font * size,
-            color=PAPER[hue],
-            ha=ha,
-            va=va,
-            fontweight="bold" if bold else "normal",
-            annotation_clip=False,
-            bbox=box,
-            zorder=6,
-        )
+        """Words at a point of the data, moved by points."""
+        self.write(ax, ax.transData, x, y, text, hue=hue, ha=ha, va=va, bold=bold, dx=dx, dy=dy, ground=ground)
 
     def ends(self, ax: Axes, ends: Sequence[tuple[float, float, str, str, bool]]) -> None:
         """Names of lines at their right ends (x, y, text, hue, bold), pushed apart so that each can be read."""
@@ -170,20 +177,15 @@ class Panel:
             return
         lo, hi = ax.get_ylim()
         inches = ax.get_position().height * self.figure.get_size_inches()[1]
-        lines = max(text.count("\n") for _, _, text, _, _ in ends) + 1
-        gap = (hi - lo) * self.look.font * (1.22 * lines + 0.1 * (lines - 1)) / 72 / inches
-        spots = keep_apart([e[1] for e in ends], gap, lo, hi)
-        edge = ax.get_xlim()[1]
+        line = (hi - lo) * self.look.font / 72 / inches
+        sizes = [line * (1.22 if "\n" not in text else 2.3) for _, _, text, _, _ in ends]
+        spots = keep_apart([e[1] for e in ends], sizes, lo, hi)
+        left, edge = ax.get_xlim()
+        reach = (edge - left) * 5 / 72 / (ax.get_position().width * self.figure.get_size_inches()[0])
         for (x, y, text, hue, bold), spot in zip(ends, spots, strict=True):
-            if abs(spot - y) > gap / 3 or x < edge - 60:
-                ax.annotate(
-                    "",
-                    (x, y),
-                    xytext=(edge, spot),
-                    annotation_clip=False,
-                    arrowprops={"arrowstyle": "-", "color": PAPER["soft"], "lw": 0.5, "shrinkA": 2, "shrinkB": 0},
-                )
-            self.say(ax, edge, spot, text, hue=hue, bold=bold, dx=3)
+            if abs(spot - y) > line / 3 or x < edge - 60:
+                ax.plot((x, edge + reach), (y, spot), color=PAPER["soft"], lw=0.5, clip_on=False, scalex=False, scaley=False)
+            self.say(ax, edge, spot, text, hue=hue, bold=bold, dx=6)
 
 
 def round_marks(lo: float, hi: float, most: int) -> list[float]:
@@ -195,32 +197,36 @@ def round_marks(lo: float, hi: float, most: int) -> list[float]:
     return [float(round(k * step, 10)) for k in np.arange(first, np.floor(hi / step + 1e-9) + 1)]
 
 
-def keep_apart(wanted: Iterable[float], gap: float, lo: float, hi: float) -> list[float]:
-    """Places nearest to ``wanted``, at least ``gap`` apart, inside ``lo`` to ``hi`` where they fit.
+def keep_apart(wanted: Sequence[float], sizes: Sequence[float], lo: float, hi: float) -> list[float]:
+    """Middles for things of ``sizes``, nearest to ``wanted``, none on another, inside ``lo`` to ``hi``.
+
+    Where they do not all fit they are drawn together evenly, so that none leaves the frame.
 
     Examples
     --------
-    >>> keep_apart([1.0, 1.1, 5.0], 1.0, 0.0, 6.0)
+    >>> keep_apart([1.0, 1.1, 5.0], [1.0, 1.0, 1.0], 0.0, 6.0)
     [0.55, 1.55, 5.0]
     """
-    wish = list(wanted)
-    order = sorted(range(len(wish)), key=lambda i: wish[i])
-    groups: list[list[int]] = []
-    middles: list[float] = []
-    for i in order:
-        groups.append([i])
-        middles.append(min(max(wish[i], lo), hi))
-        while len(groups) > 1 and middles[-1] - middles[-2] < gap * (len(groups[-1]) + len(groups[-2])) / 2 - 1e-12:
-            last, mid = groups.pop(), middles.pop()
-            weight = len(groups[-1]), len(last)
-            joined = (middles[-1] * weight[0] + mid * weight[1]) / sum(weight)
-            groups[-1] += last
-            half = gap * (sum(weight) - 1) / 2
-            middles[-1] = min(max(joined, lo + half), max(hi - half, lo + half))
-    spots = [0.0] * len(wish)
-    for members, middle in zip(groups, middles, strict=True):
-        for place, i in enumerate(members):
-            spots[i] = round(middle + gap * (place - (len(members) - 1) / 2), 9)
+    room = min(1.0, (hi - lo) / max(sum(sizes), 1e-12))
+    tall = [s * room for s in sizes]
+    groups: list[tuple[list[int], float]] = []  # members from below, and the middle of the stack
+    for i in sorted(range(len(wanted)), key=lambda i: wanted[i]):
+        members, middle = [i], min(max(wanted[i], lo + tall[i] / 2), hi - tall[i] / 2)
+        while (
+            groups and groups[-1][1] + sum(tall[k] for k in groups[-1][0]) / 2 > middle - sum(tall[k] for k in members) / 2 + 1e-12
+        ):
+            below, its_middle = groups.pop()
+            middle = (its_middle * len(below) + middle * len(members)) / (len(below) + len(members))
+            members = below + members
+            half = sum(tall[k] for k in members) / 2
+            middle = min(max(middle, lo + half), hi - half)
+        groups.append((members, middle))
+    spots = [0.0] * len(wanted)
+    for members, middle in groups:
+        at = middle - sum(tall[k] for k in members) / 2
+        for k in members:
+            spots[k] = round(at + tall[k] / 2, 9)
+            at += tall[k]
     return spots
 
 

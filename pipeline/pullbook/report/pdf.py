@@ -47,7 +47,7 @@ def _page_one(sheets: Sheets, said: Content) -> list[str]:
     cautions = said.cautions or [
         "A dyno pull can break an engine and hurt people: follow the engine maker and the rules of your cell."
     ]
-    height = min(columns_height(sheet, cautions, CAUTION_SIZE) + 0.42, 2.6)
+    height = min(columns_height(Column(sheets, sheet.figure, 0, 0, sheet.width - 0.14, 0), cautions, CAUTION_SIZE) + 0.42, 3.2)
     bottom = sheet.bottom - height - 0.2
     left = Column(sheets, sheet.figure, sheet.x + 0.07, sheet.y + 0.03, 2.2, bottom)
     right = Column(sheets, sheet.figure, sheet.x + 2.5, sheet.y, sheet.width - 2.5, bottom)

@@ -31,9 +31,7 @@ def picture(shown: DayView) -> Picture | None:
         ax.fill_between(x, lo, hi, color=PAPER["warm"], lw=0, zorder=1)
         ax.plot(x, y, color=PAPER["down"], lw=1.8, zorder=3)
         ax.axhline(tolerance, color=PAPER["ink"], lw=0.9, ls=(0, (2, 2)), zorder=2)
-        if panel.look.narrow:
-            panel.say(ax, panel.span[0], tolerance, "too little to feel below this", va="bottom", dy=2)
-        else:
+        if not panel.look.narrow:
             panel.say(ax, panel.span[1] + 50, tolerance, "too little\nto feel", dx=4)
         panel.quantity(ax, "given away, % of torque")
 
@@ -56,5 +54,5 @@ def picture(shown: DayView) -> Picture | None:
         ),
         height=2.0,
         narrow_height=2.3,
-        note="Shaded: where it likely lies.",
+        note="Shaded: where it likely lies. Below the dashed line it is too little to feel.",
     )

@@ -29,15 +29,15 @@ def picture(shown: DayView) -> Picture | None:
 
     def paint(panel: Panel) -> None:
         look = panel.look
-        ax = panel.axes(right=1.05 if not look.narrow else 0.86)
+        ax = panel.axes(right=1.15 if not look.narrow else 0.86)
         ax.set_ylim(-len(drawn), 0)
         mark = round_marks(0, scale, 2)[-1]
         ticks, labels = [], []
         for i, effect in enumerate(drawn):
-            middle = -i - 0.6
-            ticks += [middle + s * mark / scale * 0.36 for s in (1, 0, -1)]
+            middle = -i - 0.64
+            ticks += [middle + s * mark / scale * 0.32 for s in (1, 0, -1)]
             labels += [f"+{mark:g}", "0", f"−{mark:g}"]
-            _lane(ax, effect, middle, 0.36 / scale)
+            _lane(ax, effect, middle, 0.32 / scale)
             panel.say(
                 ax,
                 panel.span[0] - 50,
@@ -46,7 +46,6 @@ def picture(shown: DayView) -> Picture | None:
                 va="top",
                 bold=effect["setting"] == shown.chosen,
                 hue="up" if effect["setting"] == shown.chosen else "ink",
-                ground=True,
                 dx=1,
             )
             hue = {"gain": "up", "loss": "down"}.get(effect["verdict"], "soft")
@@ -62,7 +61,7 @@ def picture(shown: DayView) -> Picture | None:
             )
             if i:
                 ax.axhline(-i, color=PAPER["rule"], lw=0.6)
-        ax.set_yticks(ticks, labels)
+        panel.beside(ax, ticks, labels)
         panel.quantity(ax, f"torque against “{short(versus, 16)}”, %")
 
     verdict = VERDICT.get(best["verdict"], "")
@@ -108,7 +107,7 @@ def _lane(ax: Any, effect: dict[str, Any], middle: float, per_pct: float) -> Non
     if not rows:
         return
     x, y, lo, hi = broken(*(values(rows, c) for c in ("rpm_lo", "change_pct", "lo_pct", "hi_pct")))
-    up, down = np.clip(middle + per_pct * np.array([hi, lo]), middle - 0.39, middle + 0.39)
+    up, down = np.clip(middle + per_pct * np.array([hi, lo]), middle - 0.35, middle + 0.35)
     ax.fill_between(x, down, up, color=PAPER["rule"], lw=0, zorder=1)
     ax.plot(x, middle + per_pct * y, color=PAPER["soft"], lw=1.0, zorder=3)
     for clear, hue, wash in ((lo > 0, "up", "wash"), (hi < 0, "down", "warm")):

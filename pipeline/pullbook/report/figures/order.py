@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from pullbook.report.canvas import Panel, Picture, Table, round_marks
+from pullbook.report.canvas import Panel, Picture, Table
 from pullbook.report.style import PAPER
 from pullbook.report.view import DayView
 from pullbook.report.words import between, number, short
@@ -57,13 +57,12 @@ def picture(shown: DayView) -> Picture | None:
             r = level[bases[-1]["pull_id"]]
             panel.say(top, bases[-1]["order"], r["level_pct"], "baseline", dx=7, va="center", ground=True)
         panel.quantity(top, "level of each pull, % of torque")
-        for ax in _with_temperatures(panel, top, temps, warm, split, right) if any_temps else (top,):
+        lowest = _temperatures(panel, temps, warm, split, right) if any_temps else top
+        step = next(s for s in (1, 2, 5, 10, 20, 50, 100) if (last - first) / s <= 16 or s == 100)
+        marks = list(range(int(first), int(last) + 1, step))
+        for ax in {top, lowest}:
             ax.set_xlim(first - 0.6, last + 0.6)
-            step = next(s for s in (1, 2, 5, 10, 20, 50, 100) if (last - first) / s <= 16 or s == 100)
-            ax.set_xticks(range(int(first), int(last) + 1, step))
-        if any_temps:
-            top.tick_params(labelbottom=False)
-        panel.axis_name(panel.axes_made[-1], "pull, in the order run")
+        panel.below(lowest, marks, [str(m) for m in marks], "pull, in the order run")
 
     drift = shown.record.get("repeatability") or {}
     finding = _finding(drift, len(pulls))
@@ -80,17 +79,11 @@ def picture(shown: DayView) -> Picture | None:
     )
 
 
-def _with_temperatures(
-    panel: Panel, top: Any, temps: dict[str, Any], warm: list[Any], split: float, right: float
-) -> tuple[Any, Any]:
+def _temperatures(panel: Panel, temps: dict[str, Any], warm: list[Any], split: float, right: float) -> Any:
     low = panel.axes(high=split, rpm=False, head=0.1, right=right)
     known = [t for v in temps.values() for _, t in v]
     lo, hi = min(known), max(known)
-    low.set_ylim(lo - 0.15 * (hi - lo) - 1, hi + 0.15 * (hi - lo) + 1)
-    marks = round_marks(*low.get_ylim(), 3)
-    low.set_yticks(marks, [number(m) for m in marks])
-    for mark in marks:
-        low.axhline(mark, color=PAPER["rule"], lw=0.6, zorder=0)
+    panel.levels(low, lo - 0.15 * (hi - lo) - 1, hi + 0.15 * (hi - lo) + 1, most=3)
     for name, _, hue, pattern, shape in warm:
         points = temps[name]
         if not points:
@@ -98,7 +91,7 @@ def _with_temperatures(
         low.plot([o for o, _ in points], [t for _, t in points], color=PAPER[hue], ls=pattern, marker=shape, ms=3, lw=1.1)
         panel.say(low, points[-1][0], points[-1][1], name, hue=hue, dx=6)
     panel.quantity(low, "temperature, °C")
-    return top, low
+    return low
 
 
 def _finding(found: dict[str, Any], count: int) -> str:

@@ -3,8 +3,6 @@
 from math import exp
 from typing import Any
 
-from matplotlib.ticker import FixedLocator
-
 from pullbook.report.canvas import Panel, Picture, Table, round_marks
 from pullbook.report.style import PAPER
 from pullbook.report.view import DayView
@@ -29,7 +27,6 @@ def picture(shown: DayView) -> Picture | None:
         ax.set_xlim(0, top)
         ax.set_ylim(-0.6, 1.6)
         marks = round_marks(0, top, 6)
-        ax.xaxis.set_major_locator(FixedLocator(marks))
         for mark in marks:
             ax.axvline(mark, color=PAPER["rule"], lw=0.6, zorder=0)
         ax.plot((lo, hi), (1, 1), color=PAPER["soft"], lw=5, alpha=0.5, solid_capstyle="butt")
@@ -44,8 +41,8 @@ def picture(shown: DayView) -> Picture | None:
             hue="up",
             ha="left" if today < 0.6 * top else "right",
         )
-        ax.set_yticks((1, 0), ("expected", "this day"))
-        panel.axis_name(ax, "standard deviation of a repeat, % of torque")
+        panel.beside(ax, (1, 0), ("expected", "this day"))
+        panel.below(ax, marks, [number(m, 1) for m in marks], "standard deviation of a repeat, % of torque")
 
     word = "as expected" if lo <= today <= hi else "better than expected" if today < lo else "worse than expected"
     title = f"Pulls repeated {word}: {number(today, 2)} %, expected {number(lo, 2)} to {number(hi, 2)} %"

@@ -48,7 +48,7 @@ def picture(shown: DayView) -> Picture | None:
             )
             if not look.narrow:
                 panel.say(ax, panel.span[1] + 50, middle, short(str(p.get("setting")), 15), dx=4, hue="down" if out else "soft")
-        ax.set_yticks([-i - 0.5 for i in range(len(drawn))], [f"pull {p['order']}" for p in drawn])
+        panel.beside(ax, [-i - 0.5 for i in range(len(drawn))], [f"pull {p['order']}" for p in drawn])
         panel.quantity(ax, f"left over, % of torque (a lane is ±{number(scale, 1)} %)")
 
     rms = _root_mean_square(used)
