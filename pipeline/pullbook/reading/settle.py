@@ -83,7 +83,7 @@ def settle_advance(column: Column, level: float, talk: Talk, *, scale: str | Non
         )
     if column.unit_from == "columns_yaml":
         return
-    if not says_crank and scale == "distributor":
+    if scale == "distributor":  # the only place that doubles a log: whoever reads samples reads crank degrees
         column.factor *= 2.0
         talk.warn(f"{header!r} is in distributor degrees (engine.yaml) and is doubled to crank degrees")
     elif not says_crank and scale is None:

@@ -58,7 +58,6 @@ class LoggedDay:
     down: dict[str, LoggedCurve]
     channel: str | None
     questions: tuple[str, ...]
-    warnings: tuple[str, ...]
 
 
 def logged_day(reading: DayReading, aligned: AlignedDay) -> LoggedDay:
@@ -71,20 +70,15 @@ def logged_day(reading: DayReading, aligned: AlignedDay) -> LoggedDay:
 
     Notes
     -----
-    Logged degrees are doubled where engine.yaml says that the logs hold distributor degrees, and only there.
+    Degrees that engine.yaml calls the distributor's come doubled from the reader; nothing is doubled here.
     """
     questions: list[str] = []
-    warnings: list[str] = []
     channel = _which_channel(aligned.rows, questions)
     if channel is None:
-        return LoggedDay({}, {}, {}, None, tuple(questions), tuple(warnings))
-    factor = 1.0
-    if reading.engine_facts.ignition.advance_scale == "distributor":
-        factor = 2.0
-        warnings.append("logged advance is doubled: engine.yaml says that the logs hold distributor degrees")
+        return LoggedDay({}, {}, {}, None, tuple(questions))
     speaking = aligned.pulls.filter((pl.col("status") != "left_out") & pl.col("setting").is_not_null()).select("pull_id", "setting")
     table = aligned.rows.join(speaking, on="pull_id").filter(pl.col(channel).is_not_null())
-    table = table.select("pull_id", "setting", "rpm", a=pl.col(channel) * factor)
+    table = table.select("pull_id", "setting", "rpm", a=pl.col(channel))
     strays = _strays(table, questions)
     curves = {
         str(key[0]): _mean_curve(str(key[0]), part)
@@ -93,8 +87,8 @@ def logged_day(reading: DayReading, aligned: AlignedDay) -> LoggedDay:
         .items()
     }
     own = {p: _mean_curve(s, table.filter(pl.col("pull_id") == p)) for p, s in strays.items()}
-    down = {} if channel != "advance_log_deg" else _way_down(reading, speaking.filter(~pl.col("pull_id").is_in(strays)), factor)
-    return LoggedDay(curves, own, down, channel, tuple(questions), tuple(warnings))
+    down = {} if channel != "advance_log_deg" else _way_down(reading, speaking.filter(~pl.col("pull_id").is_in(strays)))
+    return LoggedDay(curves, own, down, channel, tuple(questions))
 
 
 def _which_channel(rows: pl.DataFrame, questions: list[str]) -> str | None:
@@ -146,7 +140,7 @@ def _mean_curve(setting: str, part: pl.DataFrame) -> LoggedCurve:
     return LoggedCurve(setting, rows["rpm"].to_numpy().astype(float), a, sd, int(part["pull_id"].n_unique()))
 
 
-def _way_down(reading: DayReading, speaking: pl.DataFrame, factor: float) -> dict[str, LoggedCurve]:
+def _way_down(reading: DayReading, speaking: pl.DataFrame) -> dict[str, LoggedCurve]:
     """Logged advance on the coast-downs, throttle shut: the weights' way back (and the vacuum's, where there is one)."""
     coasts = finite(reading.coast_downs, ("rpm", "advance_deg"))
     if coasts.is_empty() or coasts["advance_deg"].null_count() == len(coasts):
@@ -156,7 +150,7 @@ def _way_down(reading: DayReading, speaking: pl.DataFrame, factor: float) -> dic
     for key, part in coasts.partition_by("setting", as_dict=True, maintain_order=True).items():
         if len(part) < 5:
             continue
-        rpm, advance = part["rpm"].to_numpy().astype(float), part["advance_deg"].to_numpy().astype(float) * factor
+        rpm, advance = part["rpm"].to_numpy().astype(float), part["advance_deg"].to_numpy().astype(float)
         cell, mean, _, n = centred_means(rpm, advance, float(ROW_RPM))
         sd = np.maximum(0.2 / np.sqrt(n), _FLOOR_DEG)
         out[str(key[0])] = LoggedCurve(str(key[0]), (cell * ROW_RPM).astype(float), mean, sd, int(part["pull_id"].n_unique()))

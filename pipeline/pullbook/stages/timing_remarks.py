@@ -34,7 +34,7 @@ def remarks(
         A factor the logged degrees seem to need, from :func:`pullbook.stages.scale_factor.wrong_factor`.
     """
     questions = list(witnesses.logged.questions)
-    warnings = [*witnesses.warnings, *witnesses.logged.warnings]
+    warnings = [*witnesses.warnings]
     missing: list[str] = []
     light = witnesses.light["used"].any() if len(witnesses.light) else False
     if not witnesses.logged.curves:
