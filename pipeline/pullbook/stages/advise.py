@@ -103,6 +103,7 @@ def _something(day: AdviceDay, ground: Ground) -> Advice:
         ),
         sums=_sums(day, ground, mechanical if day.kind != "mapped" else None),
         tested_limit=limits_words.limit_line(ground, day.best.knock, day.fuel, day.reading.engine_facts.max_advance_deg),
+        warnings=_span_warning(day, ground),
         questions=_questions(day, parts_known=parts.stop_known or day.kind in ("mapped", "locked")),
     )
 
@@ -169,6 +170,14 @@ def _sums(day: AdviceDay, ground: Ground, mechanical: dict[str, Any] | None) -> 
         delay_us=day.scale("delay_us"),
         at_rpm=float(ground.rpm[-1]),
     )
+
+
+def _span_warning(day: AdviceDay, ground: Ground) -> tuple[str, ...]:
+    """A used_rpm that no pull reached counts for nothing, and that is said."""
+    used = day.reading.engine_facts.used_rpm
+    if used is None or ((ground.rpm >= min(used) - 1.0) & (ground.rpm <= max(used) + 1.0)).any():
+        return ()
+    return (f"used_rpm {min(used):.0f}–{max(used):.0f} was not tested: the advice counts all rpm that were",)
 
 
 def _questions(day: AdviceDay, *, parts_known: bool) -> tuple[str, ...]:

@@ -173,3 +173,9 @@ def test_no_setting_is_called_by_the_word_that_promises(kind: str | None, state:
     assert "safe" not in words
     assert "98 ron" in (answer.tested_limit or "").lower()
     assert len(answer.cautions) >= 9
+
+
+def test_a_used_rpm_that_was_not_reached_is_said() -> None:
+    answer = advise(*Day(locked(32, 28, 36), engine=EngineFacts(used_rpm=(8000.0, 9000.0))).parts())
+    assert answer.warnings == ("used_rpm 8000–9000 was not tested: the advice counts all rpm that were",)
+    assert advise(*Day(locked(32, 28, 36), engine=EngineFacts(used_rpm=(3000.0, 9000.0))).parts()).warnings == ()
