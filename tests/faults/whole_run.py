@@ -39,7 +39,7 @@ def revisions(book: Book) -> dict[tuple[str, str, int], str]:
     """Every revision that a seal of the archive names, with the hash of its record."""
     found = {}
     for path in [*kept_seals(book.archive), *all_seals(book.archive)]:
-        seal = read_seal(path, check=True)
+        seal = read_seal(path)
         if seal is not None:
             found[seal["engine"], seal["day"], seal["revision"]] = seal["files"]["record"]["sha256"]
     return found

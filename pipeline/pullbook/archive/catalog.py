@@ -6,7 +6,7 @@ with its tables, and the slips are folded into the catalogue once, when a run en
 
 import hashlib
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from contextlib import suppress
 from io import BytesIO
 from pathlib import Path
@@ -87,9 +87,14 @@ def slips(root: Path) -> list[Path]:
 
 
 def scan(root: Path) -> pl.LazyFrame:
-    """The catalogue with slips laid over it, sorted by nothing; a missing one is empty, one of another version is fitted."""
+    """The catalogue with slips laid over it, in no order; a missing one is empty, a damaged one is read from the seals instead."""
     path = root / NAME
-    base = pl.scan_parquet(path, hive_partitioning=False) if path.is_file() else pl.LazyFrame(schema=CATALOG)
+    if not path.is_file():
+        base = pl.LazyFrame(schema=CATALOG)
+    elif intact(root):
+        base = pl.scan_parquet(path, hive_partitioning=False)
+    else:
+        base = frame(_sealed_rows(root)).lazy()
     there = base.collect_schema()
     base = base.select(pl.col(n).cast(t) if n in there else pl.lit(None, dtype=t).alias(n) for n, t in CATALOG.items())
     fresh = slips(root)
@@ -147,20 +152,20 @@ def rebuild(root: Path) -> int:
     absent: set[tuple[str, str]] = set()
     with suppress(Exception):  # whatever is wrong with the old one is why it is made anew
         absent = set(scan(root).filter(~pl.col("logs_here")).select("engine", "day").collect().rows())
-    rows = []
-    for path in all_seals(root):
-        try:
-            seal = read_seal(path)
-        except SealDamaged:
-            continue  # verify reports it
-        if seal is not None:
-            known = (printable(seal["engine"]), printable(seal["day"]))
-            rows.append({**seal["row"], "logs_here": known not in absent})
+    rows = [{**row, "logs_here": (printable(row["engine"]), printable(row["day"])) not in absent} for row in _sealed_rows(root)]
     fresh = slips(root)
     write(root, frame(rows))
     for path in fresh:
         disk.remove(path)
     return len(rows)
+
+
+def _sealed_rows(root: Path) -> Iterator[dict[str, Any]]:
+    for path in all_seals(root):
+        with suppress(SealDamaged):  # verify reports it
+            seal = read_seal(path)
+            if seal is not None:
+                yield seal["row"]
 
 
 def _slip(path: Path) -> dict[str, Any] | None:

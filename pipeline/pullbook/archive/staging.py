@@ -80,8 +80,10 @@ def stage_day(root: Path, folder: Path, made: Made, old: Seal | None) -> list[St
     disk.write_file(folder / slip.name, json.dumps(row, ensure_ascii=True).encode())
     disk.write_file(folder / NAME, seal_bytes(seal))
     place = Path(FOLDER) / partition(engine, day) / NAME
-    keep = kept_seal(Path(), engine, day, replaced).as_posix() if old else None
-    return [*steps, Step(slip.name, slip.as_posix()), Step(NAME, place.as_posix(), keep)]
+    keep = kept_seal(Path(), engine, day, replaced)
+    if old is None and (root / place).exists():  # a damaged one
+        keep = set_aside(keep, file_hash(root / place))
+    return [*steps, Step(slip.name, slip.as_posix()), Step(NAME, place.as_posix(), keep.as_posix())]
 
 
 def next_revision(root: Path, engine: str, day: str, now: dict[str, Any] | None) -> int:

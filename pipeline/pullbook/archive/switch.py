@@ -15,6 +15,7 @@ from typing import Any
 
 from pullbook.archive import disk
 from pullbook.archive.names import day_key
+from pullbook.archive.seal import is_inside
 
 STAGED = "_staged"
 JOURNAL = "journal.json"
@@ -46,12 +47,15 @@ def waiting(root: Path, engine: str, day: str) -> dict[str, Path]:
 def read_journal(folder: Path) -> tuple[dict[str, Any], list[Step]] | None:
     """Head and steps of a committed switch, or None where nothing was committed.
 
-    A damaged journal counts as none: the day is then seen not to match its seal, and is made again.
+    A damaged journal, or one that leads out of the archive, counts as none: the day is then seen not to match its seal, and is
+    made again.
     """
     try:
         content = json.loads((folder / JOURNAL).read_bytes())
-        return content, [Step(**s) for s in content["steps"]]
-    except (FileNotFoundError, NotADirectoryError, ValueError, KeyError, TypeError):
+        steps = [Step(**s) for s in content["steps"]]
+        ours = all("/" not in s.staged and is_inside(s.staged) and is_inside(s.to) and is_inside(s.keep or ".") for s in steps)
+        return (content, steps) if ours else None
+    except (FileNotFoundError, NotADirectoryError, ValueError, KeyError, TypeError, AttributeError):
         return None
 
 
@@ -94,7 +98,7 @@ def clear(folder: Path) -> None:
 def unfinished(root: Path) -> list[Path]:
     """Staging folders that a crash left."""
     folder = root / STAGED
-    return sorted(p for p in folder.iterdir() if p.is_dir()) if folder.is_dir() else []
+    return sorted(p for p in folder.iterdir() if p.is_dir() and not p.is_symlink()) if folder.is_dir() else []
 
 
 def _keep(root: Path, steps: list[Step]) -> None:

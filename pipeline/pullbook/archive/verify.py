@@ -79,7 +79,7 @@ class _Check:
             moved = dict(self._half_written()).get(path, {})
             shown = path.relative_to(self.root).as_posix()
             try:
-                seal = read_seal(moved.get(shown, path), check=True)
+                seal = read_seal(moved.get(shown, path))
             except SealDamaged as fault:
                 remedy = "take it from a backup, or run `pullbook run`, which makes the day again from its logs"
                 self._harm("damaged_seal", path, str(fault), remedy, engine, day)
@@ -152,7 +152,7 @@ class _Check:
         seals: list[Seal] = []
         for path in kept_seals(self.root):
             try:
-                seal = read_seal(path, check=True)
+                seal = read_seal(path)
             except SealDamaged as fault:
                 self._harm("damaged_seal", path, str(fault), remedy)
                 continue

@@ -9,6 +9,7 @@ import pytest
 from pullbook.archive import switch
 from pullbook.archive.inputs import InputHashes
 from pullbook.archive.schema import TABLES
+from pullbook.archive.seal import SealDamaged, read_seal, seal_bytes
 from pullbook.archive.store import Store
 from pullbook.archive.verify import as_text, verify
 from pullbook.book import Book
@@ -168,3 +169,45 @@ def flip(path: Path) -> None:
     data[len(data) // 2] ^= 1
     path.write_bytes(bytes(data))
     os.utime(path, ns=(status.st_atime_ns, status.st_mtime_ns))
+
+
+@pytest.mark.parametrize("where", range(0, 1000, 97))
+def test_a_damaged_seal_never_stops_a_run(book: Book, where: int) -> None:
+    path = next((book.archive / "_days").rglob("seal.json"))
+    data = bytearray(path.read_bytes())
+    data[where * len(data) // 1000] ^= 4
+    path.write_bytes(bytes(data))
+    store = Store(book.archive)
+    store.complete_unfinished()
+    assert store.current(ENGINE, DAY) is None
+    assert store.current_all() == {}
+    assert store.read_record(ENGINE, DAY) is None
+    assert archive(book, store) == 3
+    store.update_catalog()
+    assert not verify(book)["damage"]
+    assert next((book.archive / "_kept" / "_days").rglob("*.unsealed-*.json")).read_bytes() == data
+
+
+def test_a_damaged_catalogue_is_read_from_the_seals(book: Book) -> None:
+    flip(book.archive / "catalog.parquet")
+    assert Store(book.archive).catalog().select("engine", "day", "revision").collect().rows() == [(ENGINE, DAY, 2)]
+
+
+def test_a_journal_that_leads_out_of_the_archive_is_not_followed(book: Book) -> None:
+    folder = book.archive / "_staged" / "0123"
+    folder.mkdir(parents=True)
+    (folder / "x").write_text("theirs")
+    for to in ("../logs/x", str(book.root / "x"), "best/../../x", "c:\\x"):
+        step = {"staged": "x", "to": to, "keep": None}
+        (folder / "journal.json").write_text(json.dumps({"engine": "e", "day": "d", "revision": 1, "steps": [step]}))
+        assert switch.read_journal(folder) is None
+    assert Store(book.archive).complete_unfinished() == []
+    assert not folder.exists()
+    assert not (book.root / "x").exists()
+
+
+def test_a_seal_that_names_files_outside_is_no_seal(tmp_path: Path) -> None:
+    path = tmp_path / "seal.json"
+    path.write_bytes(seal_bytes({"revision": 1, "files": {"best": {"file": "../../secret"}}}))
+    with pytest.raises(SealDamaged, match="outside"):
+        read_seal(path)
