@@ -7,9 +7,10 @@ from pullbook.report.content import Content
 from pullbook.report.paper import Column, Sheets, measure, printable, settings
 from pullbook.report.pdf import columns_height, two_columns
 from pullbook.report.view import DayView
-from pullbook.report.words import number, setting_degrees
+from pullbook.report.words import number, setting_degrees, setting_rpm
 
 READINGS = 12
+CAUTION_SIZE = 8.0
 SIGNATURES = ("set by", "checked with a light by", "date and hours")
 
 
@@ -27,7 +28,7 @@ def card_pdf(shown: DayView, said: Content, *, page: str = "A4") -> bytes:
         sheets = Sheets(page, said.made, f"Tune card: {said.title}, {said.day}")
         sheet = sheets.sheet()
         _head(sheet, said)
-        bottom = sheet.bottom - 3.1
+        bottom = sheet.bottom - min(columns_height(sheet, _cautions(said), CAUTION_SIZE) + 1.25, 4.2)
         left = Column(sheets, sheet.figure, sheet.x, sheet.y, 3.35, bottom)
         right = Column(sheets, sheet.figure, sheet.x + 3.65, sheet.y, sheet.width - 3.65, bottom)
         _set(left, shown, said)
@@ -63,7 +64,7 @@ def _set(left: Column, shown: DayView, said: Content) -> None:
         for label, name in (("Starts to move", "start_rpm"), ("Bends", "knee_rpm"), ("All in by", "all_in_rpm")):
             if curve.get(name) is not None:
                 bend = f"{number(curve['knee_deg'])}° at " if label == "Bends" and curve.get("knee_deg") is not None else ""
-                _big(left, label, f"{bend}{number(curve[name])} rpm", 16)
+                _big(left, label, f"{bend}{setting_rpm(curve[name])}", 16)
         if curve.get("springs_note"):
             left.text(str(curve["springs_note"]), 11, after=0.05)
         left.text("Crank degrees before top dead centre, vacuum advance off and plugged.", 10, after=0.1)
@@ -151,14 +152,18 @@ def _readings(right: Column, shown: DayView) -> None:
     right.y += 0.08
 
 
+def _cautions(said: Content) -> list[str]:
+    return said.cautions or ["Follow the engine maker and the rules of your cell."]
+
+
 def _foot(foot: Column, said: Content) -> None:
     end = foot.bottom
     foot.rule("ink", 1.2)
     foot.y += 0.08
     foot.text("TAKE CARE", 12, bold=True, after=0.02)
     foot.bottom = end - 0.72
-    cautions = said.cautions or ["Follow the engine maker and the rules of your cell."]
-    size = next((s for s in (9.0, 8.5, 8.0, 7.5, 7.0, 6.5) if columns_height(foot, cautions, s) <= foot.bottom - foot.y), 6.0)
+    cautions = _cautions(said)
+    size = next((s for s in (CAUTION_SIZE, 7.5, 7.0, 6.5) if columns_height(foot, cautions, s) <= foot.bottom - foot.y), 6.0)
     left_over = two_columns(foot, cautions, size)
     foot.bottom = end
     if left_over:

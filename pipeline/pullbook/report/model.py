@@ -53,11 +53,11 @@ def what_to_set(shown: DayView) -> list[Said]:
     if curve.get("stop_deg") is not None:
         said.append(Said("Stop", setting_degrees(curve["stop_deg"])))
     if curve.get("start_rpm") is not None:
-        said.append(Said("Starts to move", words.rpm(curve["start_rpm"])))
+        said.append(Said("Starts to move", words.setting_rpm(curve["start_rpm"])))
     if curve.get("knee_rpm") is not None:
-        said.append(Said("Bends", f"{degrees(curve.get('knee_deg'))} at {words.rpm(curve['knee_rpm'])}"))
+        said.append(Said("Bends", f"{degrees(curve.get('knee_deg'))} at {words.setting_rpm(curve['knee_rpm'])}"))
     if curve.get("all_in_rpm") is not None:
-        said.append(Said("All in by", words.rpm(curve["all_in_rpm"])))
+        said.append(Said("All in by", words.setting_rpm(curve["all_in_rpm"])))
     if curve.get("springs_note"):
         said.append(Said("Springs", str(curve["springs_note"])))
     return said
@@ -211,7 +211,7 @@ def advised(record: dict[str, Any]) -> str:
         text = f"{setting_degrees(curve['total_deg'])} total" + (
             f", {setting_degrees(initial)} initial" if initial is not None else ""
         )
-        return text + (f", all in by {words.rpm(curve['all_in_rpm'])}" if curve.get("all_in_rpm") is not None else "")
+        return text + (f", all in by {words.setting_rpm(curve['all_in_rpm'])}" if curve.get("all_in_rpm") is not None else "")
     table = [r for r in advice.get("table") or [] if r.get("delivered_deg") is not None]
     if table:
         top = max(table, key=lambda r: r["rpm"])

@@ -168,9 +168,7 @@ class Column:
 
 
 def _look(width: float) -> Look:
-    return replace(
-        WIDE, width=width, font=8.0 if width > 6 else 7.0, left=0.5 if width > 6 else 0.42, right=1.05 if width > 6 else 0.98
-    )
+    return replace(WIDE, width=width, font=8.0 if width > 6 else 7.0, left=0.5 if width > 6 else 0.42, right=1.05)
 
 
 class Sheets:

@@ -11,7 +11,7 @@ from pullbook.report.model import Said
 from pullbook.report.paper import Column, Sheets, measure, settings
 from pullbook.report.pictures import Shown
 
-CAUTION_SIZE = 6.8
+CAUTION_SIZE = 6.3
 
 
 def report_pdf(said: Content, photos: list[Shown], *, page: str = "A4") -> bytes:
@@ -49,8 +49,8 @@ def _page_one(sheets: Sheets, said: Content) -> list[str]:
     ]
     height = min(columns_height(Column(sheets, sheet.figure, 0, 0, sheet.width - 0.14, 0), cautions, CAUTION_SIZE) + 0.42, 3.2)
     bottom = sheet.bottom - height - 0.2
-    left = Column(sheets, sheet.figure, sheet.x + 0.07, sheet.y + 0.03, 2.2, bottom)
-    right = Column(sheets, sheet.figure, sheet.x + 2.5, sheet.y, sheet.width - 2.5, bottom)
+    left = Column(sheets, sheet.figure, sheet.x + 0.07, sheet.y + 0.03, 2.4, bottom)
+    right = Column(sheets, sheet.figure, sheet.x + 2.68, sheet.y, sheet.width - 2.68, bottom)
     _set(left, said)
     if said.limit:
         top = left.y
@@ -140,7 +140,7 @@ def _set(left: Column, said: Content) -> None:
     else:
         left.text("This day gives nothing to set. See what to run next.", 9)
     for w in said.worth:
-        left.text(w, 7.5, hue="soft")
+        left.text(w, 7.2, hue="soft")
     left.frame(top, left.y, "hard")
     left.y += 0.14
 
@@ -166,7 +166,7 @@ def _points(column: Column, head: str, lines: list[str]) -> list[str]:
     if not column.text(head, 9, bold=True, after=0.01):
         return [f"{head}: {line}" for line in lines]
     for i, line in enumerate(lines):
-        if not column.text("• " + line, 7.8, after=0.02):
+        if not column.text("• " + line, 7.5, after=0.02):
             return [f"{head}: {rest}" for rest in lines[i:]]
     column.y += 0.07
     return []

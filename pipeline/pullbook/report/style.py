@@ -48,7 +48,7 @@ class Look:
         return 1.0 if self.narrow else 1.2
 
 
-WIDE = Look(width=7.0, font=8.5, left=0.55, right=1.15, narrow=False)
+WIDE = Look(width=7.0, font=8.5, left=0.55, right=1.25, narrow=False)
 NARROW = Look(width=3.5, font=8.0, left=0.42, right=0.12, narrow=True)
 
 

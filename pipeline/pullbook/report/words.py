@@ -158,6 +158,11 @@ def rpm(value: float | None) -> str:
     return NOT_KNOWN if value is None else f"{number(value)} rpm"
 
 
+def setting_rpm(value: float | None) -> str:
+    """Engine speed to set, to ten."""
+    return rpm(None if value is None else 10 * round(value / 10))
+
+
 def counted(count: int, one: str, many: str | None = None) -> str:
     """``3 pulls``, ``1 pull``, ``no pulls``."""
     return f"{count or 'no'} {one if count == 1 else many or one + 's'}"

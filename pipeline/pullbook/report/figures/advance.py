@@ -27,7 +27,7 @@ def picture(shown: DayView) -> Picture | None:
         made = hardware(shown)
         panel.levels(ax, *_reach(shown, best, tested, made), most=6)
         ends = _wanted(panel, ax, best)
-        named = labels(tested, 9 if look.narrow else 16)
+        named = labels(tested, 9 if look.narrow else 18)
         for name, (n, degrees_run, half) in tested.items():
             end = _run(panel, ax, line_of(shown, name, 0.75), n, degrees_run, half)
             vague = is_vague(half)

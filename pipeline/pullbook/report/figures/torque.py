@@ -30,7 +30,7 @@ def picture(shown: DayView) -> Picture | None:
         pad = 0.04 * (max(highs) - min(lows)) + 1
         panel.levels(ax, min(lows) - pad, max(highs) + pad)
         ends = []
-        named = labels(names, 9 if look.narrow else 16)
+        named = labels(names, 9 if look.narrow else 18)
         for name in names:
             rows = curves.filter(pl.col("setting") == name).sort("rpm")
             x, y, lo, hi = broken(*(column(rows, c) for c in ("rpm", "torque_nm", "lo_nm", "hi_nm")))
