@@ -6,6 +6,7 @@ put all the drift on the timing.
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -84,10 +85,19 @@ def propose(
         headroom = min(headroom, max(0.0, max_advance - baseline_total))
     baselines = 1 if n < 3 else 2 if n < 7 else 3 + (n - 7) // 4
     others = _levels(n - baselines, max_step, max(width, 0.0), headroom)
-    order = np.random.default_rng(shuffle).permutation(len(others))
-    waiting = [others[i] for i in order]
     places = {round(i * (n - 1) / (baselines - 1)) for i in range(baselines)} if baselines > 1 else {0}
     top = 0.0 if tested_clean_max is None or baseline_total is None else max(0.0, tested_clean_max - baseline_total)
+    random = np.random.default_rng(shuffle)
+    ways = [_walk(n, places, [others[i] for i in random.permutation(len(others))], top, max_step) for _ in range(_SHUFFLES)]
+    offsets = min(ways, key=_likeness_to_drift)
+    return [_planned(i + 1, level, offsets[:i], baseline_total) for i, level in enumerate(offsets)]
+
+
+_SHUFFLES = 60
+
+
+def _walk(n: int, places: set[int], waiting: list[float], top: float, max_step: float) -> list[float]:
+    """Offsets in order: the baseline at ``places``, the others as they wait, each once it is no more than a step up."""
     offsets: list[float] = []
     for place in range(n):
         if place in places or not waiting:
@@ -98,10 +108,18 @@ def propose(
         level = min(waiting.pop(0), top + max_step) if allowed is None else waiting.pop(allowed)
         top = max(top, level)
         offsets.append(level)
-    return [_planned(i + 1, level, offsets[:i], baseline_total, max_step) for i, level in enumerate(offsets)]
+    return offsets
 
 
-def _planned(order: int, offset: float, before: list[float], baseline_total: float | None, max_step: float) -> PlannedPull:
+def _likeness_to_drift(offsets: list[float]) -> float:
+    """How far an order could be taken for drift: its correlation with the pull number, and one for every pull run twice on end."""
+    twice = sum(a == b for a, b in pairwise(offsets))
+    if len(offsets) < 3 or np.ptp(offsets) < 1e-6:
+        return float(twice)
+    return twice + abs(float(np.corrcoef(np.arange(len(offsets)), offsets)[0, 1]))
+
+
+def _planned(order: int, offset: float, before: list[float], baseline_total: float | None) -> PlannedPull:
     total = None if baseline_total is None else baseline_total + offset
     name = f"{total:g}" if total is not None else "base" if offset == 0 else f"base{offset:+g}".replace("-", "−")
     if offset == 0:

@@ -1,5 +1,8 @@
 """Plans made before anything is known: wide, with returns, and never a big step above what ran clean."""
 
+import itertools
+
+import numpy as np
 import pytest
 
 from pullbook.stages.pull_order import propose
@@ -52,3 +55,10 @@ def test_the_same_number_gives_the_same_order_and_others_give_others() -> None:
 def test_an_impossible_plan_is_refused(n: int, step: float) -> None:
     with pytest.raises(ValueError, match="at least one pull"):
         propose(n, 30.0, max_step=step)
+
+
+@pytest.mark.parametrize("n", [5, 8, 12])
+def test_a_plan_is_not_like_drift_and_runs_nothing_twice_on_end(n: int) -> None:
+    offsets = [p.offset_deg for p in propose(n, 32.0)]
+    assert all(a != b for a, b in itertools.pairwise(offsets))
+    assert abs(np.corrcoef(np.arange(n), offsets)[0, 1]) < 0.35
