@@ -188,6 +188,9 @@ class Prior:
     k_slope_sd: float = 0.12
     skew_mean: float = 0.0  # 1/deg
     skew_sd: float = 0.007
+    best_rpm: tuple[float, ...] = ()  # where earlier days of this engine placed the best advance, rpm
+    best_deg: tuple[float, ...] = ()
+    best_cov: tuple[tuple[float, ...], ...] = ()  # deg², for a new day; believed with a reserve, see stages/earlier_best.py
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pullbook.handover import Array
+from pullbook.stages.earlier_best import EarlierBest
 from pullbook.stages.hill import HillBasis, ln_torque_lost, slopes
 from pullbook.stages.likelihood import DayLikelihood
 
@@ -24,6 +25,7 @@ class DayTarget:
     advance: Array
     basis: HillBasis
     likelihood: DayLikelihood
+    earlier: EarlierBest | None = None
 
     def under(self, likelihood: DayLikelihood) -> "DayTarget":
         """The same day under other closed forms."""
@@ -37,7 +39,7 @@ class DayTarget:
     def ln_posterior(self, xi: Array) -> Array:
         """(B,)."""
         out: Array = self.likelihood.ln_likelihood(self.remainder(xi)) - 0.5 * (xi**2).sum(axis=1)
-        return out
+        return out if self.earlier is None else out + self.earlier.ln_density(xi)
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +72,11 @@ def _normal_equations(target: DayTarget, xi: Array) -> tuple[Array, Array]:
     gram -= mode @ likelihood.mode_cov @ mode.transpose(0, 2, 1)
     for i in range(b):
         gram[i] -= pull[i] @ likelihood.mean_level_cov(weight[i]) @ pull[i].T
-    return gram[:, :q, q] - xi, gram[:, :q, :q] + np.eye(q)
+    gradient, information = gram[:, :q, q] - xi, gram[:, :q, :q] + np.eye(q)
+    if target.earlier is not None:
+        more = target.earlier.normal_equations(xi)
+        gradient, information = gradient + more[0], information + more[1]
+    return gradient, information
 
 
 def starting_points(basis: HillBasis, tested_lo: float, tested_hi: float) -> Array:

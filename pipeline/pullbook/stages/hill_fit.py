@@ -8,11 +8,14 @@ import numpy.typing as npt
 from pullbook.handover import Array, Prior
 from pullbook.stages.climb import DayTarget, climb, starting_points
 from pullbook.stages.day_table import DayTable, common_shape, joined, tested_middle
+from pullbook.stages.earlier_best import EarlierBest, earlier_best
 from pullbook.stages.hill import HillBasis, hill_basis, ln_torque_lost, slopes
 from pullbook.stages.likelihood import DayLikelihood, nodes
 from pullbook.stages.own_effects import OwnEffects, effect_modes
 from pullbook.stages.sampler import DRAWS, sample
 from pullbook.stages.wander import USUAL, estimate_wander, likelihood_for
+
+REACH_RPM = 200  # an anchor this far outside the rows is still read off the hill
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +116,8 @@ def _draws(table: DayTable, prior: Prior, rng: np.random.Generator, own: OwnEffe
         closed = likelihood_for(coarse, wander, extra, scales, modes)
         all_draws = np.broadcast_to(remainder, (DRAWS, *remainder.shape[1:]))
         return Ready(coarse, None, np.zeros((DRAWS, 0)), closed, all_draws, places, wander, extra)
-    target = DayTarget(coarse.ln_torque, coarse.advance, hill_basis(coarse.rpm, prior, tested_middle(coarse)), closed)
+    basis = hill_basis(coarse.rpm, prior, tested_middle(coarse))
+    target = DayTarget(coarse.ln_torque, coarse.advance, basis, closed, _earlier(prior, basis, coarse))
     tested = coarse.advance[coarse.present]
     tops = climb(target, starting_points(target.basis, float(tested.min()), float(tested.max())))
     _, moved = split_modes(coarse)
@@ -124,6 +128,13 @@ def _draws(table: DayTable, prior: Prior, rng: np.random.Generator, own: OwnEffe
     target = target.under(closed)
     xi = sample(target.ln_posterior, climb(target, tops.xi), rng)
     return Ready(coarse, target, xi, closed, target.remainder(xi), places, wander, extra)
+
+
+def _earlier(prior: Prior, basis: HillBasis, coarse: DayTable) -> EarlierBest | None:
+    """Earlier days' say, on the anchors within reach of this day's rows."""
+    at = np.array(prior.best_rpm, float)
+    kept = np.flatnonzero((at >= coarse.rpm.min() - REACH_RPM) & (at <= coarse.rpm.max() + REACH_RPM))
+    return earlier_best(prior, basis, _lines(at, coarse.rpm), kept) if len(kept) else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,7 +217,7 @@ def on_rows(basis: HillBasis, rpm: npt.NDArray[np.int64], at: npt.NDArray[np.int
     )  # fmt: skip
 
 
-def _lines(rpm: npt.NDArray[np.int64], at: npt.NDArray[np.int64]) -> Array:
+def _lines(rpm: npt.ArrayLike, at: npt.ArrayLike) -> Array:
     """Weights (R, r) of linear interpolation from rows ``at`` (r,) to ``rpm``; beyond the ends the line goes on."""
     x, knots = np.asarray(rpm, float), np.asarray(at, float)
     out = np.zeros((len(x), len(knots)))

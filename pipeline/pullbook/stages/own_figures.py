@@ -9,6 +9,8 @@ from pullbook.handover import AlignedDay, DayReading, Prior
 from pullbook.stages.hill_fit import HillFit
 from pullbook.stages.prior import own_figure
 
+WORTH_KEEPING_DEG = 4.0  # a best advance known worse than this says nothing to later days
+
 
 def own_figures(fit: HillFit | None, prior: Prior, reading: DayReading, aligned: AlignedDay) -> dict[str, Any]:
     """Figures with the prior they were estimated under divided out; without a fit only who and how many.
@@ -40,4 +42,24 @@ def own_figures(fit: HillFit | None, prior: Prior, reading: DayReading, aligned:
         x = (rpm - rpm.mean()) / 1000.0
         out |= own_figure("k_slope", (ln_k @ x) / (x @ x), prior.k_slope, prior.k_slope_sd)
     out |= own_figure("skew", fit.skew, prior.skew_mean, prior.skew_sd)
-    return {name: value if not isinstance(value, float) else round(value, 10) for name, value in out.items()}
+    out |= {"fuel": facts.fuel, "plugs": facts.plugs, "mixture": facts.mixture}
+    out = {name: value if not isinstance(value, float) else round(value, 10) for name, value in out.items()}
+    return out | _best_at_anchors(fit)
+
+
+def _best_at_anchors(fit: HillFit) -> dict[str, Any]:
+    """Best advance at whole thousands of rpm (and the middle of a short span): mean and covariance, true degrees."""
+    if fit.best is None:
+        return {}
+    rpm = fit.table.rpm.astype(float)
+    anchors = [float(n) for n in range(1000 * int(-(-rpm.min() // 1000)), int(rpm.max()) + 1, 1000)]
+    anchors = anchors or [float(round((rpm.min() + rpm.max()) / 200) * 100)]
+    draws = np.array([[np.interp(n, rpm, row) for n in anchors] for row in fit.best + fit.scale])
+    known = np.flatnonzero(draws.std(axis=0) < WORTH_KEEPING_DEG)
+    if not len(known):
+        return {}
+    cov = np.atleast_2d(np.cov(draws[:, known].T))
+    return {
+        "best_rpm": [anchors[i] for i in known], "best_deg": np.round(draws[:, known].mean(axis=0), 4).tolist(),
+        "best_cov": np.round(cov, 6).tolist(),
+    }  # fmt: skip

@@ -24,6 +24,9 @@ FACTOR_TWO = log(2.0)
 K_USUAL, K_LOG_SD = 3e-4, log(1.45)
 BETWEEN_DAYS = {"sd": 0.20, "k": 0.10, "k_slope": 0.03, "skew": 0.0015}
 """How much a dyno's pull SD (ln), an engine's curvature (ln), its slope and the skew differ from day to day."""
+DAY_LEVEL, DAY_SLOPE, DAY_OWN = 0.6, 0.2, 0.2  # °, ° per 1000 rpm, °: the best of one engine from day to day
+CHANGED_LEVEL = 2.5  # ° where fuel, plugs or mixture differ
+Matrix = tuple[tuple[float, ...], ...]
 
 
 def default(facts: DayFacts) -> Prior:
@@ -84,12 +87,14 @@ def pool(reading_facts: DayFacts, engine: str, history: list[dict[str, Any]]) ->
     skew, skew_sd, _ = _pooled(same_engine, "skew", base.skew_mean, base.skew_sd, BETWEEN_DAYS["skew"])
     if not sd_days and not k_days:
         return base
+    placed = pooled_best(same_engine, reading_facts)
     used = {f"{h.get('engine')}/{h.get('day')}" for h in same_engine + same_dyno}
     pulls = sum(int(h.get("pulls") or 0) for h in same_dyno)
     at = moved[0].get("k_rpm") if moved and k_days else None
     return replace(
         base, sd_median=exp(ln_sd), sd_log_sd=ln_sd_sd, k_median=exp(ln_k), k_log_sd=ln_k_sd, k_rpm=at, k_slope=slope,
         k_slope_sd=slope_sd, skew_mean=skew, skew_sd=skew_sd, source="archive", pulls=pulls, frozen_from=tuple(sorted(used)),
+        best_rpm=placed[0], best_deg=placed[1], best_cov=placed[2],
     )  # fmt: skip
 
 
@@ -105,3 +110,38 @@ def _at_one_rpm(history: list[dict[str, Any]]) -> list[dict[str, Any]]:
         error = sqrt(float(h["ln_k_sd"]) ** 2 + (float(h.get("k_slope_sd") or 0.12) * step) ** 2)
         out.append(h | {"ln_k": float(h["ln_k"]) + float(h.get("k_slope") or 0.0) * step, "ln_k_sd": error, "k_rpm": at})
     return out
+
+
+def pooled_best(history: Sequence[dict[str, Any]], facts: DayFacts) -> tuple[tuple[float, ...], tuple[float, ...], Matrix]:
+    """Best advance at anchors for a new day: mean and covariance from all earlier days of the engine, days scattering around it.
+
+    Days run on other fuel, plugs or mixture than the new one count with a wider scatter.
+    """
+    told = [h for h in history if _is_list(h.get("best_rpm")) and _is_list(h.get("best_deg")) and _is_list(h.get("best_cov"))]
+    anchors = sorted({float(n) for h in told for n in h["best_rpm"]})
+    if not anchors:
+        return (), (), ()
+    x = (np.array(anchors) - np.mean(anchors)) / 1000.0
+    precision, score = 1e-4 * np.eye(len(anchors)), np.zeros(len(anchors))
+    for day in told:
+        at = [anchors.index(float(n)) for n in day["best_rpm"]]
+        mean, own = np.array(day["best_deg"], float), np.array(day["best_cov"], float)
+        if own.shape != (len(at), len(at)) or mean.shape != (len(at),) or not (np.isfinite(own).all() and np.isfinite(mean).all()):
+            continue
+        changed = any(day.get(n) != getattr(facts, n) for n in ("fuel", "plugs", "mixture"))
+        inverse = np.linalg.inv(own + _scatter(x[at], changed) + 1e-3 * np.eye(len(at)))
+        precision[np.ix_(at, at)] += inverse
+        score[at] += inverse @ mean
+    cov = np.linalg.inv(precision)
+    ahead = cov + _scatter(x, False)
+    return tuple(anchors), tuple((cov @ score).tolist()), tuple(tuple(row) for row in ahead.tolist())
+
+
+def _scatter(x: Array, changed: bool) -> Array:
+    """How the best moves from day to day, covariance over anchors x (thousands of rpm from their middle)."""
+    level = CHANGED_LEVEL if changed else DAY_LEVEL
+    return np.asarray(level**2 + DAY_SLOPE**2 * np.outer(x, x) + DAY_OWN**2 * np.eye(len(x)))
+
+
+def _is_list(value: object) -> bool:
+    return isinstance(value, list) and len(value) > 0
