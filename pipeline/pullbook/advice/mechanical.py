@@ -10,10 +10,10 @@ from functools import reduce
 import numpy as np
 import numpy.typing as npt
 
-from pullbook.advice.curve_shapes import Shapes, all_in_rpm, highest_total, straight
+from pullbook.advice.curve_shapes import Shapes, highest_total
 from pullbook.advice.free_curve import CHANCE
 from pullbook.advice.ground import Ground, rows_of
-from pullbook.facts import Spring
+from pullbook.advice.parts import Part, Parts
 from pullbook.handover import Array
 
 _WIDE, _POLISH, _KEEP, _ROUNDS = 4000, 480, 24, 9
@@ -22,32 +22,6 @@ _KNEE_WORTH = 0.0003  # a second slope has to earn this much torque, or it is le
 _CURVES_AT_ONCE = 96
 _FEW_DRAWS = 64
 _BEYOND_DEG = 0.25  # tolerance is not spent on going further below what was run
-
-
-@dataclass(frozen=True, slots=True)
-class Part:
-    """One way to make the rise: owned springs on an owned stop, or what is on the engine. ``shape``: one curve at total 0."""
-
-    words: str
-    shape: Shapes
-    spring: Spring | None = None
-    rise_seen: bool = True  # false: the rise lies below the rpm seen, start and all-in are not known
-
-
-@dataclass(frozen=True, slots=True)
-class Parts:
-    """What may be fitted. ``owned``: every combination the shop can build; empty: any springs.
-
-    ``stops``: stops that any springs may be set on; empty: the stop is not known. ``fitted``: what the day's own curves show to
-    be on the engine: parts are changed only where that brings more than the tolerance. ``inside_only``: the rise must lie inside
-    the tested rpm. ``stop_known``: initial follows from total and stop; else it is not known.
-    """
-
-    owned: tuple[Part, ...] = ()
-    stops: tuple[float, ...] = ()
-    fitted: tuple[Part, ...] = ()
-    inside_only: bool = False
-    stop_known: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,21 +35,6 @@ class Found:
     cheapest: Shapes
     part: Part | None
     cheapest_part: Part | None
-
-
-def combinations(springs: tuple[Spring, ...], stops: tuple[float, ...]) -> tuple[Part, ...]:
-    """Every owned spring on every stop (its own stop, where none is known)."""
-    return tuple(
-        Part(
-            f"springs {spring.name!r} with the {stop:g}° stop", straight(0.0, stop, spring.start_rpm, _after(spring, stop)), spring
-        )
-        for spring in springs
-        for stop in (stops or (spring.at_stop_deg,))
-    )
-
-
-def _after(spring: Spring, stop: float) -> float:
-    return max(all_in_rpm(spring, stop), spring.start_rpm + 1.0)
 
 
 def search(ground: Ground, parts: Parts) -> Found:

@@ -7,8 +7,8 @@ import numpy.typing as npt
 
 from pullbook.advice.curve_shapes import Shapes, highest_total
 from pullbook.advice.ground import Ground, interval
-from pullbook.advice.mechanical import Found, Part
-from pullbook.advice.parts import LOCKED
+from pullbook.advice.mechanical import Found
+from pullbook.advice.parts import LOCKED, Part
 from pullbook.advice.sums import distributor_from_crank, plain
 from pullbook.handover import Array
 

@@ -1,19 +1,62 @@
 """What may be fitted: parts owned, and the springs and stop that the day's own curves show to be on the engine."""
 
+from dataclasses import dataclass
+
 import numpy as np
 import polars as pl
 
-from pullbook.advice.curve_shapes import Shapes
-from pullbook.advice.mechanical import Part, Parts, combinations
+from pullbook.advice.curve_shapes import Shapes, all_in_rpm, straight
 from pullbook.advice.settings_run import Setting
 from pullbook.advice.sums import setting_sum
-from pullbook.facts import Ignition
+from pullbook.facts import Ignition, Spring
 from pullbook.handover import Array
-
-LOCKED = Part("locked", Shapes(*(np.array([v]) for v in (0.0, 0.0, 0.0, 1.0, 0.5, 0.5))), rise_seen=False)
 
 _STOP_DEG = 1.5  # a stop the sheet implies and an owned one this near are the same
 _MISFIT_DEG = 0.75
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One way to make the rise: owned springs on an owned stop, or what is on the engine. ``shape``: one curve at total 0."""
+
+    words: str
+    shape: Shapes
+    spring: Spring | None = None
+    rise_seen: bool = True  # false: the rise lies below the rpm seen, start and all-in are not known
+
+
+@dataclass(frozen=True, slots=True)
+class Parts:
+    """What may be fitted. ``owned``: every combination the shop can build; empty: any springs.
+
+    ``stops``: stops that any springs may be set on; empty: the stop is not known. ``fitted``: what the day's own curves show to
+    be on the engine: parts are changed only where that brings more than the tolerance. ``inside_only``: the rise must lie inside
+    the tested rpm. ``stop_known``: initial follows from total and stop; else it is not known.
+    """
+
+    owned: tuple[Part, ...] = ()
+    stops: tuple[float, ...] = ()
+    fitted: tuple[Part, ...] = ()
+    inside_only: bool = False
+    stop_known: bool = True
+
+
+LOCKED = Part("locked", Shapes(*(np.array([v]) for v in (0.0, 0.0, 0.0, 1.0, 0.5, 0.5))), rise_seen=False)
+
+
+def combinations(springs: tuple[Spring, ...], stops: tuple[float, ...]) -> tuple[Part, ...]:
+    """Every owned spring on every stop (its own stop, where none is known)."""
+    return tuple(
+        Part(
+            f"springs {spring.name!r} with the {stop:g}° stop", straight(0.0, stop, spring.start_rpm, _after(spring, stop)), spring
+        )
+        for spring in springs
+        for stop in (stops or (spring.at_stop_deg,))
+    )
+
+
+def _after(spring: Spring, stop: float) -> float:
+    return max(all_in_rpm(spring, stop), spring.start_rpm + 1.0)
 
 
 def parts_for(kind: str | None, ignition: Ignition, settings: list[Setting], shapes: pl.DataFrame, rpm: Array) -> Parts:

@@ -9,7 +9,8 @@ from tests.unit.advice.synthetic import RPM, Day, locked
 
 from pullbook.advice.curve_shapes import all_in_rpm, highest_total, straight
 from pullbook.advice.ground import Ground, survey
-from pullbook.advice.mechanical import Parts, combinations, search
+from pullbook.advice.mechanical import search
+from pullbook.advice.parts import Parts, combinations
 from pullbook.facts import Spring
 
 SPRINGS = (Spring("light", 1000.0, 2600.0, 20.0), Spring("heavy", 1400.0, 4200.0, 20.0))
