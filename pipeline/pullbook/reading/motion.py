@@ -75,7 +75,7 @@ def _on_grid(time: Array, values: Array, grid: Array, step: float, thin: bool) -
         return None
     t, v = time[known], values[known]
     if thin:
-        bins = np.rint((t - grid[0]) / step).astype(np.int64)
+        bins = np.rint((t - grid[0]) / step - 1e-6).astype(np.int64)
         middles = pl.DataFrame({"bin": bins, "v": v}).group_by("bin", maintain_order=True).agg(pl.col("v").median())
         t, v = grid[0] + middles["bin"].to_numpy() * step, middles["v"].to_numpy()
     return np.asarray(np.interp(grid, t, v))
@@ -116,10 +116,10 @@ def motion_of(samples: pl.DataFrame, whole: pl.DataFrame, full_load_nm: float | 
     own_step = float(np.median(gap[gap > 0])) if (gap > 0).any() else 0.0
     if own_step <= 0.0:
         return None
-    thin = own_step < 0.8 * _FINE_S
+    thin = own_step < 0.75 * _FINE_S
     step = _FINE_S if thin else own_step
     first, last = float(time[known][0]), float(time[known][-1])
-    grid: Array = first + step * np.arange(max(2, int((last - first) / step + 1.000001)), dtype=np.float64)
+    grid: Array = first + step * np.arange(max(2, int((last - first) / step + 1.001)), dtype=np.float64)
     level = _on_grid(time, rpm, grid, step, thin)
     if level is None:
         return None

@@ -121,7 +121,7 @@ def _timed(stretch: pl.DataFrame, whole: pl.DataFrame, full_load_nm: float | Non
         return [("idle", 0, stretch.height)]
     time = stretch["time_s"].cast(pl.Float64).interpolate().forward_fill().backward_fill().to_numpy()
     parts = parts_of(motion)
-    edges = [motion.start_s + (p.first - 0.5) * motion.step_s for p in parts[1:]]
+    edges = [motion.start_s + (p.first - 0.5 + 1e-6) * motion.step_s for p in parts[1:]]
     rows = [0, *(int(r) for r in np.searchsorted(time, edges)), stretch.height]
     return [(p.kind, a, b) for p, a, b in zip(parts, rows[:-1], rows[1:], strict=True)]
 
@@ -139,10 +139,10 @@ def _untimed(stretch: pl.DataFrame, whole: pl.DataFrame, full_load_nm: float | N
                   float((level - np.minimum.accumulate(level)).max()), 0.0)  # fmt: skip
     if one_way and reverse < 0.2 * span:
         return [("pull" if span >= PULL_SPAN_RPM else "idle", 0, stretch.height)]
-    rises = [b - a for a, b in runs(np.concatenate((np.diff(level) > 0, [False])))]
-    if len(known) <= 400 and max(rises) <= 60:
+    longest = max((b - a for a, b in runs(np.concatenate((np.diff(level) > 0, [False])))), default=0)
+    if len(known) <= 400 and longest <= 60:
         return _printouts(rpm, stretch.height)
-    step = 8.0 / max(max(rises), 40)
+    step = 8.0 / max(longest, 40)
     clocked = stretch.with_columns(time_s=pl.int_range(stretch.height) * step)
     return _timed(clocked, whole, full_load_nm)
 
