@@ -19,6 +19,9 @@ APART_DEG = 0.75
 
 _MEDIAN_OF_CHI2 = 0.455  # one degree of freedom
 
+COMMANDED_ONLY = "The logs hold commanded advance only: does the spark follow it? A light reading would tell."
+"""Asked until there are light readings."""
+
 
 @dataclass(frozen=True, slots=True)
 class LoggedCurve:
@@ -104,7 +107,7 @@ def _which_channel(rows: pl.DataFrame, questions: list[str]) -> str | None:
     if rows["advance_log_deg"].null_count() < len(rows):
         return "advance_log_deg"
     if rows["advance_commanded_deg"].null_count() < len(rows):
-        questions.append("The logs hold commanded advance only: does the spark follow it? A light reading would tell.")
+        questions.append(COMMANDED_ONLY)
         return "advance_commanded_deg"
     return None
 

@@ -6,6 +6,7 @@ import numpy as np
 
 from pullbook.handover import DayReading
 from pullbook.stages.courses import Course
+from pullbook.stages.logged import COMMANDED_ONLY
 from pullbook.stages.timing_scale import TimingScale, mark_error, mark_uncertainty
 from pullbook.stages.witnesses import Witnesses
 
@@ -33,10 +34,10 @@ def remarks(
     factor
         A factor the logged degrees seem to need, from :func:`pullbook.stages.scale_factor.wrong_factor`.
     """
-    questions = list(witnesses.logged.questions)
+    light = witnesses.light["used"].any() if len(witnesses.light) else False
+    questions = [q for q in witnesses.logged.questions if not (light and q == COMMANDED_ONLY)]
     warnings = [*witnesses.warnings]
     missing: list[str] = []
-    light = witnesses.light["used"].any() if len(witnesses.light) else False
     if not witnesses.logged.curves:
         questions.append(
             "No log holds the advance: is there a channel for it, or can a light be read at a few speeds for each setting?"

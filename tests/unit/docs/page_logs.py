@@ -71,6 +71,16 @@ LOGS: dict[str, str] = {
     "weather.csv": table(
         "Time [s],RPM,Torque [Nm],Advance [deg BTDC]", _T, _N, _Q, _A, preamble="Cell 2, Baro 97.2 kPa, air 18 C, 52 % RH\n"
     ),
+    "asked.csv": table("Time [s],RPM,Torque [Nm],Commanded advance [deg BTDC]", _T, _N, _Q, _A),
+    "half.csv": table("Time [s],RPM,Torque [Nm],Advance [deg BTDC]", _T, _N, _Q, (ADVANCE / 2.0, ".1f")),
+    "listens.csv": table(
+        "Time [s],RPM,Torque [Nm],Advance [deg BTDC],Knock [V]",
+        _T,
+        _N,
+        _Q,
+        _A,
+        (0.3 + RPM / 1e4 + 0.01 * np.sin(9.0 * TIME), ".3f"),
+    ),
     "run 1.csv": _SWEEP,
     "run 2.csv": _of(ADVANCE + 2.0),
     "run 10.csv": _of(ADVANCE - 2.0),

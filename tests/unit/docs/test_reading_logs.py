@@ -15,6 +15,7 @@ from pullbook.reading.new_sheet import new_day
 from pullbook.reading.units_text import named_unit
 from pullbook.stages.align import align_day
 from pullbook.stages.delivered import delivered_advance
+from pullbook.stages.knock import knock_table
 
 CASES = cases()
 ENGINE, DAY = "blue eight", "2031-04-05"
@@ -22,6 +23,15 @@ ENGINE, DAY = "blue eight", "2031-04-05"
 #: What the page says in words only: files that stand there when the question is asked.
 IN_WORDS = {
     "Is the barometer reduced to sea level?": {"day.yaml": "air: {pressure_kpa: 101.3, temperature_c: 20, humidity_pct: 50}\n"},
+    "The light reads half": {
+        "strobe.csv": "setting,rpm,advance_deg\n14+20,1250,13.2\n14+20,1500,15.4\n14+20,1750,17\n14+20,2250,17\n"
+    },
+    "A dial-back light on a wasted spark": {
+        "engine.yaml": "ignition: {spark: wasted}\n",
+        "strobe.csv": "setting,rpm,advance_deg\n14+20,2500,26.5\n14+20,3500,34\n14+20,4500,34\n",
+    },
+    "A label that became a date": {"pulls.csv": "file,setting\nrun 1.csv,2031-03-14\n"},
+    "A file name with a slip in it": {"pulls.csv": "file,setting\nrun1.csv,14+20\n"},
     "Several pulls in one file": {"pulls.csv": "file,setting\nsession.csv,14+20\n"},
     "Light readings of a setting nobody ran": {"strobe.csv": "setting,rpm,advance_deg\nfourteen,2500,26.5\n"},
     "A word about knock that could mean anything": {"pulls.csv": "file,setting,knock\nrun 1.csv,14+20,some\n"},
@@ -39,13 +49,21 @@ def shop(root: Path, logs: list[str], files: dict[str, str]) -> Book:
     return Book.at(root)
 
 
+def sheet_of(case: Case) -> dict[str, str]:
+    """The pull sheet that the page takes for granted where light readings go by a label."""
+    speaks = {*case.before, *IN_WORDS.get(case.title, {}), *(name for name, _ in case.after)}
+    named = "".join(f"{log},14+20\n" for log in case.logs)
+    return {"pulls.csv": "file,setting\n" + named} if "strobe.csv" in speaks and "pulls.csv" not in speaks else {}
+
+
 def asked(book: Book) -> tuple[list[str], list[str]]:
-    """Everything asked of a day up to its delivered advance, and every fault, as the screen shows them."""
+    """Everything asked of a day up to its delivered advance and its knock, and every fault, as the screen shows them."""
     reading = read_day(book, ENGINE, DAY)
     aligned = align_day(reading)
     delivered = delivered_advance(reading, aligned)
     faults = [fault.sentence() for fault in reading.errors]
-    return [*reading.questions, *aligned.questions, *delivered.questions, *faults], faults
+    _, about_knock = knock_table(aligned, reading.samples)
+    return [*reading.questions, *aligned.questions, *delivered.questions, *about_knock, *faults], faults
 
 
 def test_the_page_has_its_examples() -> None:
@@ -61,7 +79,7 @@ def test_the_page_has_its_examples() -> None:
 def test_each_answer_ends_its_question(case: Case, tmp_path: Path) -> None:
     for name, begins in case.begins.items():
         assert LOGS[name].startswith(begins), f"{name} does not begin as the page shows it"
-    before = {**IN_WORDS.get(case.title, {}), **case.before}
+    before = {**sheet_of(case), **IN_WORDS.get(case.title, {}), **case.before}
     questions, _ = asked(shop(tmp_path / "before", case.logs, before))
     for quote in case.quotes:
         assert any(quote in q for q in questions), f"not asked: {quote!r} in {questions}"
