@@ -28,7 +28,7 @@ def in_order(pulls: list[Match], *, by_sheet: bool) -> tuple[list[Match], list[s
     if not by_sheet:
         several = len({m.name for m in pulls}) > 1
         asked = [
-            "In which order were the logs run? No pull sheet and no date in every log: taken in the order of their file names."
+            "In which order were the logs run? No pull sheet, and not every log has a date: taken in the order of their names."
         ]
         return sorted(pulls, key=by_log), asked if several and not dated else []
     with_row = sorted((m for m in pulls if m.row is not None), key=lambda m: (m.row.line if m.row else 0, m.segment.first))

@@ -119,10 +119,13 @@ def _logs(book: Book, files: DayFiles, columns: ColumnsRead, found: Survey) -> N
         found.names[shown] = name
         _hash(found, path, name)
         found.logs.append(log)
-    load = day_load(log.samples for log in found.logs)
+    trusted = [log for log in found.logs if log.unusable is None] or found.logs
+    load = day_load(log.samples for log in trusted)
     found.logs = [replace(log, segments=find_segments(log.samples, full_load_nm=load)) for log in found.logs]
-    top = day_top(log.segments for log in found.logs)
-    found.logs = [_named(replace(log, segments=mark_aborted(log.segments, top))) for log in found.logs]
+    top = day_top(log.segments for log in found.logs if log.unusable is None)
+    found.logs = [
+        _named(replace(log, segments=mark_aborted(log.segments, top if log.unusable is None else None))) for log in found.logs
+    ]
 
 
 def _named(log: LogReading) -> LogReading:
