@@ -341,3 +341,15 @@ def test_excluded_pulls_keep_their_place_and_reason(shop: Shop) -> None:
     assert column(day, "exclude") == ["plug fouled", None]
     assert column(day, "order") == [1, 2]
     assert column(day, "baseline") == [False, True], "a pull left out does not make a baseline"
+
+
+def test_double_speed_does_not_make_the_others_aborted(shop: Shop) -> None:
+    shop.log("run.csv")
+    for number in (2, 3):
+        samples = drive(SWEEP, number=number)
+        power = (samples["torque_nm"] * samples["rpm"] / 9549.297).round(2)
+        pl.DataFrame({"Time [s]": samples["time_s"], "RPM": (2 * samples["rpm"]).round(1), "Torque [Nm]": samples["torque_nm"].round(2),
+                      "Power [kW]": power}).write_csv(shop.folder / f"double{number}.csv")  # fmt: skip
+    day = shop.read()
+    assert column(day, "kind") == ["pull", "pull", "pull"]
+    assert sorted(map(bool, column(day, "usable"))) == [False, False, True]
