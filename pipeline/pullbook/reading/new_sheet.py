@@ -10,11 +10,11 @@ from typing import Any
 from pullbook.book import Book, days, is_day_name, printable
 from pullbook.handover import LogReading
 from pullbook.reading.sheet_words import PULL_COLUMNS
-from pullbook.reading.sheets import SheetRow, read_pull_sheet
+from pullbook.reading.sheets import OWN_COLUMN, SheetRow, read_pull_sheet
 from pullbook.reading.survey import Survey, survey
 from pullbook.reading.templates import DAY_YAML, ENGINE_YAML
 
-HEADERS = (*PULL_COLUMNS, "found")
+HEADERS = (*PULL_COLUMNS, OWN_COLUMN)
 
 
 def new_day(book: Book, engine: str, day: str, pulls: int | None = None) -> dict[str, Any]:
@@ -120,7 +120,7 @@ def _rows(found: Survey) -> tuple[list[dict[str, str]], list[str]]:
         for number, s in enumerate(sweeps, start=1):
             if log.error is None and {"torque_nm", "power_kw"} & set(log.samples.columns):
                 rows.append({"file": name, "pull": str(number) if len(sweeps) > 1 else "", "time": _time(log, s.start_s),
-                             "found": _seen(log, s.segment)})  # fmt: skip
+                             OWN_COLUMN: _seen(log, s.segment)})  # fmt: skip
     return rows, remarks
 
 

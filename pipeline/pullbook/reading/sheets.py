@@ -10,6 +10,8 @@ from pullbook.reading.sheet_grid import read_grid
 from pullbook.reading.sheet_words import KNOCK_WORDS, NO, YES, fold, pull_column
 
 _KNOCK = {fold(w): word for word, also in KNOCK_WORDS.items() for w in (word, *also)}
+OWN_COLUMN = "found"
+"""A column `pullbook new` writes to tell pulls apart while the sheet is filled in; no note of the shop's."""
 _YES, _NO = {fold(w) for w in YES}, {fold(w) for w in NO} | {""}
 
 
@@ -148,5 +150,7 @@ def _knock_range(cells: SheetCells, line: int, row: tuple[str, ...]) -> tuple[fl
 
 def _notes(cells: SheetCells, row: tuple[str, ...]) -> str | None:
     """The notes, with what stands in unknown columns after them."""
-    extra = [f"{header[:60]}: {row[number][:300]}" for number, header in cells.unknown if row[number]]
+    extra = [
+        f"{header[:60]}: {row[number][:300]}" for number, header in cells.unknown if row[number] and fold(header) != OWN_COLUMN
+    ]
     return "; ".join([*([note] if (note := cells.text(row, "notes", 2000)) else []), *extra]) or None

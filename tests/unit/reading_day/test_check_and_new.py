@@ -164,6 +164,7 @@ def test_new_writes_a_row_for_every_pull(book: Book) -> None:
     day = read_day(book, "blue", "2031-04-05")
     assert [f for f in day.errors if not f.file.endswith("bad.csv")] == [], "what it writes reads without a fault"
     assert day.pulls["file"].to_list() == ["run 1.csv", "run 2.csv", "run 2.csv"]
+    assert day.pulls["notes"].to_list() == [None] * 3, "what `new` says of a pull is no note of the shop's"
 
 
 def test_new_never_overwrites(book: Book) -> None:

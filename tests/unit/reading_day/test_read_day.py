@@ -348,8 +348,9 @@ def test_double_speed_does_not_make_the_others_aborted(shop: Shop) -> None:
     for number in (2, 3):
         samples = drive(SWEEP, number=number)
         power = (samples["torque_nm"] * samples["rpm"] / 9549.297).round(2)
-        pl.DataFrame({"Time [s]": samples["time_s"], "RPM": (2 * samples["rpm"]).round(1), "Torque [Nm]": samples["torque_nm"].round(2),
-                      "Power [kW]": power}).write_csv(shop.folder / f"double{number}.csv")  # fmt: skip
+        table = samples.select(pl.col("time_s").alias("Time [s]"), (2 * pl.col("rpm")).round(1).alias("RPM"),
+                               pl.col("torque_nm").round(2).alias("Torque [Nm]"), power.alias("Power [kW]"))  # fmt: skip
+        table.write_csv(shop.folder / f"double{number}.csv")
     day = shop.read()
     assert column(day, "kind") == ["pull", "pull", "pull"]
     assert sorted(map(bool, column(day, "usable"))) == [False, False, True]
