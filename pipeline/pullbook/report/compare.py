@@ -12,6 +12,7 @@ from pullbook.report.canvas import Table
 from pullbook.report.figures import two_days
 from pullbook.report.may_compare import REFUSED, limits, plain, worst
 from pullbook.report.model import address, advised, air, best_band, count_pulls, mark, repeats, sentence
+from pullbook.report.same_day import WHOLE, own_effects
 from pullbook.report.words import between, clean_all, number, percent_between
 
 Plain = dict[str, Any]
@@ -59,6 +60,10 @@ def compare_days(
     torque, advance = worst(found, "torque"), worst(found, "advance")
     torque_rows = [] if torque == REFUSED else _torque(a, b, setting_a, setting_b, curves_a, curves_b)
     whole = _whole(torque_rows)
+    if (a.get("engine"), a.get("day")) == (b.get("engine"), b.get("day")):
+        own = own_effects(a, setting_a, setting_b)
+        torque_rows = [row | _told(own[row["rpm"]]) if row["rpm"] in own else row for row in torque_rows]
+        whole = _told(own[WHOLE]) if WHOLE in own else whole
     answer: Plain = {
         "schema": 1,
         "a": _side(a, setting_a),
@@ -188,6 +193,10 @@ def _pairs(left: dict[int, tuple[Any, Any, Any]], right: dict[int, tuple[Any, An
             row |= {"lo_deg": round(change - half, 2), "hi_deg": round(change + half, 2)}
         rows.append(row)
     return rows
+
+
+def _told(change: tuple[float, float, float]) -> Plain:
+    return dict(zip(("change_pct", "lo_pct", "hi_pct"), change, strict=True))
 
 
 def _whole(rows: list[Plain]) -> Plain:

@@ -64,19 +64,19 @@ class Limit:
 
 
 def limits(a: Plain, b: Plain) -> list[Limit]:
-    """Everything that limits a comparison of two records, refusals first.
+    """Everything that limits a comparison of two records, refusals first; nothing limits settings of one day.
 
     Parameters
     ----------
     a, b
         Two records (contract: day.json).
     """
-    found = [*_correction(a, b), *_scale(a, b), *_parts(a, b)]
+    if (a.get("engine"), a.get("day")) == (b.get("engine"), b.get("day")):
+        return []  # one day has one dyno, one mark and one footing: its pulls were made comparable or left out
+    found = [*_correction(a, b), *_scale(a, b), *_parts(a, b), *_dyno(a, b), *_mark(a, b)]
     if a.get("engine") != b.get("engine"):
         found += [_limit("engine torque", REFUSED, "torque", a.get("engine"), b.get("engine"))]
         found += [_limit("engine advance", QUALIFIED, "advance", a.get("engine"), b.get("engine"))]
-    if (a.get("engine"), a.get("day")) != (b.get("engine"), b.get("day")):  # one day has one dyno and one mark
-        found += [*_dyno(a, b), *_mark(a, b)]
     return sorted(found, key=lambda limit: limit.level != REFUSED)
 
 
