@@ -1,12 +1,13 @@
 """The layout of a log judged from rows of its top, middle and end: delimiter, header, kinds of columns, marks."""
 
+import re
 from dataclasses import dataclass
 
 import polars as pl
 
 from pullbook.reading.cells import DATE, DELIMITERS, MISSING, TIME, decide_delimiter, is_number, split
 from pullbook.reading.header import Header, find_header
-from pullbook.reading.numbers import decide_marks
+from pullbook.reading.numbers import Marks, decide_marks
 from pullbook.reading.text import Text
 
 HEAD = 20_000
@@ -56,7 +57,7 @@ def lay_out(text: Text) -> Layout | None:
     if len(rows) < 0.6 * len(sample):
         return None
     words, clocks, tokens, numeric = _kinds(rows, head.width)
-    marks = decide_marks(numeric, set(), delimiter) if numeric else None
+    marks = (_plain_marks(numeric) or decide_marks(numeric, set(), delimiter)) if numeric else None
     if marks is None or isinstance(marks, tuple) or marks.doubtful:
         return None
     named = max((k + 1 for k, name in enumerate(head.names) if name), default=0)
@@ -64,6 +65,18 @@ def lay_out(text: Text) -> Layout | None:
         delimiter, head, words, clocks, marks.decimal, marks.thousands, tokens, _offset(data, head.first_data), named,
         len(rows) == len(sample), tuple((i, t.strip()) for i, t in numbered if i < (head.line or 0)), rows,
     )  # fmt: skip
+
+
+def _plain_marks(numeric: dict[str, pl.Series]) -> Marks | None:
+    """The usual case at a glance: one mark alone, and somewhere it cannot group thousands."""
+    cells = [c for column in numeric.values() for c in column.to_list()]
+    for mark, other in ((".", ","), (",", ".")):
+        marked = [c for c in cells if mark in c]
+        if any(other in c for c in cells) or not (marked or mark == ".") or any(c.count(mark) > 1 for c in marked):
+            continue
+        if not marked or any(not re.fullmatch(rf"[-+]?[1-9]\d{{0,2}}[{mark}]\d{{3}}", c) for c in marked):
+            return Marks(mark, None)
+    return None
 
 
 def _whole_lines(data: bytes, start: int) -> list[str]:

@@ -1,4 +1,4 @@
-"""Mending a messy log in bytes: odd lines are looked at one by one, all others keep their bytes, marks become points.
+"""Mending a messy log in bytes: odd lines are looked at one by one, all others keep their bytes.
 
 A line is odd when its count of cells is not the table's, or when it holds a byte that no sampled row holds (a letter of a
 repeated header, a quote, the other decimal mark, a NUL). Where more than a few lines are odd the general way is better.
@@ -14,21 +14,25 @@ import numpy.typing as npt
 from pullbook.reading.cells import DATE, TIME, is_label, is_missing, is_number, split
 from pullbook.reading.header import is_data, is_units_row, looks_like_names
 from pullbook.reading.layout import Layout
+from pullbook.reading.quotes import often_quoted, unquote
 from pullbook.reading.text import MARK, Text
 
 MOST_ODD = 0.04
-PIECE = 1 << 22
+PIECE = 1 << 20
+SLICE = 1 << 16
 _NUMERIC = b"0123456789+-.,eE \r"
 
 
 @dataclass(frozen=True, slots=True)
 class Mended:
-    """``data``: rows alone, decimal points, no grouping; ``lines``: (rows,) where each stood; ``blocks``: headers above it."""
+    """``data``: rows alone, no grouping; ``lines``: (rows,) where each stood; ``blocks``: headers above it;
+    ``decimal``: the mark the data have."""
 
     data: bytes
     lines: npt.NDArray[np.int64]
     blocks: npt.NDArray[np.int64] | None
     dropped: int
+    decimal: str
     warnings: tuple[str, ...]
 
 
@@ -37,6 +41,11 @@ def mend(text: Text, layout: Layout, *, name: str) -> Mended | None:
     data = text.data if text.data.endswith(b"\n") else text.data + b"\n"
     if not text.data.endswith(b"\n") and _may_be_cut(text.data, layout):
         return None
+    if often_quoted(data, layout):
+        bare = unquote(data, layout)
+        if bare is None:
+            return None
+        data, layout = bare
     if any(layout.words[k] and not layout.clocks[k] and layout.tokens for k in range(layout.head.width)):
         return None
     if layout.thousands and (any(layout.clocks) or layout.thousands not in ".," or layout.thousands == layout.delimiter):
@@ -91,13 +100,14 @@ def _strange_bytes(body: npt.NDArray[np.uint8], layout: Layout) -> npt.NDArray[n
             if layout.words[k] or cell in layout.tokens:
                 usual |= set(cell.encode())
     usual -= set(b'"' + MARK)
+    known = bytes(usual)
     table = np.ones(256, bool)
     table[list(usual)] = False
     found: list[npt.NDArray[np.int64]] = []
-    for at in range(0, len(body), PIECE):
-        where = np.flatnonzero(table[body[at : at + PIECE]])
-        if len(where):
-            found.append(where + at)
+    for at in range(0, len(body), SLICE):
+        piece = body[at : at + SLICE]
+        if piece.tobytes().translate(None, known):  # four times as fast as looking each byte up
+            found.append(np.flatnonzero(table[piece]) + at)
     return np.concatenate(found) if found else np.zeros(0, np.int64)
 
 
@@ -123,8 +133,9 @@ def _rebuild(
     data: bytes, layout: Layout, starts: npt.NDArray[np.int64], ends: npt.NDArray[np.int64], odd: list[int], name: str
 ) -> Mended | None:
     head, offset = layout.head, layout.offset
-    table, gone = bytes.maketrans(b",", b".") if layout.decimal == "," else None, (layout.thousands or "").encode()
-    pieces: list[bytes] = []
+    gone = (layout.thousands or "").encode()
+    view = memoryview(data)
+    pieces: list[bytes | memoryview] = []
     keep = np.ones(len(starts), bool)
     blocks: list[int] = []
     dropped: list[int] = []
@@ -133,7 +144,7 @@ def _rebuild(
     at, after_names = 0, -9
     for i in odd:
         if i > at:
-            pieces.append(_piece(data, offset + int(starts[at]), offset + int(starts[i]), table, gone))
+            pieces.append(_piece(view[offset + int(starts[at]) : offset + int(starts[i])], gone))
         at = i + 1
         line = head.first_data + i
         raw = data[offset + int(starts[i]) : offset + int(ends[i])]
@@ -179,7 +190,7 @@ def _rebuild(
             garbled.setdefault(head.names[k], []).append((line, cell))
         pieces.append((layout.delimiter.join([*mended[0], *[""] * (head.width - layout.named)]) + "\n").encode())
     if at < len(starts):
-        pieces.append(_piece(data, offset + int(starts[at]), len(data), table, gone))
+        pieces.append(_piece(view[offset + int(starts[at]) :], gone))
     if len(dropped) > 0.1 * len(starts):
         return None
     lines = np.flatnonzero(keep) + head.first_data
@@ -187,7 +198,9 @@ def _rebuild(
         return None
     block = np.searchsorted(np.array(blocks) + head.first_data, lines) if blocks else None
     last = bool(dropped) and dropped[-1] >= int(lines[-1])
-    return Mended(b"".join(pieces), lines, block, len(dropped), tuple(remarks(name, dropped, noted, garbled, cut=last)))
+    return Mended(
+        b"".join(pieces), lines, block, len(dropped), layout.decimal, tuple(remarks(name, dropped, noted, garbled, cut=last))
+    )
 
 
 def _next(data: bytes, offset: int, ends: npt.NDArray[np.int64], i: int) -> list[str]:
@@ -195,8 +208,8 @@ def _next(data: bytes, offset: int, ends: npt.NDArray[np.int64], i: int) -> list
     return data[offset + int(ends[i]) + 1 : stop].decode("utf-8", "replace").split("\n")
 
 
-def _piece(data: bytes, a: int, b: int, table: bytes | None, gone: bytes) -> bytes:
-    return data[a:b].translate(table, gone) if table or gone else data[a:b]
+def _piece(piece: memoryview, gone: bytes) -> bytes | memoryview:
+    return bytes(piece).translate(None, gone) if gone else piece
 
 
 def _mended_row(row: list[str], layout: Layout) -> tuple[list[str], list[tuple[int, str]]] | None:
@@ -217,7 +230,7 @@ def _mended_row(row: list[str], layout: Layout) -> tuple[list[str], list[tuple[i
                 return None
             bare = bare.replace(",", ".")
         if re.fullmatch(r"[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?", bare):
-            out.append(bare)
+            out.append(bare.replace(".", layout.decimal))
             continue
         out.append("")
         if is_number(cell):

@@ -41,7 +41,7 @@ def read_plain(text: Text, *, shown: str) -> RawLog | None:
     mended = mend(text, layout, name=shown.rsplit("/", 1)[-1])
     if mended is None:
         return None
-    cells = parse(mended.data, layout, skip=0, rows=len(mended.lines), decimal_comma=False)
+    cells = parse(mended.data, layout, skip=0, rows=len(mended.lines), decimal_comma=mended.decimal == ",")
     if cells is None:
         return None
     blocks = pl.Series(mended.blocks) if mended.blocks is not None else None

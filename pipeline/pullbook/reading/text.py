@@ -128,7 +128,7 @@ def _join_quoted_names(data: bytes) -> bytes:
             line, taken = lines[at], 1
         out += [line, *[b""] * (taken - 1)]
         at += taken
-    return b"\n".join(out) + rest
+    return b"\n".join(out) + rest if out != lines else data
 
 
 def _open_at_once(path: Path) -> int:
@@ -151,7 +151,7 @@ def _looks_binary(data: bytes) -> bool:
         piece = data[start : start + 65536]
         if len(piece) - len(piece.translate(None, _CONTROL)) > 0.01 * len(piece) + 2:
             return True
-    return data.count(0) > 0.5 * len(data) and b"\n" not in data
+    return b"\n" not in data and data.count(0) > 0.5 * len(data)
 
 
 def _long_line(data: bytes) -> int | None:

@@ -6,7 +6,7 @@ import polars as pl
 
 from pullbook.columns import CHANNELS
 from pullbook.reading.channels import Column, Talk, find
-from pullbook.reading.faulty import at_rail, longest_stuck, never_moves, sentinels, speed_spikes
+from pullbook.reading.faulty import at_rail, extremes, longest_stuck, never_moves, sentinels, speed_spikes
 
 Array = npt.NDArray[np.float64]
 TORQUE_A_LITRE = 500.0  # N·m
@@ -56,7 +56,7 @@ def note_limits(kept: dict[str, Array], columns: list[Column], lines: pl.Series,
         lo, hi = spec.lo, spec.hi
         if name in ("torque_nm", "torque_corrected_nm") and displacement_l:
             lo, hi = -TORQUE_A_LITRE * displacement_l, TORQUE_A_LITRE * displacement_l
-        low, high = np.fmin.reduce(values, initial=np.inf), np.fmax.reduce(values, initial=-np.inf)
+        low, high = extremes(values)
         if (lo is None or low >= lo) and (hi is None or high <= hi):
             continue
         with np.errstate(invalid="ignore"):
