@@ -70,15 +70,15 @@ def match(logs: list[LogReading], names: dict[str, str], sheet: PullSheet | None
     for row in sheet.rows if sheet else ():
         name = _file_named(row.file, list(by_name), f"{sheet.shown if sheet else ''} line {row.line}", out)
         if row.logger_file and (logger := _file_named(row.logger_file, list(by_name), f"line {row.line}, logger_file", out)):
-            loggers[row.line] = logger
-            out.loggers.add(logger)
+            if logger == name:
+                out.questions.append(f"line {row.line}: {logger} is named as its own second recorder: which log is meant?")
+            else:
+                loggers[row.line] = logger
         if name is not None:
             rows[name].append(row)
-    both = out.loggers & set(rows)
-    for name in sorted(both):
-        out.questions.append(
-            f"{name} stands in the sheet both as a log of its own and as a second recorder: it is read as the second recorder"
-        )
+    out.loggers = set(loggers.values()) - set(rows)
+    for name in sorted(set(loggers.values()) & set(rows)):
+        out.questions.append(f"{name} stands in the sheet both as a log of its own and as a second recorder: read as both. Is it?")
     found: list[Match] = []
     torque = {name: has_torque(log) for name, log in by_name.items() if log.segments}
     for name, log in by_name.items():

@@ -55,7 +55,11 @@ class SheetCells:
         if value is None:
             self.fault(line, name, repr(text[:60]), says, "write the bare number")
             return None
-        value = self.at[name][1].convert(value)
+        convert = self.at[name][1].convert
+        grouped = re.fullmatch(r"\d{1,3}[.,]\d{3}", text) is not None
+        if grouped and not lo <= convert(value) <= hi and lo <= convert(1000.0 * value) <= hi:
+            value *= 1000.0  # 1.013 in a column of hPa groups thousands
+        value = convert(value)
         if not lo <= value <= hi:
             hint = "check the number and its unit"
             if unit == "kPa" and lo <= value / 10 <= hi:

@@ -78,6 +78,8 @@ def _engine_yaml(book: Book, engine: str, faults: list[Fault]) -> Path | None:
     """engine.yaml where it is a regular file that lies in the book; anything else of that name is a fault."""
     path = book.logs / engine / "engine.yaml"
     if not path.exists() and not path.is_symlink():
+        if (near := path.with_suffix(".yml")).exists():
+            faults.append(Fault(book.shown(near), None, None, "a name that is not read", "engine.yaml", "rename it to engine.yaml"))
         return None
     try:
         inside = path.resolve(strict=True).is_relative_to(book.root.resolve())
@@ -156,11 +158,21 @@ def _is_note(path: Path, most: int = 400_000) -> bool:
     return sum(1 for line in head.decode(codec, errors="replace").splitlines() if numbers.search(line)) < 3
 
 
+def _meant(name: str) -> str:
+    """What a file may have been meant as, where its name nearly is one that is read."""
+    stem, _, ending = name.lower().rpartition(".")
+    if ending == "yml" and f"{stem}.yaml" in (*SHEET_NAMES, "engine.yaml"):
+        return f". Is it meant as {stem}.yaml?"
+    if ending in ("xls", "ods", "xlsx", "numbers") and stem in ("pulls", "strobe"):
+        return f". Save it as {stem}.csv{' or pulls.xlsx' if stem == 'pulls' else ''}"
+    return ""
+
+
 def _refused(book: Book, folder: Path, files: DayFiles, found: Survey) -> None:
     """Name every entry that is not followed; one that poses as a log or a sheet could not be read and is a fault as well."""
     for name, why in files.refused:
         shown = book.shown(folder / name)
-        found.warnings.append(f"{shown} is {why}: not read")
+        found.warnings.append(f"{shown} is {why}: not read{_meant(name)}")
         if name.lower().endswith(LOG_ENDINGS) or name.lower() in SHEET_NAMES:
             remedy = "put a plain file in its place, or take it away"
             found.faults.append(Fault(shown, None, None, why, "a regular file in the day folder", remedy))

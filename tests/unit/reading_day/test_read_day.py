@@ -354,3 +354,31 @@ def test_double_speed_does_not_make_the_others_aborted(shop: Shop) -> None:
     day = shop.read()
     assert column(day, "kind") == ["pull", "pull", "pull"]
     assert sorted(map(bool, column(day, "usable"))) == [False, False, True]
+
+
+def test_a_log_named_as_its_own_recorder_is_still_read(shop: Shop) -> None:
+    shop.log("run.csv")
+    shop.text("pulls.csv", "file,setting,logger_file\nrun.csv,A,run.csv\n")
+    day = shop.read()
+    assert column(day, "file") == ["run.csv"]
+    assert any("its own second recorder" in q for q in day.questions)
+
+
+def test_a_log_with_a_row_stays_a_log_when_it_is_a_recorder_too(shop: Shop) -> None:
+    samples = shop.log("one.csv", advance=None)
+    write_log(shop.folder / "two.csv", samples.with_columns(pl.col("time_s") + 1), 33.0)
+    shop.text("pulls.csv", "file,setting,logger_file\none.csv,A,two.csv\ntwo.csv,B,\n")
+    day = shop.read()
+    assert column(day, "file") == ["one.csv", "two.csv"]
+    assert any("read as both" in q for q in day.questions)
+
+
+@pytest.mark.parametrize(("name", "hint"), [("day.yml", "day.yaml"), ("pulls.ods", "pulls.csv"), ("strobe.xlsx", "strobe.csv")])
+def test_names_that_nearly_are_ones_read(shop: Shop, name: str, hint: str) -> None:
+    shop.text(name, "x")
+    assert any(name in w and hint in w for w in shop.read().warnings)
+
+
+def test_engine_yml_is_a_fault(shop: Shop) -> None:
+    (shop.book.logs / "blue" / "engine.yml").write_text("name: x\n")
+    assert [f.file for f in shop.read().errors] == ["logs/blue/engine.yml"]

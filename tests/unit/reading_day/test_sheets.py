@@ -240,3 +240,8 @@ def test_light_readings_that_cannot_be_used(tmp_path: Path) -> None:
     assert found.readings["rpm"].to_list() == [3000.0, 3200.0]
     path.write_text("setting,speed of sound\nA,340\n")
     assert "rpm" in read_strobe(path, shown="strobe.csv").faults[0].remedy
+
+
+def test_thousands_where_only_they_can_be_meant(tmp_path: Path) -> None:
+    found = sheet(tmp_path, "file;Luftdruck (hPa)\nx.csv;1.013\ny.csv;972,5\n")
+    assert [r.pressure_kpa for r in found.rows] == [101.3, 97.25]
