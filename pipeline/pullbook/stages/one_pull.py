@@ -8,6 +8,7 @@ import numpy.typing as npt
 import polars as pl
 
 from pullbook.columns import ROWS, conform
+from pullbook.measure.held import news
 from pullbook.measure.local import local_slope
 from pullbook.reading.spikes import spikes
 from pullbook.stages.rows import RATE_HALF_WIDTH_S, hold_row, inertia_torque, pull_rows, rpm_at_torque
@@ -82,14 +83,14 @@ def align_pull(row: dict[str, Any], part: pl.DataFrame | None, footing: Footing)
     if good.sum() < 3:
         return AlignedPull(nothing, reasons=["too few samples with a speed"])
     part, rpm, time, torque = part.filter(pl.Series(good)), rpm[good], time[good], torque[good]
-    torque = np.where(spikes(torque, least=5.0, sigmas=8.0, share=0.1), np.nan, torque)
+    torque = np.where(spikes(torque, least=5.0, sigmas=8.0, share=0.1) | ~news(torque), np.nan, torque)
     throttle = _column(part, "throttle_pct")
     rate = local_slope(time, rpm, RATE_HALF_WIDTH_S)
     keep = trim(time, rpm, torque, throttle, footing.lag_s)
     roller = _column(part, "roller_rpm")
     slipped = slipping(rpm, roller) if roller is not None else np.zeros(len(rpm), bool)
     engine = torque + inertia_torque(footing.inertia_kg_m2, rate) if footing.inertia_kg_m2 else torque
-    advance = {name: values[keep] for name, source in _ADVANCES.items() if (values := _column(part, source)) is not None}
+    advance = {name: values[keep] for name, values in _advances(part).items()}
     rows = pull_rows(
         row["pull_id"],
         rpm=rpm[keep],
@@ -116,6 +117,12 @@ def align_pull(row: dict[str, Any], part: pl.DataFrame | None, footing: Footing)
     if out.slipped:
         out.reasons.append("slip: engine and roller speed part by more than 1 % in " + _span_text(rpm[keep & slipped]))
     return out
+
+
+def _advances(part: pl.DataFrame) -> dict[str, Array]:
+    """Logged and commanded advance where the log has them; samples that only repeat a slower channel's reading are NaN."""
+    read = {name: _column(part, source) for name, source in _ADVANCES.items()}
+    return {name: np.where(news(values), values, np.nan) for name, values in read.items() if values is not None}
 
 
 def _print_out(row: dict[str, Any], part: pl.DataFrame, rpm: Array, torque: Array) -> AlignedPull:

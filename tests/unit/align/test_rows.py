@@ -9,6 +9,7 @@ from tests.unit.align.made import Sweep, day, hump
 
 from pullbook.facts import DayFacts, Dyno, EngineFacts
 from pullbook.measure.decay import pooled_decay
+from pullbook.measure.held import news
 from pullbook.measure.local import centred_means, local_slope, second_differences
 from pullbook.stages.align import align_day
 
@@ -44,6 +45,28 @@ def test_white_noise_is_told_from_second_differences() -> None:
 
 def test_second_differences_see_noise_and_not_a_line() -> None:
     assert second_differences(np.array([1.0, 2.0, 3.0, 4.0]))[1:3] == pytest.approx([0.0, 0.0])
+
+
+def test_a_held_channel_keeps_its_own_rate() -> None:
+    rng = np.random.default_rng(6)
+
+    def held(n: np.ndarray) -> np.ndarray:
+        slow = 0.05 * n[::10] + rng.normal(0.0, 2.0, n[::10].shape)
+        return np.repeat(slow, 10)[: len(n)]
+
+    fast = align_day(day([Sweep("34", torque=held, hz=200.0, rate=150.0)])).rows
+    assert fast["n"].median() == pytest.approx(20 * 100 / 150, abs=1.0)
+    sd = fast["se_nm"].to_numpy() * np.sqrt(fast["n"].to_numpy())
+    assert np.median(sd) == pytest.approx(2.0, rel=0.2)
+    off = fast["torque_nm"].to_numpy() - 0.05 * fast["rpm"].to_numpy()
+    assert abs(off.mean()) < 0.25
+
+
+def test_coarse_digits_are_not_a_held_channel() -> None:
+    ramp = np.floor(np.arange(300) / 3.0)
+    assert news(ramp).all()
+    assert news(np.repeat(np.random.default_rng(1).normal(size=40), 4)).sum() == 40
+    assert news(np.array([np.nan, 1.0, 1.0])).tolist() == [False, True, True]
 
 
 def test_inertia_is_added_on_a_brake_and_never_on_a_roller() -> None:
