@@ -51,8 +51,22 @@ def day_rows(days: Iterable[dict[str, Any]], *, up: str = "") -> list[dict[str, 
             "history": f"{up}{address(folder)}/index.html",
             "logs_here": bool(day.get("logs_here", True)),
         }
-        rows.append({**_EMPTY, **shown})
+        rows.append({**_EMPTY, **shown, "facts": _facts({**_EMPTY, **shown})})
     return sorted(natsorted(rows, key=lambda r: r["engine"]), key=lambda r: r["day"], reverse=True)
+
+
+def _facts(r: dict[str, Any]) -> str:
+    said = [
+        f"Set: {r['advised'] or 'none'}",
+        f"Best: {r['best_band'] or 'not placed'}",
+        f"A repeat lands {r['repeatability']}" if r["repeatability"] else "",
+        r["pulls"],
+        f"Run: {', '.join(r['settings'])}" if r["settings"] else "",
+        f"Fuel: {r['fuel']}" if r["fuel"] else "",
+        f"Dyno: {r['dyno']}" if r["dyno"] else "",
+        f"Open questions: {r['questions']}" if r["questions"] else "",
+    ]
+    return " ".join(f"{text}." for text in said if text)
 
 
 _EMPTY: dict[str, Any] = {

@@ -6,16 +6,20 @@ from math import isfinite
 from typing import Any
 
 NOT_KNOWN = "not known"
+_PLANE_ENDS = "".join(chr(plane * 0x10000 + end) for plane in range(1, 17) for end in (0xFFFE, 0xFFFF))
 _UNSEEN = re.compile(
-    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b\u200e\u200f\u2028-\u202e\u2060-\u2069\ufdd0-\ufdef\ufeff\ufff9-\uffff\ud800-\udfff]"
+    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b\u200e\u200f\u2028-\u202e\u2060-\u2069\ufdd0-\ufdef\ufeff\ufff9-\uffff\ud800-\udfff"
+    + _PLANE_ENDS
+    + "]"
 )
-_PLANE_ENDS = {chr(plane * 0x10000 + end) for plane in range(1, 17) for end in (0xFFFE, 0xFFFF)}
 
 
 def clean(text: object, longest: int = 600) -> str:
     """Outside text without control, direction-turning and unprintable characters, on one line, ``longest`` characters at most."""
-    plain = _UNSEEN.sub("", str(text)[: 4 * longest].replace("\t", " ").replace("\r", " ").replace("\n", " "))
-    plain = "".join(c for c in plain if c not in _PLANE_ENDS).strip()
+    plain = str(text)[: 4 * longest]
+    if not plain.isprintable():
+        plain = _UNSEEN.sub("", plain.replace("\t", " ").replace("\r", " ").replace("\n", " "))
+    plain = plain.strip()
     return plain if len(plain) <= longest else plain[: longest - 1] + "…"
 
 

@@ -91,7 +91,7 @@ def _lanes(shown: DayView) -> list[dict[str, Any]]:
     whole: dict[str, dict[str, Any]] = {}
     for e in effects:
         if e.get("rpm_lo") != e.get("rpm_hi"):
-            whole.setdefault(str(e["setting"]), {**e, "rows": []})
+            whole.setdefault(str(e["setting"]), {**e, "setting": str(e["setting"]), "rows": []})
     for e in effects:
         if e.get("rpm_lo") == e.get("rpm_hi") and str(e["setting"]) in whole:
             whole[str(e["setting"])]["rows"].append(e)

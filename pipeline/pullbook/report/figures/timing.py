@@ -24,7 +24,7 @@ def picture(shown: DayView) -> Picture | None:
     seen = shown.table("evidence")
     if seen is None:
         return None
-    seen = seen.drop_nulls(["advance_deg", "fitted_deg", "rpm"])
+    seen = seen.drop_nulls(["advance_deg", "fitted_deg", "rpm", "source"])
     if seen.is_empty():
         return None
     seen = seen.with_columns(miss=pl.col("advance_deg") - pl.col("fitted_deg"))

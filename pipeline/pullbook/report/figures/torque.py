@@ -13,6 +13,7 @@ from pullbook.report.words import labels, number, rpm, short
 def picture(shown: DayView) -> Picture | None:
     """Torque picture, None without means of settings."""
     curves = shown.table("setting_curves")
+    curves = None if curves is None else curves.drop_nulls("setting")
     if curves is None or curves["torque_nm"].drop_nulls().is_empty():
         return None
     names: list[str] = [s for s in shown.settings if s in set(curves["setting"].to_list())] or curves["setting"].unique(
