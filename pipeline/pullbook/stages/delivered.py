@@ -44,14 +44,15 @@ def delivered_advance(reading: DayReading, aligned: AlignedDay) -> DeliveredDay:
     if factor is not None and factor[0] == 0.5 and not declared:  # the light is the one that stands at half
         heard = witnesses = replace(witnesses, light=_without_light(witnesses.light))
     elif factor is not None:
-        heard = replace(witnesses, logged=replace(witnesses.logged, curves={}, strays={}, down={}))
+        heard = replace(witnesses, logged=replace(witnesses.logged, curves={}, strays={}, down={}, aside={}))
     scale = timing_scale(heard, zero, told)
     if scale.misread:
         light = set_aside(heard.light, list(scale.misread), "stands too far from the log and the other readings: misread?")
         heard, witnesses = replace(heard, light=light), replace(witnesses, light=light)
     rows = _rows_by_setting(aligned)
     rng = np.random.default_rng(reading.seed & 0xFFFFFFFFFFFFFFFF)
-    courses = {s: from_log(c, heard, scale, told, zero or 0.0) for s, c in heard.logged.curves.items()}
+    on_log = {**heard.logged.aside, **heard.logged.curves}
+    courses = {s: from_log(c, heard, scale, told, zero or 0.0) for s, c in on_log.items()}
     dark = [s for s in heard.settings if s not in courses]
     courses |= {c.setting: c for c in without_log(dark, heard, told, zero, rows, rng)}
     ordered = [courses[s] for s in heard.settings]

@@ -1,6 +1,6 @@
 """Advance as the logs have it: one mean curve a setting, the pulls that do not follow their setting, and the way down."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -54,6 +54,7 @@ class LoggedCurve:
 class LoggedDay:
     """``curves`` by setting; ``strays``: pulls that ran another curve than their setting's others, each its own;
     ``down``: coast-down curves by setting; ``channel``: where it all comes from (None: no log has advance).
+    ``aside``: curves of settings whose every pull was left out: no estimate hears them, but a knock note needs the advance.
     """
 
     curves: dict[str, LoggedCurve]
@@ -61,6 +62,7 @@ class LoggedDay:
     down: dict[str, LoggedCurve]
     channel: str | None
     questions: tuple[str, ...]
+    aside: dict[str, LoggedCurve] = field(default_factory=dict)
 
 
 def logged_day(reading: DayReading, aligned: AlignedDay) -> LoggedDay:
@@ -91,7 +93,16 @@ def logged_day(reading: DayReading, aligned: AlignedDay) -> LoggedDay:
     }
     own = {p: _mean_curve(s, table.filter(pl.col("pull_id") == p)) for p, s in strays.items()}
     down = {} if channel != "advance_log_deg" else _way_down(reading, speaking.filter(~pl.col("pull_id").is_in(strays)))
-    return LoggedDay(curves, own, down, channel, tuple(questions))
+    return LoggedDay(curves, own, down, channel, tuple(questions), _aside(aligned, channel, set(speaking["setting"])))
+
+
+def _aside(aligned: AlignedDay, channel: str, speaking: set[str]) -> dict[str, LoggedCurve]:
+    """Curves of the settings that only pulls left out ran, where their logs can be trusted."""
+    silent = aligned.pulls.filter(pl.col("setting").is_not_null() & pl.col("usable").fill_null(value=True))
+    silent = silent.filter(~pl.col("setting").is_in(list(speaking))).select("pull_id", "setting")
+    rows = aligned.rows.join(silent, on="pull_id").filter(pl.col(channel).is_not_null())
+    parts = rows.select("pull_id", "setting", "rpm", a=pl.col(channel)).partition_by("setting", as_dict=True, maintain_order=True)
+    return {str(key[0]): _mean_curve(str(key[0]), part) for key, part in parts.items()}
 
 
 def _which_channel(rows: pl.DataFrame, questions: list[str]) -> str | None:
