@@ -21,6 +21,7 @@ _RPM_PER_DEG = 40.0  # the steepest a spring lets weights fly: 25° in 1000 rpm
 _KNEE_WORTH = 0.0003  # a second slope has to earn this much torque, or it is left out
 _CURVES_AT_ONCE = 96
 _FEW_DRAWS = 64
+_AS_RUN_DEG = 1.0
 _BEYOND_DEG = 0.25  # tolerance is not spent on going further below what was run
 
 
@@ -66,6 +67,31 @@ def search(ground: Ground, parts: Parts) -> Found:
     if not _seldom_dearer(ground, extra):
         return found
     return replace(kept, cheapest=found.cheapest, cheapest_part=found.cheapest_part)
+
+
+def as_run(ground: Ground, found: Found, curves: list[Array]) -> Found:
+    """The same answer turned to a setting that was run, where one lies within a degree and qualifies: it needs no proof.
+
+    Parameters
+    ----------
+    ground, found
+        The day's rows and the search's answer.
+    curves
+        Delivered curves of settings run without noted knock, (R,) each.
+    """
+    mine = found.chosen.curves(ground.rpm)[0]
+    best = found
+    nearest = _AS_RUN_DEG
+    for curve in curves:
+        gap = float(np.sqrt(np.mean((curve - mine) ** 2)))
+        if not gap < nearest or np.any(curve > ground.ceiling + 0.1):
+            continue
+        turned = found.chosen.with_total(found.chosen.total + np.mean(curve - mine))
+        top = highest_total(turned, ground.limit_rpm, ground.limit_deg)
+        turned = turned.with_total(np.minimum(turned.total, top))
+        if _seldom_dearer(ground, _excess(ground, turned, found.cheapest)[0]):
+            best, nearest = replace(found, chosen=turned), gap
+    return best
 
 
 def _seldom_dearer(ground: Ground, extra: Array) -> npt.NDArray[np.bool_]:

@@ -12,7 +12,7 @@ from pullbook.advice.parts import LOCKED, Part
 from pullbook.advice.sums import distributor_from_crank, plain
 from pullbook.handover import Array
 
-_HALF_DEGREE_WORTH = 3e-4  # of torque: below this nobody sets tenths of a degree
+_HALF_DEGREE_WORTH = 6e-4  # of torque: below this nobody sets tenths of a degree
 
 
 def rounded(shape: Shapes, ground: Ground, *, own: bool) -> Shapes:

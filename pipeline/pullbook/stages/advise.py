@@ -13,7 +13,7 @@ from pullbook.advice.day_view import AdviceDay, ceiling_rows, look_at
 from pullbook.advice.ground import Ground, interval
 from pullbook.advice.hand_over import hand_over_pull
 from pullbook.advice.in_words import day_words
-from pullbook.advice.mechanical import search
+from pullbook.advice.mechanical import as_run, search
 from pullbook.advice.mechanical_advice import change_from, mechanical_object
 from pullbook.advice.no_advice import no_advice
 from pullbook.advice.parts import parts_for
@@ -47,7 +47,8 @@ def _something(day: AdviceDay, ground: Ground) -> Advice:
     ignition = day.reading.engine_facts.ignition
     noted = next_pulls.noted_rows(day.best.knock, ground.rpm)
     parts = parts_for(day.kind, ignition, day.settings, day.delivered.shapes, ground.rpm)
-    found = search(ground, parts)
+    run_clean = [s.curve for s in day.settings if not s.knocked and np.isfinite(s.curve).all()]
+    found = as_run(ground, search(ground, parts), run_clean)
     versus = _baseline_torque(day, ground)
     mechanical, shape = mechanical_object(ground, found, versus, noted, stop_known=parts.stop_known)
     free = free_curve.least_curve(ground)

@@ -1,0 +1,69 @@
+"""What the day's sentence says, from the setting run nearest to the advice to the knock that stands in the way."""
+
+import numpy as np
+import polars as pl
+import pytest
+from tests.unit.advice.synthetic import RPM, Day, Pull, locked
+from tests.unit.advice.test_mechanical import ground_of
+
+from pullbook.advice.in_words import state_of
+from pullbook.facts import EngineFacts, Ignition
+from pullbook.stages.advise import advise
+
+
+def sentence(day: Day) -> str:
+    return str(advise(*day.parts()).advice["sentence"])
+
+
+@pytest.mark.parametrize(("states", "said"), [
+    (["inside"] * 20 + ["flat"] * 17, "inside"), (["above_tested"] * 19 + ["inside"] * 18, "above_tested"),
+    (["above_tested"] * 12 + ["inside"] * 13 + ["flat"] * 12, "inside"), (["flat"] * 30 + ["inside"] * 7, "flat"),
+    (["below_tested"] * 37, "below_tested"),
+])  # fmt: skip
+def test_a_state_needs_more_than_half_of_the_rows(states: list[str], said: str) -> None:
+    ground = ground_of(Day(locked(32, 28, 36)))
+    assert state_of(pl.DataFrame({"rpm": RPM.tolist(), "state": states}), ground) == said
+
+
+def test_the_light_is_named_where_its_mark_is_known_to_be_off() -> None:
+    day = Day(locked(32, 24, 40, 28), engine=EngineFacts(ignition=Ignition("locked")), timing={"zero_mark_error_deg": 2.0})
+    total = advise(*day.parts()).advice["mechanical"]["total_deg"]
+    assert f"{total + 2:g}° on the light)" in sentence(day)
+    day.timing = {"zero_mark_error_deg": 0.2}
+    assert "on the light" not in sentence(day)
+
+
+def test_a_baseline_that_is_good_enough_is_left_alone() -> None:
+    day = Day(locked(30.5, 22, 38), best_sd=0.5, engine=EngineFacts(ignition=Ignition("locked")))
+    assert sentence(day).startswith("Leave it as the baseline is: ")
+
+
+def test_knock_that_stops_the_climb_is_named_as_the_limit() -> None:
+    pulls = [*locked(28, 24, 26, 28), Pull("31", 31, 31, knock="heard", knock_rpm=(2000, 5600))]
+    day = Day(pulls, best=np.full(len(RPM), 38.0), state="above_tested", engine=EngineFacts(ignition=Ignition("locked")))
+    assert sentence(day).startswith("Knock, not torque, sets the limit here: run it at 28")
+
+
+def test_where_the_best_was_not_reached_the_next_pull_is_in_the_sentence() -> None:
+    day = Day(locked(28, 24, 30, 28), best=np.full(len(RPM), 38.0), best_sd=2.0, state="above_tested")
+    words = sentence(day)
+    assert words.startswith("The best lies above the 30° tested")
+    assert "next: run 32 (" in words
+
+
+def test_a_map_may_step_up_where_no_knock_was_noted() -> None:
+    pulls = [*locked(28, 24, 28), Pull("30", 30, 30, knock="heard", knock_rpm=(2000, 2600))]
+    engine = EngineFacts(ignition=Ignition("mapped"))
+    day = Day(pulls, best=np.linspace(28, 40, len(RPM)), best_sd=3.0, state="above_tested", engine=engine)
+    answer = advise(*day.parts())
+    assert any("where no knock was noted" in p["why"] for p in answer.advice["next_pulls"])
+
+
+def test_drift_is_not_chased_once_enough_is_known() -> None:
+    pulls = locked(32, 28, 34, 30, 32)
+    for pull, oil in zip(pulls, (78.0, 85.0, 92.0, 98.0, 104.0), strict=True):
+        pull.oil_c = oil
+    day = Day(pulls, best_sd=0.3, repeatability={"drift_pct_per_pull": -0.4, "drift_lo": -0.6, "drift_hi": -0.2})
+    answer = advise(*day.parts()).advice
+    assert answer["enough"]
+    assert answer["next_pulls"] == []
