@@ -91,28 +91,28 @@ def never_moves(values: Array) -> bool:
 
 
 def longest_stuck(values: Array, rpm: Array | None) -> tuple[int, int]:
-    """(first row, rows) of the longest run of one value while rpm moves by more than 300."""
-    same = values[1:] == values[:-1]  # NaN never equals NaN
-    some = same[::3]
+    """(first row, rows) of the longest run, fifteen or more, of one value while rpm moves by more than 300; else (0, 0)."""
+    some = values[1::3] == values[: len(values) - 1 : 3]  # every third pair; NaN never equals NaN
     if len(some) > 4 and not (some[3:] & some[2:-1] & some[1:-2] & some[:-3]).any():
-        return 0, 0  # a run of fifteen would show in four neighbours of every third
+        return 0, 0  # a run of fifteen would show in four of them in a row
+    same = values[1:] == values[:-1]
     edges = np.flatnonzero(np.diff(np.r_[False, same, False].astype(np.int8)))
-    best = (0, 0)
-    for a, b in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
-        if b - a + 1 <= max(best[1], 7):
-            continue
-        if rpm is not None and np.nanmax(rpm[a : b + 1], initial=0.0) - np.nanmin(rpm[a : b + 1], initial=1e9) < 300:
-            continue
-        best = (a, b - a + 1)
-    return best
+    first, rows = edges[::2], edges[1::2] - edges[::2] + 1
+    for k in np.argsort(-rows, kind="stable")[:200].tolist():
+        a, count = int(first[k]), int(rows[k])
+        if count < 15:
+            break
+        if rpm is None or np.nanmax(rpm[a : a + count], initial=0.0) - np.nanmin(rpm[a : a + count], initial=1e9) >= 300:
+            return a, count
+    return 0, 0
 
 
-def at_rail(values: Array) -> float | None:
+def at_rail(values: Array, span: tuple[float, float]) -> float | None:
     """The extreme value at which a channel is cut off, where at least ten rows and 3 % of them sit exactly on it."""
     if len(values) < 40:
         return None
     some = values[:: max(1, len(values) // 20_000)]
-    for edge in extremes(values)[::-1]:
+    for edge in span[::-1]:
         if np.count_nonzero(some == edge) < 0.01 * len(some):
             continue
         known = values[np.isfinite(values)]
@@ -120,8 +120,7 @@ def at_rail(values: Array) -> float | None:
         if on.sum() >= max(10, 0.03 * len(known)) and not on.all():
             near = np.sort(np.unique(known))
             gap = abs(near[-1] - near[-2]) if edge == near[-1] else abs(near[1] - near[0])
-            span = float(known.max() - known.min())
             runs = np.diff(np.flatnonzero(np.diff(np.r_[False, on, False].astype(np.int8))))[::2]
-            if runs.max() >= 10 and len(near) > 20 and gap < 0.2 * span:
+            if runs.max() >= 10 and len(near) > 20 and gap < 0.2 * (span[1] - span[0]):
                 return edge
     return None

@@ -13,6 +13,7 @@ from pullbook.reading.channels import Column, Talk, assign, find, no_speed, obey
 from pullbook.reading.claims import claims, weather_question
 from pullbook.reading.columns_made import make_columns
 from pullbook.reading.doubts import impossible, obey_preamble, say_advance
+from pullbook.reading.faulty import extremes
 from pullbook.reading.grid import read_grid
 from pullbook.reading.liveliness import movement
 from pullbook.reading.plain import read_plain
@@ -54,7 +55,11 @@ def read_log(
     if isinstance(text, Fault):
         return refused(shown, text)
     encoding = text.encoding
-    raw = read_plain(text, shown=shown) or read_grid(text, shown=shown)
+    raw: RawLog | Fault | None = read_plain(text, shown=shown)
+    if raw is None and not text.data:
+        text = read_text(path, shown=shown)
+    if raw is None:
+        raw = text if isinstance(text, Fault) else read_grid(text, shown=shown)
     del text  # the bytes are not needed any more
     if isinstance(raw, Fault):
         return refused(shown, raw, encoding=encoding)
@@ -138,8 +143,9 @@ def _samples(raw: RawLog, columns: list[Column], timing: Timing, talk: Talk, dis
     kept: dict[str, Array] = {c.channel: c.kept() for c in columns if c.channel}
     blank_spikes(kept, raw.lines, talk)
     derive_torque(kept, columns, talk)
-    note_limits(kept, columns, raw.lines, displacement_l, talk)
-    note_dead(kept, columns, raw.lines, talk)
+    spans = {name: extremes(values) for name, values in kept.items()}
+    note_limits(kept, columns, raw.lines, displacement_l, talk, spans)
+    note_dead(kept, columns, raw.lines, talk, spans)
     untouched = {c.channel: c.source for c in columns if c.source is not None and c.channel and kept[c.channel] is c.values}
     data: dict[str, pl.Series] = {"line": raw.lines.cast(pl.Int64), "recording": pl.Series(timing.recording)}
     if timing.time_s is not None:

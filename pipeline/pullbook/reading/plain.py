@@ -41,6 +41,7 @@ def read_plain(text: Text, *, shown: str) -> RawLog | None:
     mended = mend(text, layout, name=shown.rsplit("/", 1)[-1])
     if mended is None:
         return None
+    text.data = b""  # both at once would be a third of the memory; the rare failure below reads the file again
     cells = parse(mended.data, layout, skip=0, rows=len(mended.lines), decimal_comma=mended.decimal == ",")
     if cells is None:
         return None
@@ -81,7 +82,8 @@ def parse(data: bytes, layout: Layout, *, skip: int, rows: int, decimal_comma: b
         return None
     if cells.height != rows or any(cells[c].null_count() != rows for c in cells.columns[layout.named :]):
         return None
-    cells = cells.select(cells.columns[: layout.named]).rechunk()
+    # column by column, so that the parser's pieces are let go as they are joined
+    cells = pl.DataFrame([cells.drop_in_place(str(k)).rechunk() for k in range(layout.named)])
     floats = [c for c in cells.columns if cells[c].dtype == pl.Float64]
     if floats and not bool(cells.select(pl.all_horizontal(pl.col(floats).is_finite().all())).item()):
         cells = cells.with_columns(pl.when(pl.col(floats).is_finite()).then(pl.col(floats)))

@@ -74,8 +74,6 @@ def prove(rpm: Array, torque: Array, power: Array, *, torque_unit: str | None, p
     Proof or None
         None with fewer than four rows under load.
     """
-    stride = max(1, len(rpm) // 60_000)
-    rpm, torque, power = rpm[::stride], torque[::stride], power[::stride]
     with np.errstate(invalid="ignore", divide="ignore"):
         load = np.isfinite(rpm) & np.isfinite(torque) & np.isfinite(power) & (rpm > 200) & (torque > 0) & (power > 0)
         if load.sum() < 4:

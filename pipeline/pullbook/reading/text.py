@@ -44,10 +44,10 @@ _MARKUP = re.compile(rb"\s*(?:<!doctype|<html|<head|<body|<\?xml|<svg|<table)", 
 _CONTROL = bytes(c for c in range(32) if c not in b"\t\n\r\x00\x0b\x0c\x1a")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Text:
     """``data``: UTF-8 bytes, lines ending in ``\\n`` or ``\\r\\n``, NULs replaced by :data:`MARK`; ``encoding``:
-    what the file was in."""
+    what the file was in. A reader that has mended the data may empty ``data``."""
 
     data: bytes
     encoding: str

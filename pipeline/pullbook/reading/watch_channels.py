@@ -6,7 +6,7 @@ import polars as pl
 
 from pullbook.columns import CHANNELS
 from pullbook.reading.channels import Column, Talk, find
-from pullbook.reading.faulty import at_rail, extremes, longest_stuck, never_moves, sentinels, speed_spikes
+from pullbook.reading.faulty import at_rail, longest_stuck, never_moves, sentinels, speed_spikes
 
 Array = npt.NDArray[np.float64]
 TORQUE_A_LITRE = 500.0  # N·m
@@ -49,14 +49,21 @@ def derive_torque(kept: dict[str, Array], columns: list[Column], talk: Talk) -> 
     talk.warn(f"no column of torque: it is computed from {power.header!r} and rpm")
 
 
-def note_limits(kept: dict[str, Array], columns: list[Column], lines: pl.Series, displacement_l: float | None, talk: Talk) -> None:
+def note_limits(
+    kept: dict[str, Array],
+    columns: list[Column],
+    lines: pl.Series,
+    displacement_l: float | None,
+    talk: Talk,
+    spans: dict[str, tuple[float, float]],
+) -> None:
     """Values outside what engines do are named (contract 8), never changed."""
     for name, values in kept.items():
         spec = CHANNELS[name]
         lo, hi = spec.lo, spec.hi
         if name in ("torque_nm", "torque_corrected_nm") and displacement_l:
             lo, hi = -TORQUE_A_LITRE * displacement_l, TORQUE_A_LITRE * displacement_l
-        low, high = extremes(values)
+        low, high = spans[name]
         if (lo is None or low >= lo) and (hi is None or high <= hi):
             continue
         with np.errstate(invalid="ignore"):
@@ -76,7 +83,9 @@ def note_limits(kept: dict[str, Array], columns: list[Column], lines: pl.Series,
             )
 
 
-def note_dead(kept: dict[str, Array], columns: list[Column], lines: pl.Series, talk: Talk) -> None:
+def note_dead(
+    kept: dict[str, Array], columns: list[Column], lines: pl.Series, talk: Talk, spans: dict[str, tuple[float, float]]
+) -> None:
     """Sensors that never move, stick or sit at their rail."""
     rpm = kept["rpm"]
     for column in columns:
@@ -84,12 +93,13 @@ def note_dead(kept: dict[str, Array], columns: list[Column], lines: pl.Series, t
             if column.kind in ("empty", "blank") and column.header:
                 talk.warn(f"column {column.header!r} holds no value at all")
             continue
-        if column.kind == "empty" or not np.isfinite(kept[column.channel]).any():
+        low, high = spans[column.channel]
+        if column.kind == "empty" or low > high:
             talk.warn(f"column {column.header!r} holds no value at all")
             continue
         values = kept[column.channel]
-        if never_moves(values):
-            level = values[np.isfinite(values)][0]
+        if low == high and never_moves(values):
+            level = low
             if column.channel == "knock":
                 talk.warn(
                     f"{column.header!r} never moves ({level:g} throughout): no evidence that the sensor works; it says "
@@ -104,5 +114,11 @@ def note_dead(kept: dict[str, Array], columns: list[Column], lines: pl.Series, t
                 talk.warn(
                     f"{column.header!r} stands still for {count} rows from line {lines[first]} while rpm moves: stuck or held"
                 )
-        if (edge := at_rail(values)) is not None and column.channel in ("torque_nm", "lambda", "knock", "exhaust_c", "map_kpa"):
+        if (edge := at_rail(values, spans[column.channel])) is not None and column.channel in (
+            "torque_nm",
+            "lambda",
+            "knock",
+            "exhaust_c",
+            "map_kpa",
+        ):
             talk.warn(f"{column.header!r} sits at {edge:g} for many rows: at its rail, the true value may lie beyond")
