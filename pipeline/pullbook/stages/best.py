@@ -59,6 +59,7 @@ def best_advance(reading: DayReading, aligned: AlignedDay, delivered: DeliveredD
     roof = ceiling(
         knock, advance_by_setting(tested, delivered), tested, margin_deg=limits.margin_below_knock_deg,
         limit_deg=reading.engine_facts.max_advance_deg, limit_note=reading.engine_facts.max_advance_note,
+        by_pull=_advance_by_pull(delivered),
     )  # fmt: skip
     used_rpm = reading.engine_facts.used_rpm
     posterior = _posterior(fit, modelled.own.unknown)
@@ -153,6 +154,14 @@ def advance_by_setting(tested: Mapping[int, Mapping[str, float]], delivered: Del
     for rpm, run in tested.items():
         for setting, value in run.items():
             out.setdefault(setting, {})[rpm] = value
+    return out
+
+
+def _advance_by_pull(delivered: DeliveredDay) -> dict[str, dict[int, float]]:
+    """Advance every used pull ran, by pull and row: a pull that ran another curve than its setting's knocked at its own."""
+    out: dict[str, dict[int, float]] = {}
+    for pull_id, rpm, value in delivered.pull_advance.drop_nulls("advance_deg").select("pull_id", "rpm", "advance_deg").iter_rows():
+        out.setdefault(pull_id, {})[rpm] = value
     return out
 
 

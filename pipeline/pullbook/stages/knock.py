@@ -88,7 +88,7 @@ def knock_table(aligned: AlignedDay, samples: pl.DataFrame) -> tuple[pl.DataFram
 
 def ceiling(
     knock: pl.DataFrame, advances: Mapping[str, Mapping[int, float]], tested: Mapping[int, Mapping[str, float]], *,
-    margin_deg: float, limit_deg: float | None, limit_note: str | None,
+    margin_deg: float, limit_deg: float | None, limit_note: str | None, by_pull: Mapping[str, Mapping[int, float]] | None = None,
 ) -> Ceiling:  # fmt: skip
     """The contract's ceiling of every advice.
 
@@ -104,7 +104,11 @@ def ceiling(
         Kept below the lowest noted advance.
     limit_deg, limit_note
         ``known_limits`` of the engine.
+    by_pull
+        Advance single pulls ran, by pull and rpm, where known: a pull that ran another curve than its setting's others knocked
+        at its own.
     """
+    own = by_pull or {}
     noted = knock.filter(pl.col("word").is_in(NOTED))
     half = ROW_RPM / 2
     caps: dict[int, float] = {}
@@ -113,7 +117,11 @@ def ceiling(
         run = tested[rpm]
         top = max(run.values())
         bound, because = top, "the most advanced setting tested"
-        heard = [(advances.get(n["setting"], {}).get(rpm), n) for n in noted.iter_rows(named=True) if _covers(n, rpm, half)]
+        heard = [
+            (own.get(n["pull_id"], {}).get(rpm, advances.get(n["setting"], {}).get(rpm)), n)
+            for n in noted.iter_rows(named=True)
+            if _covers(n, rpm, half)
+        ]
         known = [(a, n) for a, n in heard if a is not None]
         if known:
             lowest, note = min(known, key=lambda pair: pair[0])

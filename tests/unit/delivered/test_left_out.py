@@ -1,5 +1,6 @@
 """A pull that was left out is left out of every estimate, but what it ran stays known: its knock must cap."""
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -51,3 +52,16 @@ def test_what_was_left_out_moves_no_estimate() -> None:
     again = best_advance(reading, aligned, without, default(reading.facts))
     assert best.best["best_deg"].to_list() == again.best["best_deg"].to_list()
     assert best.ceiling["advance_deg"].to_list() == again.ceiling["advance_deg"].to_list()
+
+
+def test_a_pull_that_ran_another_curve_than_its_label_knocks_at_its_own() -> None:
+    """Labelled 37, logged 34 and heard: the cap is below 34, whatever the label's other pulls ran."""
+    runs = [(30, 1.001), (37, 1.002), (37, 0.998), (30, 0.999), (37, 1.0)]
+    slip = sweep(34, 1.0, knock="heard")
+    slip = replace(slip, setting="37")
+    reading = day([*(sweep(a, level) for a, level in runs), slip], facts=DayFacts(correction="none"))
+    aligned = align_day(reading)
+    delivered = delivered_advance(reading, aligned)
+    best = best_advance(reading, aligned, delivered, default(reading.facts))
+    assert best.ceiling["advance_deg"].to_numpy() == pytest.approx(np.full(best.ceiling.height, 30.0), abs=0.05)
+    assert best.ceiling["because"][0].startswith("knock heard at 34.0°")
