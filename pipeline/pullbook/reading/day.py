@@ -50,7 +50,7 @@ def assemble(found: Survey, *, with_logs: bool = True) -> DayReading:
     questions, warnings = list(found.questions) + matched.questions, list(found.warnings) + matched.warnings
     questions += pair_unnamed(matched, found.names)
     _doubts(found, matched, questions)
-    pulls, asked = in_order(matched.pulls, by_sheet=found.sheet is not None and bool(found.sheet.rows))
+    pulls, asked = in_order(matched.pulls)
     questions += asked
     merged = merge_recorders(pulls)
     questions += merged.questions

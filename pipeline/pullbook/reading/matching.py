@@ -95,7 +95,7 @@ def match(logs: list[LogReading], names: dict[str, str], sheet: PullSheet | None
         found += mine
     without = sorted({m.name for m in found if m.row is None}, key=list(by_name).index)
     if sheet is not None and sheet.rows and without:
-        out.questions.append(f"{listed(without)}: no row in the pull sheet. What was set? Put last in the order run until then.")
+        out.questions.append(f"{listed(without)}: no row in the pull sheet. What was set?")
     _pair_by_count(found)
     out.pulls = sorted(found, key=lambda m: (m.row is None, m.row.line if m.row else 0))
     return out

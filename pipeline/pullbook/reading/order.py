@@ -5,27 +5,25 @@ from itertools import pairwise
 
 from natsort import natsort_keygen
 
-from pullbook.reading.matching import Match
+from pullbook.reading.matching import Match, listed
 
 _natural = natsort_keygen()
 
 
-def in_order(pulls: list[Match], *, by_sheet: bool) -> tuple[list[Match], list[str]]:
+def in_order(pulls: list[Match]) -> tuple[list[Match], list[str]]:
     """Pulls in the order run, and questions about it.
 
     Parameters
     ----------
     pulls
-        With their rows, if any.
-    by_sheet
-        Whether there is a sheet with rows; its order wins, and pulls without a row come after.
+        With their rows, if any. The sheet's order wins; pulls without a row go where their date puts them, else last.
     """
     dated = all(m.log.started is not None for m in pulls)
 
     def by_log(m: Match) -> tuple[object, ...]:
         return (m.log.started if dated else "", _natural(m.name), m.segment.first)
 
-    if not by_sheet:
+    if all(m.row is None for m in pulls):
         several = len({m.name for m in pulls}) > 1
         asked = [
             "In which order were the logs run? No pull sheet, and not every log has a date: taken in the order of their names."
@@ -34,11 +32,33 @@ def in_order(pulls: list[Match], *, by_sheet: bool) -> tuple[list[Match], list[s
     with_row = sorted((m for m in pulls if m.row is not None), key=lambda m: (m.row.line if m.row else 0, m.segment.first))
     # a hold goes with the row of its neighbour but keeps its place in time inside the log
     without = sorted((m for m in pulls if m.row is None), key=by_log)
+    questions = [*_clock_against(with_row), *_log_against(with_row)]
     times = [str(m.log.started) for m in with_row if m.log.started is not None]
-    questions = _clock_against(with_row)
-    if len(times) == len(with_row) and times != sorted(times):
+    backwards = len(times) == len(with_row) and times != sorted(times)
+    if backwards:
         questions.append("The pull sheet's order is not that of the dates in the logs: the sheet's is used. Which one is right?")
+    if without and with_row and dated and not backwards:
+        return sorted(pulls, key=by_log), questions
+    if without and with_row:
+        names = listed(list(dict.fromkeys(m.name for m in without)))
+        questions.append(f"When were {names} run? Without a row in the pull sheet they are put last in the order run.")
     return [*with_row, *without], questions
+
+
+def _log_against(pulls: list[Match]) -> list[str]:
+    """A question where the rows of one log do not follow its clock."""
+    at: dict[str, int] = {}
+    back: dict[str, None] = {}
+    for m in pulls:
+        if m.segment.kind != "hold":
+            if m.segment.first < at.get(m.name, 0):
+                back[m.name] = None
+            at[m.name] = m.segment.first
+    if not back:
+        return []
+    return [
+        f"The pull sheet's rows of {listed(list(back))} do not follow the clock of the log: were they really run in that order?"
+    ]
 
 
 def _clock_against(pulls: list[Match]) -> list[str]:

@@ -161,6 +161,7 @@ def test_pull_numbers_count_pulls_and_aborted_pulls(shop: Shop) -> None:
     assert column(day, "knock") == ["heard", "not listened", "faint"]
     assert any("pull 4" in q and "3 pulls" in q for q in day.questions)
     assert any("a second time" in q for q in day.questions)
+    assert any("do not follow the clock" in q for q in day.questions)
 
 
 def test_one_row_for_a_log_of_several_pulls_is_asked_about(shop: Shop) -> None:
@@ -382,3 +383,19 @@ def test_names_that_nearly_are_ones_read(shop: Shop, name: str, hint: str) -> No
 def test_engine_yml_is_a_fault(shop: Shop) -> None:
     (shop.book.logs / "blue" / "engine.yml").write_text("name: x\n")
     assert [f.file for f in shop.read().errors] == ["logs/blue/engine.yml"]
+
+
+def test_logs_without_a_row_go_where_their_dates_put_them(shop: Shop) -> None:
+    for name, hour in (("a", 9), ("b", 11), ("c", 10)):
+        samples = drive(SWEEP, number=hour)
+        stamps = [f"05.04.2031 {hour:02d}:{int(t) // 60:02d}:{t % 60:06.3f}" for t in samples["time_s"]]
+        table = samples.select(pl.Series("Date and time", stamps), pl.col("rpm").round(1).alias("Engine speed [rpm]"),
+                               pl.col("torque_nm").round(2).alias("Torque [Nm]"))  # fmt: skip
+        table.write_csv(shop.folder / f"{name}.csv", separator=";")
+    shop.text("pulls.csv", "file,setting\na.csv,A\nb.csv,B\n")
+    assert column(shop.read(), "file") == ["a.csv", "c.csv", "b.csv"]
+    shop.text("pulls.csv", "file,setting\nb.csv,A\na.csv,B\n")
+    day = shop.read()
+    assert column(day, "file") == ["b.csv", "a.csv", "c.csv"], "the sheet's order wins"
+    assert any("order is not that of the dates" in q for q in day.questions)
+    assert any("put last" in q for q in day.questions)
