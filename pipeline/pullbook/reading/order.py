@@ -56,9 +56,7 @@ def _log_against(pulls: list[Match]) -> list[str]:
             at[m.name] = m.segment.first
     if not back:
         return []
-    return [
-        f"The pull sheet's rows of {listed(list(back))} do not follow the clock of the log: were they really run in that order?"
-    ]
+    return [f"The pull sheet's rows of {listed(list(back))} do not follow the clock of the log. Were they run in that order?"]
 
 
 def _clock_against(pulls: list[Match]) -> list[str]:
