@@ -15,7 +15,7 @@ _TAUS = np.geomspace(0.01, 1.2, 193)
 _LONGEST_S = 0.6  # a slower fall is the engine running down, not the load cell
 _WINDOW_S = 1.6
 _CLEAR = 10.0  # difference of BIC
-_STEP_S, _SHARE = 0.004, 0.05  # a throttle is not shut at once, and drums and shafts give back: the tail is not a pure decay
+_STEP_S, _SHARE = 0.008, 0.08  # a throttle is not shut at once, and drums and shafts give back: the tail is not a pure decay
 
 
 def torque_lag(samples: pl.DataFrame, coast_downs: pl.DataFrame) -> tuple[tuple[float, float, float] | None, float]:
