@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 MOST_ROWS = 5_000
 MOST_COLUMNS = 200
 _MOST_CELL = 2_000
-_MOST_UNPACKED = 30_000_000
+MOST_UNPACKED = 30_000_000
 _MOST_MEMBERS = 500
 _HEADER_WITHIN = 20
 
@@ -151,7 +151,7 @@ def _bomb(packed: zipfile.ZipFile) -> str | None:
     members = packed.infolist()
     if len(members) > _MOST_MEMBERS:
         return f"{len(members):,} packed files"
-    if (unpacked := sum(m.file_size for m in members)) > _MOST_UNPACKED:
+    if (unpacked := sum(m.file_size for m in members)) > MOST_UNPACKED:
         return f"{unpacked:,} bytes when unpacked"
     for member in members:
         if member.filename.lower().endswith((".xml", ".rels", ".vml")):
