@@ -10,6 +10,7 @@ from typing import Any
 from pullbook.book import LOG_ENDINGS, SHEET_NAMES, Book, DayFiles, day_files, printable
 from pullbook.handover import Fault, LogReading
 from pullbook.reading.facts_files import ColumnsRead, FactsRead, read_columns, read_facts
+from pullbook.reading.part_load import without_part_load
 from pullbook.reading.segments import day_load, day_top, find_segments, mark_aborted
 from pullbook.reading.sheets import PullSheet, read_pull_sheet
 from pullbook.reading.strobe import StrobeSheet, read_strobe
@@ -125,9 +126,8 @@ def _logs(book: Book, files: DayFiles, columns: ColumnsRead, found: Survey) -> N
     load = day_load(log.samples for log in trusted)
     found.logs = [replace(log, segments=find_segments(log.samples, full_load_nm=load)) for log in found.logs]
     top = day_top(log.segments for log in found.logs if log.unusable is None)
-    found.logs = [
-        _named(replace(log, segments=mark_aborted(log.segments, top if log.unusable is None else None))) for log in found.logs
-    ]
+    marked = [replace(log, segments=mark_aborted(log.segments, top if log.unusable is None else None)) for log in found.logs]
+    found.logs = [_named(log) for log in without_part_load(marked)]
 
 
 def _named(log: LogReading) -> LogReading:

@@ -399,3 +399,15 @@ def test_logs_without_a_row_go_where_their_dates_put_them(shop: Shop) -> None:
     assert column(day, "file") == ["b.csv", "a.csv", "c.csv"], "the sheet's order wins"
     assert any("order is not that of the dates" in q for q in day.questions)
     assert any("put last" in q for q in day.questions)
+
+
+def test_half_throttle_holds_are_told_by_the_torque_of_the_days_sweeps(shop: Shop) -> None:
+    shop.log("sweep.csv")
+    full = drive([(2, 3000, 1), (6, 3000, 1), (1, 3500, 1), (6, 3500, 1), (5, 1000, 0)], number=2)
+    half = pl.when(pl.col("time_s") < 8.5).then(0.55 * pl.col("torque_nm")).otherwise(pl.col("torque_nm"))
+    write_log(shop.folder / "steps.csv", full.with_columns(torque_nm=half), 30.0)
+    day = shop.read()
+    holds = day.pulls.filter(pl.col("kind") == "hold")
+    assert holds.height == 1
+    speeds = day.samples.filter(pl.col("kind") == "hold")["rpm"]
+    assert speeds.median() == pytest.approx(3500, abs=30)
