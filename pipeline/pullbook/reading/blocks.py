@@ -1,5 +1,7 @@
 """Which row belongs under which header of a log, and which rows are broken."""
 
+from dataclasses import dataclass, replace
+
 import polars as pl
 
 from pullbook.reading.cells import is_label, split
@@ -14,88 +16,115 @@ def headers_below(
 ) -> tuple[list[Header], list[int]]:
     """Headers repeated inside the log, and every line that belongs to one (names, units)."""
     starts = r"^[\s\"']*[-+−]?[.,]?\d"
-    probes = [
-        c for c in frame.columns[: head.width] if frame[c].slice(head.first_data - 1, 200).str.contains(starts).mean() or 0.0 > 0.8
-    ][:2]
+    top = frame.slice(head.first_data - 1, 200)
+    probes = [c for c in frame.columns[: head.width] if (top[c].str.contains(starts).mean() or 0.0) > 0.8][:2]  # type: ignore[operator]
     if not probes:
         return [head], []
     odd = body
     for column in probes:
         odd = odd & (~frame[column].str.contains(starts)).fill_null(True)
     headers, taken = [head], []
-    odd_numbers = number.filter(odd)[:ODD_LINES].to_list()
+    known: dict[tuple[str, ...], Header] = {head.names: head}
     previous: Header | None = None
-    for line in odd_numbers:
+    for line in number.filter(odd)[:ODD_LINES].to_list():
         original = lines[line - 1]
         cells = split(original, delimiter)
-        follower = previous is not None and line - (previous.line or 0) <= 2
-        if follower and previous is not None and is_units_row(cells):
+        if previous is not None and line - (previous.line or 0) <= 2 and is_units_row(cells):
             taken.append(line)
-            headers[-1] = Header(previous.line, previous.names, tuple(c or None for c in cells), line + 1, previous.width)
-        elif looks_like_names(cells):
-            below = [t for t in lines[line : line + 8].to_list() if t.strip()][:6]
-            if not any(is_data(split(t, delimiter)) for t in below[:3]):
-                continue
-            found = find_header(
-                [(line, original), *((line + 1 + j, t) for j, t in enumerate(lines[line : line + 60].to_list()) if t.strip())],
-                delimiter,
-            )
-            if found is None or found.line != line:
-                if sum(c in head.names for c in cells) < 0.5 * len(head.names):
-                    continue
-                found = Header(line, tuple(cells), (None,) * len(cells), line + 1, head.width)
+            headers[-1] = replace(previous, units=tuple(c or None for c in cells), first_data=line + 1)
+        elif looks_like_names(cells) and (found := _header_at(line, original, cells, lines, delimiter, head, known)) is not None:
             previous = found
             headers.append(found)
             taken += range(line, found.first_data)
     return headers, taken
 
 
+def _header_at(
+    line: int, text: str, cells: list[str], lines: pl.Series, delimiter: str, head: Header, known: dict[tuple[str, ...], Header]
+) -> Header | None:
+    """The header that begins on a line of words, where values follow it."""
+    if (same := known.get(tuple(cells))) is not None and same.line is not None:
+        return replace(same, line=line, first_data=line + same.first_data - same.line)
+    below = [(line + 1 + j, t) for j, t in enumerate(lines[line : line + 60].to_list()) if t.strip()]
+    if not any(is_data(split(t, delimiter)) for _, t in below[:3]):
+        return None
+    found = find_header([(line, text), *below], delimiter)
+    if found is None or found.line != line:
+        if sum(c in head.names for c in cells) < 0.5 * len(head.names):
+            return None
+        found = Header(line, tuple(cells), (None,) * len(cells), line + 1, head.width)
+    known[tuple(cells)] = found
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class Rows:
+    """Rows under one kind of header: ``kept`` (with ``line``), line numbers of broken rows and of lines of words."""
+
+    kept: pl.DataFrame
+    broken: list[int]
+    words: list[int]
+    extra: int  # columns that have no name
+
+
 def rows_of(
-    header: Header, lines: pl.Series, frame: pl.DataFrame, widths: pl.Series, number: pl.Series, rows: pl.Series, data: bytes
-) -> tuple[pl.DataFrame, list[int], list[int], int]:
-    """Whole rows of one header; line numbers of broken rows and of lines of words; count of columns without a name."""
-    named = len(header.names)
-    while named > 1 and not header.names[named - 1]:
-        named -= 1
-    here = pl.DataFrame({"line": number, "w": widths}).hstack(frame).filter(rows)
-    if here.height == 0:
-        return here.drop("w"), [], [], 0
+    header: Header, lines: pl.Series, frame: pl.DataFrame, widths: pl.Series, rows: pl.Series, data: bytes, delimiter: str
+) -> Rows:
+    """Sort the rows under one kind of header.
+
+    Parameters
+    ----------
+    lines, frame, widths
+        Shape (lines,): the text, its cells, the count of cells (0: blank).
+    rows
+        Shape (lines,), whether a line stands under this header and is neither blank nor a header.
+    """
+    named = max((k + 1 for k, name in enumerate(header.names) if name), default=1)
+    number = pl.int_range(1, len(lines) + 1, eager=True)
+    count = int(rows.sum())
     beyond = frame.columns[named:]
     extra = 0
-    if beyond and header.width > named:
-        filled = here.select(pl.col(beyond).is_not_null() & (pl.col(beyond) != "")).mean().row(0)
+    if beyond and header.width > named and count:
+        filled = (
+            frame.lazy().select(beyond).filter(rows).select((pl.all().is_not_null() & (pl.all() != "")).mean()).collect().row(0)
+        )
         extra = max((j + 1 for j, share in enumerate(filled) if (share or 0.0) > 0.5), default=0)
     full = named + extra
-    spill = beyond[extra:]
-    overflow = pl.any_horizontal([pl.col(c).is_not_null() & (pl.col(c) != "") for c in spill]) if spill else pl.lit(False)
-    sound = (pl.col("w") >= full) & ~overflow & (pl.col("w") <= len(frame.columns))
-    here = here.with_columns(ok=sound)
-    short = here.filter((pl.col("w") < full) & ~overflow)["line"]
-    last = int(number.filter(widths > 0)[-1])
-    usual_short = int(short.len()) > 0.1 * here.height and here.height > 20
-    if usual_short:  # a recorder that leaves trailing blanks away
-        here = here.with_columns(
-            ok=pl.col("ok") | ((pl.col("w") < full) & (pl.col("w") >= 2) & (pl.col("line") != last) & ~overflow)
+    fits = rows & (widths <= len(frame.columns))
+    if spill := beyond[extra:]:
+        over = (
+            frame.lazy()
+            .select(pl.any_horizontal([pl.col(c).is_not_null() & (pl.col(c) != "") for c in spill]))
+            .collect()
+            .to_series()
         )
+        fits = fits & ~over
+    short = fits & (widths < full)
+    fits = fits & (widths >= full)
+    last = int(widths.gt(0).arg_true()[-1]) + 1
+    if count > 20 and int(short.sum()) > 0.1 * count:  # a recorder that leaves trailing blanks away
+        fits = fits | (short & (widths >= 2) & (number != last))
     if MARK in data:
-        torn = number.filter(lines.str.contains("\x1a", literal=True)).to_list()
-        here = here.with_columns(ok=pl.col("ok") & ~pl.col("line").is_in(torn))
-    bad = here.filter(~pl.col("ok"))["line"].to_list()
-    words = [b for b in bad if not is_data(split(lines[b - 1], "\t")) and lines[b - 1].lstrip(' "')[:1] not in "+-.0123456789,;\t|"]
-    label = here["0"].str.contains(r"^\p{L}{2,}").fill_null(False) & here["ok"]
-    if 0 < int(label.sum()) <= 0.1 * here.height:  # a summary under the rows: "Max;5400;212"
-        labels = [n for n, cell in here.filter(label).select("line", "0").iter_rows() if is_label(cell)]
-        words += labels
-        here = here.with_columns(ok=pl.col("ok") & ~pl.col("line").is_in(labels))
-    kept = here.filter("ok")
-    if (
-        kept.height
-        and not data.endswith((b"\n", MARK))
-        and int(kept["line"][-1]) == last
-        and _cut_short(kept, frame.columns[:full])
-    ):
-        kept, bad = kept.head(-1), [*bad, last]
-    return kept.select("line", *frame.columns[:full]), [b for b in bad if b not in set(words)], words, extra
+        fits = fits & ~lines.str.contains("\x1a", literal=True)
+    broken = number.filter(rows & ~fits).to_list()
+    words = [
+        n
+        for n in broken[:ODD_LINES]
+        if lines[n - 1].lstrip(' "')[:1] not in "+-.0123456789,;\t|" and not is_data(split(lines[n - 1], delimiter))
+    ]
+    label = fits & frame["0"].str.contains(r"^\p{L}{2,}").fill_null(False)
+    if 0 < (labels := int(label.sum())) <= min(0.1 * count, ODD_LINES):  # a summary under the rows: "Max;5400;212"
+        found = [
+            n for n, cell in zip(number.filter(label).to_list(), frame["0"].filter(label).to_list(), strict=True) if is_label(cell)
+        ]
+        words += found
+        fits = fits & ~number.is_in(found) if labels else fits
+    kept = frame.lazy().select(frame.columns[:full]).with_columns(line=number).filter(fits).collect()
+    ends_whole = data.endswith((b"\n", MARK))
+    if kept.height and not ends_whole and int(kept["line"][-1]) == last and _cut_short(kept, frame.columns[:full]):
+        kept, broken = kept.head(-1), [*broken, last]
+    worded = set(words)
+    return Rows(kept, [n for n in broken if n not in worded], words, extra)
 
 
 def _cut_short(kept: pl.DataFrame, columns: list[str]) -> bool:

@@ -1,32 +1,13 @@
-"""Every way a log tells time, brought to seconds; restarts of the recorder, midnight, counter wraps and swapped rows.
-
-Source of the calendar sums: proleptic Gregorian calendar as in the standard library.
-"""
+"""Time in seconds made to run: units by plausibility, restarts of the recorder, midnight, counter wraps and swapped rows."""
 
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 import numpy.typing as npt
-import polars as pl
 
 Array = npt.NDArray[np.float64]
 DAY = 86_400.0
-_STAMP = (
-    r"^\s*(?:(\d{1,4})[-./](\d{1,2})[-./](\d{1,4})[T ,]*)?(?:(\d{1,3}):(\d{2})(?::(\d{2}))?(?:[.,:](\d{1,9}))?"
-    r"\s*([AaPp])?\.?\s?[Mm]?\.?)?"
-    r"(?:Z|[-+]\d{2}:?\d{2})?\s*$"
-)
 WRAPS = (2.0**8, 2.0**15, 2.0**16, 2.0**31, 2.0**32, 1e4, 1e5, 1e6)
-
-
-@dataclass(frozen=True, slots=True)
-class Stamps:
-    """Seconds on some zero, shape (rows,), NaN where a cell was no time. ``dated``: a calendar date was in the cells."""
-
-    seconds: Array
-    dated: bool
-    twelve_hour: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,70 +19,6 @@ class RunningTime:
     recording: npt.NDArray[np.int64]
     order: npt.NDArray[np.int64]
     remarks: tuple[str, ...]
-
-
-def read_stamps(cells: pl.Series) -> Stamps | None:
-    """Clock or date-time cells to seconds; None where most cells are neither.
-
-    Examples
-    --------
-    >>> read_stamps(pl.Series(["11:59:59.5 AM", "12:00:00.5 PM"])).seconds.tolist()
-    [43199.5, 43200.5]
-    """
-    part = cells.str.extract_groups(_STAMP).struct.unnest()
-    part.columns = ["d1", "d2", "d3", "h", "m", "s", "f", "half"]
-    has_time, has_date = part["m"].is_not_null(), part["d1"].is_not_null()
-    present = cells.is_not_null() & (cells != "")
-    if int((has_time | has_date).sum()) < 0.5 * max(int(present.sum()), 1):
-        return None
-    number = {c: part[c].cast(pl.Float64).to_numpy() for c in ("h", "m", "s")}
-    fraction = part["f"].fill_null("0")
-    f = (fraction.cast(pl.Float64) / pl.Series([10.0]).pow(fraction.str.len_chars().cast(pl.Float64))).to_numpy()
-    twelve = bool(part["half"].is_not_null().any())
-    if part["s"].is_not_null().sum() > 0 or bool(has_date.any()):
-        hours, minutes, seconds = number["h"], number["m"], np.nan_to_num(number["s"])
-    else:  # two figures: minutes and seconds
-        hours, minutes, seconds = np.zeros(len(cells)), number["h"], number["m"]
-    if twelve:
-        pm = part["half"].str.to_lowercase().eq("p").fill_null(False).to_numpy()
-        hours = hours % 12 + 12 * pm
-    total = np.where(has_time.to_numpy(), hours * 3600 + minutes * 60 + seconds + f, 0.0)
-    total = np.where((has_time | has_date).to_numpy(), total, np.nan)
-    if has_date.any():
-        total = total + _days(part.select("d1", "d2", "d3")) * DAY
-    return Stamps(total, bool(has_date.any()), twelve)
-
-
-def _days(part: pl.DataFrame) -> Array:
-    """Days since 1970 of the written dates, day first unless the cells themselves say otherwise (NaN: none)."""
-    seen = part.unique()
-    numbers = [tuple(int(v) for v in row) for row in seen.iter_rows() if None not in row]
-    month_first = any(b > 12 for a, b, c in numbers if a <= 12) and not any(a > 12 for a, _, _ in numbers)
-    days: dict[tuple[str, str, str], float | None] = {}
-    for row in seen.iter_rows():
-        if None in row:
-            continue
-        a, b, c = (int(v) for v in row)
-        year, month, day = (a, b, c) if a > 31 else (c, a, b) if month_first else (c, b, a)
-        year += 2000 if year < 70 else 1900 if year < 100 else 0
-        try:
-            days[row] = float(date(year, month, day).toordinal() - date(1970, 1, 1).toordinal())
-        except ValueError:
-            days[row] = None
-    if len(days) == 1:
-        value = next(iter(days.values()))
-        return np.where(part["d1"].is_not_null().to_numpy(), np.nan if value is None else value, np.nan)
-    table = pl.DataFrame([(*k, v) for k, v in days.items()], schema=["d1", "d2", "d3", "days"], orient="row")
-    return part.join(table.cast({"days": pl.Float64}), on=["d1", "d2", "d3"], how="left", maintain_order="left")["days"].to_numpy()
-
-
-def started_at(seconds_since_1970: float) -> str | None:
-    """ISO date and time of a dated first row."""
-    try:
-        moment = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(seconds=float(seconds_since_1970))
-    except (OverflowError, ValueError):
-        return None
-    return moment.replace(tzinfo=None).isoformat(timespec="milliseconds")
 
 
 def scale_of_bare_numbers(values: Array, rpm: Array | None) -> tuple[float, str | None]:

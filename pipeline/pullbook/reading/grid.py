@@ -20,6 +20,8 @@ from pullbook.reading.raw import RawLog
 from pullbook.reading.text import MARK, Text
 
 MAX_COLUMNS = 1_000
+MAX_BYTES = 90_000_000
+_SPLIT = "split the log into shorter files"
 MAX_CELLS = 20_000_000
 HEAD_LINES = 400
 _NO_CONTROLS = bytes(MARK[0] if c < 32 and c not in b"\t\n\r\x0b\x0c" else c for c in range(256))
@@ -58,6 +60,15 @@ def read_grid(text: Text, *, shown: str) -> RawLog | Fault:
     RawLog or Fault
         All cells as text.
     """
+    if len(text.data) > MAX_BYTES:
+        return Fault(
+            shown,
+            None,
+            None,
+            f"{len(text.data) / 1e6:.0f} MB of a log too untidy for the fast way",
+            f"at most {MAX_BYTES / 1e6:.0f} MB",
+            _SPLIT,
+        )
     text = replace(text, data=text.data.translate(_NO_CONTROLS))
     lines = one_column(text.data)
     sample = spread(lines)
@@ -129,7 +140,8 @@ def _cells(lines: pl.Series, sign: str, width: int) -> tuple[pl.DataFrame, pl.Se
     widths = pl.select(pl.when(blank).then(0).otherwise(count)).to_series()
     names = [str(k) for k in range(_table_width(widths, width))]
     # the parser takes the width from the first line, so a line of blanks as wide as the table goes first
-    data = "\n".join([sign * (len(names) - 1) + ("-" if len(names) == 1 else ""), *lines.to_list(), ""]).encode()
+    wide = sign * (len(names) - 1) + ("-" if len(names) == 1 else "")
+    data = f"{wide}\n{lines.str.join(chr(10)).item()}\n".encode()
     schema = dict.fromkeys(names, pl.String)
     try:
         frame = pl.read_csv(
@@ -163,24 +175,25 @@ def _assemble(
     headers, odd_lines = headers_below(lines, frame, number, body, head, delimiter)
     warnings: list[str] = list(text.warnings)
     name = shown.rsplit("/", 1)[-1]
-    blocks: list[pl.DataFrame] = []
+    starts = pl.Series([h.first_data for h in headers[1:]], dtype=pl.Int64)
+    block = starts.search_sorted(number, side="right") if len(headers) > 1 else pl.zeros(len(lines), dtype=pl.UInt32, eager=True)
+    plain = body & ~number.is_in(odd_lines) if odd_lines else body
+    parts: list[pl.DataFrame] = []
     dropped: list[int] = []
     notes: list[int] = []
-    for k, header in enumerate(headers):
-        stop = (headers[k + 1].line or 0) if k + 1 < len(headers) else len(lines) + 1
-        rows = body & (number >= header.first_data) & (number < stop) & ~number.is_in(odd_lines)
-        part, bad, words, extra = rows_of(header, lines, frame, widths, number, rows, text.data)
-        if k + 1 < len(headers):  # what stands right above the next header is its preamble
-            edge = stop - 1
-            taken = set(bad) | set(words) | set(odd_lines)
-            while edge in taken or (edge >= header.first_data and widths[edge - 1] == 0):
-                bad = [b for b in bad if b != edge]
-                edge -= 1
-        names = [*header.names, *(f"column {len(header.names) + 1 + j}" for j in range(extra))]
-        dropped += bad
-        notes += words
-        blocks.append(_keyed(part, names, header, k))
-    cells = pl.concat(blocks, how="diagonal") if len(blocks) > 1 else blocks[0]
+    kinds = list(dict.fromkeys((h.names, h.width) for h in headers))
+    for kind in kinds:
+        of_kind = [k for k, h in enumerate(headers) if (h.names, h.width) == kind]
+        rows = plain & block.is_in(of_kind) if len(kinds) > 1 else plain
+        found = rows_of(headers[of_kind[0]], lines, frame, widths, rows, text.data, delimiter)
+        dropped += found.broken
+        notes += found.words
+        parts.append(_keyed(found.kept, headers[of_kind[0]], found.extra))
+    del frame
+    cells = pl.concat(parts, how="diagonal").sort("line") if len(parts) > 1 else parts[0]
+    if len(headers) > 1:
+        cells = cells.with_columns(block=block.gather(cells["line"] - 1).cast(pl.Int64))
+        dropped = without_preambles(sorted(dropped), headers, {*notes, *odd_lines}, widths)
     if cells.height == 0:
         return Fault(
             shown,
@@ -190,8 +203,8 @@ def _assemble(
             "rows of numbers below the names",
             "export the log again, or take the file out",
         )
-    cut = bool(dropped) and dropped[-1] == int(number.filter(widths > 0)[-1])
-    warnings += remarks(name, dropped, [(n, lines[n - 1]) for n in notes], {}, cut=cut)
+    cut = bool(dropped) and dropped[-1] == int(widths.gt(0).arg_true()[-1]) + 1
+    warnings += remarks(name, dropped, [(n, lines[n - 1] if k == 0 else "") for k, n in enumerate(sorted(notes))], {}, cut=cut)
     titles = [c for c in cells.columns if c not in ("line", "block")]
     by_title: dict[str, str | None] = {}
     for header in headers:
@@ -199,9 +212,8 @@ def _assemble(
             by_title.setdefault(title, header.units[j] if j < len(header.units) else None)
     top = head.line if head.line is not None else head.first_data
     preamble = tuple((i + 1, t.strip()) for i, t in enumerate(lines[: min(top - 1, 200)].to_list()) if t.strip(" \t;,\x1a"))
-    plain = {title: title.rsplit("\x1f", 1)[0] for title in titles}
     return RawLog(
-        headers=tuple(plain[t] for t in titles), unit_row=tuple(by_title.get(t) for t in titles),
+        headers=tuple(t.rsplit("\x1f", 1)[0] for t in titles), unit_row=tuple(by_title.get(t) for t in titles),
         cells=cells.select(titles).rename({t: str(j) for j, t in enumerate(titles)}), lines=cells["line"],
         blocks=cells["block"] if len(headers) > 1 else None, header_line=head.line, delimiter=delimiter, decimal=".",
         thousands=None, dropped=len(dropped), preamble=preamble, warnings=tuple(warnings),
@@ -218,7 +230,19 @@ def _unique(names: tuple[str, ...] | list[str]) -> list[str]:
     return keys
 
 
-def _keyed(part: pl.DataFrame, names: list[str], header: Header, block: int) -> pl.DataFrame:
+def without_preambles(dropped: list[int], headers: list[Header], others: set[int], widths: pl.Series) -> list[int]:
+    """Broken rows less those right above a header: they are what stands above it, no rows."""
+    odd, above = {*dropped, *others}, set()
+    for header in headers[1:]:
+        edge = (header.line or 1) - 1
+        while edge in odd or (edge > 0 and widths[edge - 1] == 0):
+            above.add(edge)
+            edge -= 1
+    return [n for n in dropped if n not in above]
+
+
+def _keyed(part: pl.DataFrame, header: Header, extra: int) -> pl.DataFrame:
     columns = [c for c in part.columns if c != "line"]
+    names = [*header.names, *(f"column {len(header.names) + 1 + j}" for j in range(extra))]
     keys = _unique([*names, *("" for _ in range(len(columns) - len(names)))])[: len(columns)]
-    return part.rename(dict(zip(columns, keys, strict=True))).with_columns(block=pl.lit(block, dtype=pl.Int64))
+    return part.rename(dict(zip(columns, keys, strict=True)))

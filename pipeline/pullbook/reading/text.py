@@ -14,7 +14,7 @@ from pathlib import Path
 from pullbook.handover import Fault
 from pullbook.reading.encoding import pairs_only, to_utf8
 
-MAX_BYTES = 150_000_000
+MAX_BYTES = 180_000_000
 MAX_LINE = 1_000_000
 JOIN = 8_000
 """Bytes from the top in which a quoted name may run over several lines."""

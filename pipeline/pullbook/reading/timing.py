@@ -10,8 +10,9 @@ import polars as pl
 
 from pullbook.reading.asking import yaml_line
 from pullbook.reading.channels import Column, Talk, UnitFrom
-from pullbook.reading.clock import RunningTime, read_stamps, run_time, scale_of_bare_numbers, started_at
+from pullbook.reading.clock import RunningTime, run_time, scale_of_bare_numbers
 from pullbook.reading.raw import RawLog
+from pullbook.reading.stamps import read_stamps, started_at
 
 Array = npt.NDArray[np.float64]
 

@@ -1,0 +1,98 @@
+"""Clock faces, dates and date-times as text, brought to seconds.
+
+Source of the calendar sums: proleptic Gregorian calendar as in the standard library.
+"""
+
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+Array = npt.NDArray[np.float64]
+DAY = 86_400.0
+SLICE = 100_000
+_STAMP = (
+    r"^\s*(?:(\d{1,4})[-./](\d{1,2})[-./](\d{1,4})[T ,]*)?(?:(\d{1,3}):(\d{2})(?::(\d{2}))?(?:[.,:](\d{1,9}))?"
+    r"\s*([AaPp])?\.?\s?[Mm]?\.?)?"
+    r"(?:Z|[-+]\d{2}:?\d{2})?\s*$"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Stamps:
+    """Seconds on some zero, shape (rows,), NaN where a cell was no time. ``dated``: a calendar date was in the cells."""
+
+    seconds: Array
+    dated: bool
+    twelve_hour: bool = False
+
+
+def read_stamps(cells: pl.Series) -> Stamps | None:
+    """Clock or date-time cells to seconds; None where most cells are neither.
+
+    Examples
+    --------
+    >>> read_stamps(pl.Series(["11:59:59.5 AM", "12:00:00.5 PM"])).seconds.tolist()
+    [43199.5, 43200.5]
+    """
+    part = pl.concat([_taken_apart(cells.slice(at, SLICE)) for at in range(0, max(len(cells), 1), SLICE)])
+    has_time, has_date = part["m"].is_not_null(), part["d1"].is_not_null()
+    present = cells.is_not_null() & (cells != "")
+    if int((has_time | has_date).sum()) < 0.5 * max(int(present.sum()), 1):
+        return None
+    number = {c: part[c].cast(pl.Float64).to_numpy() for c in ("h", "m", "s")}
+    twelve = bool(part["pm"].is_not_null().any())
+    if part["s"].is_not_null().any() or bool(has_date.any()):
+        hours, minutes, seconds = number["h"], number["m"], np.nan_to_num(number["s"])
+    else:  # two figures: minutes and seconds
+        hours, minutes, seconds = np.zeros(len(cells)), number["h"], number["m"]
+    if twelve:
+        hours = hours % 12 + 12 * part["pm"].fill_null(0).to_numpy()
+    total = np.where(has_time.to_numpy(), hours * 3600 + minutes * 60 + seconds + part["f"].to_numpy(), 0.0)
+    total = np.where((has_time | has_date).to_numpy(), total, np.nan)
+    if has_date.any():
+        total = total + _days(part.select("d1", "d2", "d3")) * DAY
+    return Stamps(total, bool(has_date.any()), twelve)
+
+
+def _taken_apart(cells: pl.Series) -> pl.DataFrame:
+    """Figures of some cells as small numbers: d1, d2, d3, h, m, s (null: absent), f (part of a second), pm (0, 1, null)."""
+    part = cells.str.extract_groups(_STAMP).struct.unnest()
+    part.columns = ["d1", "d2", "d3", "h", "m", "s", "f", "half"]
+    fraction = pl.col("f").fill_null("0")
+    return part.select(
+        pl.col("d1", "d2", "d3", "h", "m", "s").cast(pl.Int32),
+        (fraction.cast(pl.Float64) / pl.lit(10.0).pow(fraction.str.len_chars().cast(pl.Float64))).alias("f"),
+        pl.col("half").str.to_lowercase().eq("p").cast(pl.Int8).alias("pm"),
+    )
+
+
+def _days(part: pl.DataFrame) -> Array:
+    """Days since 1970 of the written dates, day first unless the cells themselves say otherwise (NaN: none)."""
+    seen = [row for row in part.unique().iter_rows() if None not in row]
+    month_first = any(b > 12 for a, b, _ in seen if a <= 12) and not any(a > 12 for a, _, _ in seen)
+    days: dict[tuple[int, int, int], float] = {}
+    for a, b, c in seen:
+        year, month, day = (a, b, c) if a > 31 else (c, a, b) if month_first else (c, b, a)
+        year += 2000 if year < 70 else 1900 if year < 100 else 0
+        try:
+            days[a, b, c] = float(date(year, month, day).toordinal() - date(1970, 1, 1).toordinal())
+        except ValueError:
+            days[a, b, c] = np.nan
+    if len(days) == 1:
+        return np.where(part["d1"].is_not_null().to_numpy(), next(iter(days.values())), np.nan)
+    table = pl.DataFrame(
+        [(*k, v) for k, v in days.items()], schema=dict.fromkeys(("d1", "d2", "d3"), pl.Int32) | {"days": pl.Float64}, orient="row"
+    )
+    return part.join(table, on=["d1", "d2", "d3"], how="left", maintain_order="left")["days"].to_numpy()
+
+
+def started_at(seconds_since_1970: float) -> str | None:
+    """ISO date and time of a dated first row."""
+    try:
+        moment = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(seconds=float(seconds_since_1970))
+    except (OverflowError, ValueError):
+        return None
+    return moment.replace(tzinfo=None).isoformat(timespec="milliseconds")
