@@ -153,7 +153,8 @@ def _cells(lines: pl.Series, sign: str, width: int) -> tuple[pl.DataFrame, pl.Se
         frame = pl.read_csv(data, separator=sign, has_header=False, quote_char=None, schema=schema, truncate_ragged_lines=True)
     frame = frame.slice(1, len(lines))
     if b" " in data or quoted:
-        frame = frame.select(pl.all().str.strip_chars(' "' if quoted else " "))
+        around = ' "' if quoted else " "
+        frame = pl.DataFrame([frame.drop_in_place(c).str.strip_chars(around) for c in names])  # one by one: less memory at once
     return frame, widths
 
 
