@@ -20,7 +20,7 @@ from pullbook.archive.lock import hold_book
 from pullbook.archive.store import Store
 from tests.faults.work import ENGINE, Step
 
-_OPERATIONS = ("write_file", "replace", "keep_beside", "make_folder", "sync_folder", "remove", "remove_folder")
+_OPERATIONS = ("write_file", "replace", "keep_beside", "make_folders", "sync_folder", "remove", "remove_folder")
 
 
 class Doom:

@@ -54,15 +54,19 @@ def keep_beside(source: Path, target: Path) -> None:
         replace(half, target)
 
 
-def make_folder(path: Path) -> None:
-    """Make a folder and what lies above it, each noted on the disk."""
-    missing = []
-    while not path.is_dir():
-        missing.append(path)
-        path = path.parent
-    for folder in reversed(missing):
-        folder.mkdir(exist_ok=True)
-        sync_folder(folder.parent)
+def make_folders(*paths: Path) -> None:
+    """Make folders and what lies above them, then note all of them on the disk (one by one would cost a commit each)."""
+    holding: dict[Path, None] = {}
+    for path in paths:
+        missing = []
+        while not path.is_dir():
+            missing.append(path)
+            path = path.parent
+        for folder in reversed(missing):
+            folder.mkdir(exist_ok=True)
+            holding[folder.parent] = None
+    for folder in holding:
+        sync_folder(folder)
 
 
 def sync_folder(path: Path) -> None:

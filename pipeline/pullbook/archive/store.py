@@ -67,7 +67,7 @@ class Store(Reader):
             No room or no right; the last complete state stands.
         """
         with disk.writing(self.root):
-            disk.make_folder(self.root)
+            disk.make_folders(self.root)
             with self._writer():
                 folder = switch.staging_folder(self.root, engine, day)
                 switch.follow(self.root, folder)
@@ -82,7 +82,7 @@ class Store(Reader):
                     )
                 switch.clear(folder)
                 revision = next_revision(self.root, engine, day, now)
-                disk.make_folder(folder)
+                disk.make_folders(folder)
                 head = {"revision": revision, "made_at": made_at, "tool_version": tool_version, "method": method,
                         "inputs_hash": digest}  # fmt: skip
                 try:
@@ -135,7 +135,7 @@ class Store(Reader):
     def rebuild_catalog(self) -> int:
         """Make catalog.parquet anew from the days' seals; returns the number of days."""
         with disk.writing(self.root):
-            disk.make_folder(self.root)
+            disk.make_folders(self.root)
             with self._writer():
                 return catalog.rebuild(self.root)
 

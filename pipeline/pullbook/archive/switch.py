@@ -63,8 +63,7 @@ def commit(root: Path, engine: str, day: str, revision: int, steps: list[Step]) 
     """Steps 2 and 3: keep what will be replaced, then make the staged files of the day the truth."""
     folder = staging_folder(root, engine, day)
     disk.sync_folder(folder)
-    for place in sorted({(root / s.to).parent for s in steps} | {(root / s.keep).parent for s in steps if s.keep}):
-        disk.make_folder(place)
+    disk.make_folders(*sorted({(root / s.to).parent for s in steps} | {(root / s.keep).parent for s in steps if s.keep}))
     _keep(root, steps)
     head = {"engine": engine, "day": day, "revision": revision, "steps": [_plain(s) for s in steps]}
     disk.write_file(folder / ".journal", json.dumps(head, ensure_ascii=True).encode())
@@ -80,7 +79,7 @@ def follow(root: Path, folder: Path) -> dict[str, Any] | None:
     head, steps = journal
     for step in steps:
         if (folder / step.staged).exists():
-            disk.make_folder((root / step.to).parent)
+            disk.make_folders((root / step.to).parent)
             disk.replace(folder / step.staged, root / step.to)
     for place in sorted({(root / s.to).parent for s in steps}):
         disk.sync_folder(place)
