@@ -153,34 +153,37 @@ def _notes(ground: Ground, found: Found, ideal: Array, noted: npt.NDArray[np.boo
     strip = ground.posterior.loss(curve) - ground.posterior.loss(ideal)
     gain, lo, hi = (100.0 * v for v in interval(np.mean(strip, axis=1)))
     tolerance = 100.0 * ground.tolerance
+    made = "one locked advance" if found.part is LOCKED else "the best mechanical curve"
     notes = []
     if hi < tolerance:
-        notes.append(f"a programmable table would gain nothing measurable over the best mechanical curve ({_span(gain, lo, hi)})")
+        most = max(0.1, hi)
+        notes.append(f"a programmable table would gain nothing measurable over {made} (at most {plain(most)} %)")
     elif lo > 0:
-        notes.append(f"a programmable table would gain {_span(gain, lo, hi)} over the best mechanical curve")
+        notes.append(f"a programmable table would gain {_span(gain, lo, hi)} over {made}")
     else:
-        notes.append(f"cannot tell whether a programmable table would gain anything ({_span(gain, lo, hi)})")
+        notes.append(f"cannot tell whether a programmable table would gain anything: {_span(gain, lo, hi)}")
     row_mean, row_lo = np.mean(strip, axis=0), np.quantile(strip, 0.05, axis=0)
     loses = (row_mean > ground.tolerance) & (row_lo > 0)
     for first, last in _runs(loses):
         why = _why_it_loses(ground, curve, ideal, noted, first, last)
         worst = 100.0 * float(np.max(row_mean[first : last + 1]))
-        notes.append(
-            f"the best mechanical curve loses up to {worst:.1f} % at {ground.rpm[first]:.0f}–{ground.rpm[last]:.0f} rpm: {why}"
-        )
+        notes.append(f"{made} loses up to {worst:.1f} % at {ground.rpm[first]:.0f}–{ground.rpm[last]:.0f} rpm: {why}")
     return notes
 
 
 def _why_it_loses(ground: Ground, curve: Array, ideal: Array, noted: npt.NDArray[np.bool_], first: int, last: int) -> str:
     here = slice(first, last + 1)
     held = noted & (ground.ceiling - curve < 0.4)
-    if np.mean(curve[here] - ideal[here]) > 0:
+    above = bool(np.mean(curve[here] - ideal[here]) > 0)
+    if above and np.max(ideal[: first + 1]) - np.min(ideal[here]) > 1.0:
         peak = ground.rpm[int(np.argmax(np.mean(ground.posterior.log_torque, axis=0)))]
         place = " near peak torque" if ground.rpm[first] - 500.0 <= peak <= ground.rpm[last] + 500.0 else ""
         return f"the best advance dips{place} and a curve of weights cannot come back down"
-    if held.any():
+    if held.any() and not above:
         rows = ground.rpm[held]
         return f"the knock cap at {rows[0]:.0f}–{rows[-1]:.0f} rpm holds the whole curve down"
+    if np.ptp(curve) < 0.5:
+        return "one advance cannot be what every rpm wants"
     return "the stop and springs cannot follow the advance wanted there"
 
 
@@ -191,7 +194,7 @@ def _runs(flags: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
 
 
 def _span(mean: float, lo: float, hi: float) -> str:
-    return f"{plain(mean)} %, {plain(lo)} to {plain(hi)} %"
+    return f"{plain(mean)} % ({plain(lo)} to {plain(hi)} %)"
 
 
 def _pct(value: float) -> float | None:
