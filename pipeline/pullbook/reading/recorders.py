@@ -19,6 +19,8 @@ _STEP_S = 0.1
 _MOST_RATE = 0.01
 _RATE_SD = 0.004
 _GAP_S = 2.0
+_PLACES, _APART_S = 6, 3.0
+_TWIN = 1.6  # another place whose residual is not this much larger fits about as well
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,19 +74,18 @@ def align_recorders(first: Trace, other: Trace, *, near_s: float | None = None) 
     (fast Fourier transform); the fine one a robust least squares in offset and rate together (Gauss-Newton, Huber weights),
     the rate held by 1 ± 0.4 % so that a short overlap cannot run away with it.
     """
-    found = _coarse(first, other, near_s)
-    if found is None:
+    fits = [f for offset, rate in _coarse(first, other, near_s) if (f := _fine(first, other, offset, rate)) is not None]
+    fits.sort(key=lambda f: f.residual_rpm)
+    if not fits:
         return "the two records never overlap long enough to be compared"
-    offset, rate, twin = found
-    fit = _fine(first, other, offset, rate)
-    if fit is None:
-        return "the two records never overlap long enough to be compared"
+    alike = [f for f in fits if f.residual_rpm < _TWIN * fits[0].residual_rpm]
+    fit = max(alike, key=lambda f: f.overlap_s)  # regular pulls fit shifted by one as well, but then one has no partner
     seen = first.rpm[
         (first.time - fit.offset_s >= other.time[0] * fit.rate) & (first.time - fit.offset_s <= other.time[-1] * fit.rate)
     ]
     if fit.residual_rpm > max(40.0, 0.04 * float(np.ptp(seen))):
         return f"their speeds differ by {fit.residual_rpm:.0f} rpm wherever they are laid over each other"
-    if twin:
+    if any(abs(f.offset_s - fit.offset_s) > _APART_S and f.overlap_s > 0.97 * fit.overlap_s for f in alike):
         return "the speed of one fits the other at more than one place"
     return fit
 
@@ -99,42 +100,46 @@ def _grid(trace: Trace, scale: float = 1.0) -> tuple[Array, Array, float]:
     return rpm, known, float(time[0])
 
 
-def _coarse(first: Trace, other: Trace, near_s: float | None) -> tuple[float, float, bool] | None:
-    """Offset and rate of the least mean squared difference, and whether another place fits about as well."""
+def _coarse(first: Trace, other: Trace, near_s: float | None) -> list[tuple[float, float]]:
+    """Offsets and rates of the least mean squared differences, the best first, each at a place of its own."""
     x, mx, x0 = _grid(first)
     span = max(float(np.ptp(other.time)), 10.0)
     steps = min(int(np.ceil(_MOST_RATE * span / 1.0)), 40)
-    best: tuple[float, float, float, bool] | None = None
     mean = float(np.mean(x))
+    places: list[tuple[float, float, float]] = []
     for rate in 1.0 + np.linspace(-_MOST_RATE, _MOST_RATE, 2 * steps + 1):
         y, my, y0 = _grid(other, float(rate))
-        size = 1 << int(np.ceil(np.log2(len(x) + len(y))))
-
-        def transform(a: Array, size: int = size) -> npt.NDArray[np.complex128]:
-            return np.fft.rfft(a, size)
-
-        xc, yc = (x - mean) * mx, (y - mean) * my
-
-        def correlate(a: Array, b: Array, size: int = size) -> Array:
-            return np.asarray(np.fft.irfft(transform(a) * np.conj(transform(b)), size))
-
-        n = correlate(mx, my)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            msd = (correlate(xc**2, my) - 2.0 * correlate(xc, yc) + correlate(mx, yc**2)) / n
-        lag = np.arange(size)
-        shift: Array = np.where(lag >= len(x), lag - size, lag) * _STEP_S + x0 - y0
+        msd, n, lag = _difference(x - mean, mx, y - mean, my)
+        shift = lag * _STEP_S + x0 - y0
         enough = n >= max(30.0, 0.6 * min(mx.sum(), my.sum()))
         if near_s is not None:
             enough &= np.abs(shift - near_s) <= 6.0
-        if not enough.any():
-            continue
         msd = np.where(enough, np.maximum(msd, 1.0), np.inf)
-        at = int(np.argmin(msd))
-        apart = msd[np.abs(shift - shift[at]) > 3.0]
-        twin = near_s is None and len(apart) > 0 and float(apart.min()) < max(4.0 * msd[at], 30.0**2)
-        if best is None or msd[at] < best[0]:
-            best = (float(msd[at]), float(shift[at]), float(rate), bool(twin))
-    return None if best is None else best[1:]
+        for _ in range(_PLACES):
+            at = int(np.argmin(msd))
+            if not np.isfinite(msd[at]):
+                break
+            places.append((float(msd[at]), float(shift[at]), float(rate)))
+            msd[np.abs(shift - shift[at]) <= _APART_S] = np.inf
+    best: list[tuple[float, float]] = []
+    for _, offset, rate in sorted(places):
+        if len(best) < _PLACES and all(abs(offset - known) > _APART_S for known, _ in best):
+            best.append((offset, rate))
+    return best
+
+
+def _difference(x: Array, mx: Array, y: Array, my: Array) -> tuple[Array, Array, Array]:
+    """Mean squared difference of two masked series at every lag, how many steps it rests on, and the lags (whole steps)."""
+    size = 1 << int(np.ceil(np.log2(len(x) + len(y))))
+
+    def correlate(a: Array, b: Array) -> Array:
+        return np.asarray(np.fft.irfft(np.fft.rfft(a, size) * np.conj(np.fft.rfft(b, size)), size))
+
+    n = correlate(mx, my)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        msd = (correlate(mx * x**2, my) - 2.0 * correlate(mx * x, my * y) + correlate(mx, my * y**2)) / n
+    lag = np.arange(size, dtype=np.float64)
+    return np.where(np.isfinite(msd), msd, np.inf), n, np.where(lag >= len(x), lag - size, lag)
 
 
 def _fine(first: Trace, other: Trace, offset: float, rate: float) -> Fit | None:

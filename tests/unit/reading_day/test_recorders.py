@@ -78,6 +78,33 @@ def test_two_pulls_alike_are_ambiguous_until_told_where() -> None:
     assert fit.offset_s == pytest.approx(-41.0, abs=0.4)
 
 
+def test_each_of_several_pulls_is_found_in_one_long_record() -> None:
+    rng = np.random.default_rng(4)
+    plan, pulls = [(10.0, 900.0, 0.1)], []
+    for seconds in (9.2, 10.4, 9.6, 10.8, 10.0):
+        sweep: Plan = [(3, 1800, 0.3), (1, 1800, 1), (seconds, 5800, 1), (7, 1500, 0)]
+        pulls.append((sum(p[0] for p in plan), sweep))
+        plan += [*sweep, (float(rng.uniform(30, 90)), 900, 0.1)]
+    session = drive(plan, 20.0)
+    other = second_recorder(session, 5.5, 1.002)
+    for start, sweep in pulls:
+        own = session.filter(pl.col("time_s").is_between(start, start + sum(p[0] for p in sweep)))
+        began = float(own["time_s"][0])
+        own = own.with_columns(pl.col("time_s") - began, pl.col("rpm") + rng.normal(0, 4, own.height))
+        fit = aligned(own, other)
+        assert isinstance(fit, Fit), fit
+        middle = (began + 9 - 5.5) / 1.002
+        assert fit.offset_s + fit.rate * middle == pytest.approx(9.0, abs=0.02)
+
+
+def test_regular_pulls_are_laid_over_each_other_so_that_each_has_a_partner() -> None:
+    session = drive([(40.0, 900.0, 0.1), *SWEEP] * 6, 10.0)
+    fit = aligned(session, second_recorder(session, -7.5, 1.003))
+    assert isinstance(fit, Fit)
+    assert fit.offset_s == pytest.approx(-7.5, abs=0.02)
+    assert fit.rate == pytest.approx(1.003, abs=3e-5)
+
+
 def test_no_clock_or_no_movement_gives_no_trace() -> None:
     assert trace_of(pl.DataFrame({"rpm": [1.0] * 20})) is None
     assert trace_of(pl.DataFrame({"time_s": np.arange(20.0), "rpm": [900.0] * 20})) is None
