@@ -4,6 +4,7 @@ import re
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from unicodedata import category
 
 from natsort import natsorted
 
@@ -55,6 +56,17 @@ class DayFiles:
 def printable(name: str) -> str:
     """A file name as text that any encoding can carry: undecodable bytes become ``\\xNN``."""
     return "".join(f"\\x{ord(c) - 0xDC00:02x}" if 0xDC80 <= ord(c) <= 0xDCFF else c for c in name)
+
+
+def on_screen(text: str) -> str:
+    """Text that may hold names from a folder or a sheet, as a terminal may be given it: nothing in it moves, colours or reverses.
+
+    Examples
+    --------
+    >>> on_screen("blue\\x1b[2J eight")
+    'blue\N{REPLACEMENT CHARACTER}[2J eight'
+    """
+    return "".join(c if c.isprintable() or category(c) == "Zs" else "\N{REPLACEMENT CHARACTER}" for c in text)
 
 
 def is_day_name(name: str) -> bool:

@@ -16,6 +16,7 @@ import polars as pl
 
 from pullbook.archive import disk
 from pullbook.archive.names import day_key
+from pullbook.archive.schema import described
 from pullbook.archive.seal import SealDamaged, all_seals, file_hash, read_seal
 from pullbook.book import printable
 from pullbook.columns import Schema
@@ -125,8 +126,11 @@ def behind(root: Path) -> bool:
 
 def write(root: Path, table: pl.DataFrame) -> None:
     """Put a whole new catalogue in the place of the old one. Its hash is noted first, beside the old one's: either may stand."""
+    import pyarrow.parquet as pq
+
     out = BytesIO()
-    table.sort("engine", "day").write_parquet(out, compression="zstd", statistics=True, row_group_size=4096)
+    arrow = table.select(*CATALOG).sort("engine", "day").to_arrow().cast(described("catalog", CATALOG))
+    pq.write_table(arrow, out, compression="zstd", version="2.6", row_group_size=4096)
     known = [hashlib.sha256(out.getvalue()).hexdigest()]
     if intact(root):
         known.append(file_hash(root / NAME))

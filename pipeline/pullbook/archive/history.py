@@ -7,7 +7,7 @@ from natsort import natsort_keygen
 
 from pullbook.archive.changes import changes, not_like_for_like, signed, told
 from pullbook.archive.store import Store
-from pullbook.book import printable
+from pullbook.book import on_screen, printable
 
 __all__ = ["as_text", "changes", "history"]
 
@@ -85,7 +85,7 @@ def as_text(told_history: dict[str, Any]) -> str:
             lines.append(f"  advice   {day['sentence']}")
         lines += [f"  {'changed' if n == 0 else '':<8} {line}" for n, line in enumerate(day["changes"])]
     lines += [f"{day}: its seal is damaged; `pullbook verify` says what to do" for day in told_history["unread"]]
-    return "\n".join(_shown(line) for line in lines)
+    return "\n".join(on_screen(line) for line in lines)
 
 
 def _setting(setting: dict[str, Any]) -> str:
@@ -120,7 +120,3 @@ def _best(rows: list[dict[str, Any]]) -> list[str]:
         elif row["state"] == "flat":
             shown.append(f"{row['rpm']}: not placed")
     return [f"  {'best' if n == 0 else '':<8} {', '.join(shown[n : n + 4])}" for n in range(0, len(shown), 4)]
-
-
-def _shown(text: str) -> str:
-    return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text)

@@ -14,7 +14,7 @@ from typing import Any
 from pullbook.archive import disk
 from pullbook.archive.names import day_key
 from pullbook.archive.seal import file_hash
-from pullbook.book import Book, day_files
+from pullbook.book import Book, day_files, on_screen
 
 Input = dict[str, Any]
 """``file`` (relative to the book), ``kind`` (log, picture, a sheet's name), ``sha256`` (null: could not be read), ``bytes``."""
@@ -139,7 +139,7 @@ def gone_since(before: list[Input], now: list[Input]) -> list[str]:
 
 
 def _few(files: list[str]) -> str:
-    names = [file.rpartition("/")[2] for file in files]
+    names = [on_screen(file.rpartition("/")[2]) for file in files]
     return ", ".join(names[:_NAMED]) + (f" and {len(names) - _NAMED} more" if len(names) > _NAMED else "")
 
 

@@ -78,11 +78,16 @@ def arrow_schema(name: str, table: pl.DataFrame | None = None) -> "pa.Schema":
     TypeError
         A column of a type that the archive does not keep: a fault of ours.
     """
-    import pyarrow as pa
-
     kinds = KEYS | TABLES.get(name, {})
     if table is not None:
         kinds = kinds | {c: t for c, t in table.schema.items() if c not in kinds}
+    return described(name, kinds)
+
+
+def described(name: str, kinds: Schema) -> "pa.Schema":
+    """Columns as Arrow fields, each with its unit and meaning."""
+    import pyarrow as pa
+
     fields = [pa.field(c, _arrow_type(t), metadata={"unit": unit_of(c), "meaning": meaning(name, c)}) for c, t in kinds.items()]
     return pa.schema(fields, metadata={"pullbook.schema": str(SCHEMA_VERSION), "pullbook.table": name})
 

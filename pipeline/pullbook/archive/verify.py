@@ -15,7 +15,7 @@ from pullbook.archive.inputs import InputHashes, differences
 from pullbook.archive.kept import kept_file, kept_seals
 from pullbook.archive.names import decode
 from pullbook.archive.seal import FOLDER, Seal, SealDamaged, all_seals, file_hash, read_seal, seal_path
-from pullbook.book import Book, printable
+from pullbook.book import Book, on_screen, printable
 
 
 @dataclass(frozen=True, slots=True)
@@ -250,4 +250,4 @@ def as_text(told: dict[str, Any]) -> str:
         lines.append(f"{read}: {len(told['damage'])} damaged")
     else:
         lines.append(f"{read}: the archive is whole")
-    return "\n".join("".join(c if c.isprintable() or c == "\n" else "\N{REPLACEMENT CHARACTER}" for c in line) for line in lines)
+    return "\n".join(on_screen(part) for line in lines for part in line.split("\n"))

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from pullbook.book import Book, printable
+from pullbook.book import Book, on_screen, printable
 from pullbook.running.run import Outcome, reports_page
 
 
@@ -49,4 +49,4 @@ def as_text(book: Book, outcome: Outcome) -> str:
         lines.append("Nothing new.")
     if reports_page(book).exists():
         lines.append(f"Reports: {reports_page(book)}")
-    return "\n".join(lines)
+    return "\n".join(on_screen(line) for line in lines)

@@ -105,3 +105,9 @@ def test_lazy_scans_open_only_what_is_asked_for(root: Path) -> None:
 def test_the_record_is_a_table_too(root: Path) -> None:
     texts = duckdb.sql(f"select text->>'$.advice.sentence' from read_parquet('{root}/record/**/*.parquet')").fetchall()
     assert set(texts) == {("Set 14 initial, 34 total.",)}
+
+
+def test_the_catalogue_carries_its_units_too(root: Path) -> None:
+    schema = pq.read_schema(root / "catalog.parquet")
+    units = {f.name: f.metadata[b"unit"].decode() for f in schema}
+    assert (units["total_deg"], units["all_in_rpm"], units["pull_sd_pct"], units["engine"]) == ("°BTDC", "rpm", "%", "")
