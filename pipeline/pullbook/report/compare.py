@@ -13,7 +13,7 @@ from pullbook.report.figures import two_days
 from pullbook.report.may_compare import REFUSED, limits, plain, worst
 from pullbook.report.model import address, advised, air, best_band, count_pulls, mark, repeats, sentence
 from pullbook.report.same_day import WHOLE, own_effects
-from pullbook.report.words import between, clean_all, number, percent_between
+from pullbook.report.words import between, clean_all, noted, number, percent_between
 
 Plain = dict[str, Any]
 
@@ -55,7 +55,9 @@ def compare_days(
     a, b = clean_all(record_a), clean_all(record_b)
     for record, setting in ((a, setting_a), (b, setting_b)):
         if setting is not None and setting not in _settings(record):
-            raise KeyError(f"{setting!r} was not run on {record.get('day')}; run were: {', '.join(_settings(record)) or 'none'}")
+            raise KeyError(
+                f"{setting!r} was not run on {noted(record.get('day'))}; run were: {', '.join(_settings(record)) or 'none'}"
+            )
     found = limits(a, b)
     torque, advance = worst(found, "torque"), worst(found, "advance")
     torque_rows = [] if torque == REFUSED else _torque(a, b, setting_a, setting_b, curves_a, curves_b)
@@ -132,7 +134,7 @@ def _side(record: Plain, setting: str | None) -> Plain:
         "day": record.get("day"),
         "setting": setting,
         "pulls_used": sum(p.get("status") in ("used", "part") for p in pulls),
-        "name": f"{record.get('engine')}, {record.get('day')}" + (f", {setting}" if setting is not None else ""),
+        "name": f"{noted(record.get('engine'))}, {noted(record.get('day'))}" + (f", {setting}" if setting is not None else ""),
     }
 
 

@@ -8,7 +8,7 @@ from pullbook.report.canvas import Picture, Table
 from pullbook.report.figures import advance, contours, cost, difference, order, repeatability, residuals, timing, torque
 from pullbook.report.model import Said
 from pullbook.report.view import DayView
-from pullbook.report.words import between, known, number, setting_degrees
+from pullbook.report.words import between, known, noted, number, setting_degrees
 
 PAGE_ONE = (advance, torque, difference)
 PAGE_TWO = (contours, cost, order)
@@ -90,7 +90,7 @@ def content(shown: DayView) -> Content:
         questions=shown.texts("questions"),
         warnings=shown.texts("warnings"),
         shapes=_shapes(shown),
-        sums=[Said(str(s.get("what", "")), str(s.get("text", ""))) for s in record.get("sums") or []],
+        sums=[Said(noted(s.get("what")), noted(s.get("text"))) for s in record.get("sums") or []],
         facts=_facts(record),
         assumptions=_assumptions(shown),
         inputs=_inputs(record),
@@ -134,7 +134,7 @@ def _pulls(shown: DayView) -> Table:
     words_of = {"used": "used", "part": "in part", "left_out": "left out"}
     heard: dict[str, str] = {}
     for note in shown.record.get("knock") or []:
-        text = str(note.get("word"))
+        text = noted(note.get("word"))
         if text in model.HEARD and note.get("rpm_lo") is not None:
             text += f" {between(note['rpm_lo'], note.get('rpm_hi'))}"
         heard[note["pull_id"]] = "; ".join(t for t in (heard.get(note["pull_id"]), text) if t)
@@ -143,15 +143,15 @@ def _pulls(shown: DayView) -> Table:
         notes = "; ".join(str(t) for t in [*(p.get("reasons") or []), sheet.get(p["pull_id"], {}).get("notes")] if t)
         rows.append(
             (
-                str(p.get("order")),
-                str(p.get("setting")) + (" (baseline)" if p.get("baseline") else ""),
-                words_of.get(str(p.get("status")), ""),
+                noted(p.get("order")),
+                noted(p.get("setting")) + (" (baseline)" if p.get("baseline") else ""),
+                words_of.get(noted(p.get("status")), ""),
                 number(p.get("mean_torque_nm"), 1),
                 between(p.get("rpm_min"), p.get("rpm_max")),
                 number(p.get("seconds"), 1),
                 number(p.get("air_factor"), 4) if p.get("air_factor") is not None else "none",
                 heard.get(p["pull_id"], "not listened"),
-                str(p.get("file")),
+                noted(p.get("file")),
                 notes or "–",
             )
         )
@@ -196,8 +196,8 @@ def _shapes(shown: DayView) -> Table | None:
 
     rows = tuple(
         (
-            str(s.get("setting")),
-            str(s.get("family")),
+            noted(s.get("setting")),
+            noted(s.get("family")),
             cell(s, "initial_deg", 1),
             cell(s, "total_deg", 1),
             cell(s, "start_rpm", 0),
@@ -278,5 +278,5 @@ def _assumptions(shown: DayView) -> list[Said]:
 
 
 def _inputs(record: dict[str, Any]) -> Table | None:
-    rows = tuple((str(i.get("file")), str(i.get("sha256") or "")[:16]) for i in record.get("inputs") or [])
+    rows = tuple((noted(i.get("file")), str(i.get("sha256") or "")[:16]) for i in record.get("inputs") or [])
     return Table("Files this report was made from (first 16 digits of their SHA-256)", ("file", "hash"), rows) if rows else None

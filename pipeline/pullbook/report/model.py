@@ -6,7 +6,7 @@ from urllib.parse import quote
 
 from pullbook.report import words
 from pullbook.report.view import DayView, mapped
-from pullbook.report.words import clean_all, counted, degrees, half_width, listed, number, percent, setting_degrees
+from pullbook.report.words import clean_all, counted, degrees, half_width, listed, noted, number, percent, setting_degrees
 
 HEARD = ("heard", "faint", "counted")
 NO_BAND = "not placed"
@@ -102,7 +102,9 @@ def _for_most_torque(most: dict[str, Any], curve: dict[str, Any]) -> list[str]:
         return []
     initial = f", {setting_degrees(most['initial_deg'])} initial" if most.get("initial_deg") is not None else ""
     total = f"{setting_degrees(most['total_deg'])} total{initial}"
-    return [f"For the last {percent(gain - have, 0.1)}: {total}; {most.get('springs_note')}."]
+    return [
+        f"For the last {percent(gain - have, 0.1)}: {total}" + (f"; {most['springs_note']}." if most.get("springs_note") else ".")
+    ]
 
 
 def standing(shown: DayView) -> list[Said]:
@@ -143,7 +145,7 @@ def air(record: dict[str, Any]) -> str:
     if found.get("factor_min") is None:
         return "not corrected: pressure or temperature is missing"
     lo, hi = number(found["factor_min"], 3), number(found["factor_max"], 3)
-    return f"{found.get('standard')}, factor {lo if lo == hi else f'{lo} to {hi}'}" + (
+    return f"{noted(found.get('standard'))}, factor {lo if lo == hi else f'{lo} to {hi}'}" + (
         ", outside the standard's window" if found.get("inside_window") is False else ""
     )
 
@@ -169,7 +171,7 @@ def knock(record: dict[str, Any]) -> str:
     if heard:
         at: dict[str, tuple[list[str], list[float]]] = {}
         for n in heard:
-            said, ends = at.setdefault(str(n.get("setting")), ([], []))
+            said, ends = at.setdefault(noted(n.get("setting")), ([], []))
             said += [str(n["word"])] if n["word"] not in said else []
             ends += [n[k] for k in ("rpm_lo", "rpm_hi") if n.get(k) is not None]
         places = [
@@ -186,8 +188,9 @@ def refused(record: dict[str, Any]) -> list[str]:
     """Inputs that could not be used, each with what to do."""
     told = []
     for e in record.get("errors") or []:
-        place = f"{e.get('file')}" + (f", line {e['line']}" if e.get("line") else "")
-        told.append(f"{place} could not be used: found {e.get('found')}; expected {e.get('expected')}. To do: {e.get('remedy')}")
+        place = noted(e.get("file")) + (f", line {e['line']}" if e.get("line") else "")
+        found, expected, remedy = (noted(e.get(k)) for k in ("found", "expected", "remedy"))
+        told.append(f"{place} could not be used: found {found}; expected {expected}. To do: {remedy}")
     return told
 
 
@@ -198,7 +201,7 @@ def left_out(shown: DayView) -> list[str]:
         if pull.get("status") in ("left_out", "part"):
             why = "; ".join(str(r) for r in pull.get("reasons") or []) or "no reason given"
             fate = "left out" if pull["status"] == "left_out" else "used in part"
-            told.append(f"Pull {pull.get('order')} ({pull.get('file')}) {fate}: {why}")
+            told.append(f"Pull {noted(pull.get('order'))} ({noted(pull.get('file'))}) {fate}: {why}")
     return told
 
 

@@ -211,7 +211,7 @@ def _page_two(sheets: Sheets, said: Content, over: list[str]) -> None:
     column = _flow(sheets, column, "Changed since this engine’s last day", said.changes, "Nothing noted, or no earlier day.")
     column = _flow(sheets, column, "Not established", said.not_established, "Nothing to add.")
     column = _flow(sheets, column, "Not tested", said.not_tested, "Nothing to add.")
-    _flow(sheets, column, "Questions still open", said.questions, "None.")
+    _flow(sheets, column, "Questions still open", said.questions, "No question is open.")
 
 
 def _page_three(sheets: Sheets, said: Content, photos: list[Shown]) -> None:

@@ -36,6 +36,11 @@ def clean_all(value: Any, longest: int = 600) -> Any:
     return value
 
 
+def noted(value: object) -> str:
+    """A word of the record, or that there is none."""
+    return "not noted" if value is None else str(value)
+
+
 def short(text: str, longest: int = 16) -> str:
     """A label short enough to stand in a picture; its end is kept, as settings differ there.
 

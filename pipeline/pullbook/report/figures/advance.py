@@ -9,7 +9,7 @@ from pullbook.report.canvas import Array, Panel, Picture, Table, values
 from pullbook.report.figures.lines import broken, hue_of, line_of
 from pullbook.report.style import PAPER
 from pullbook.report.view import DayView
-from pullbook.report.words import between, degrees, half_width, labels, number, rpm, setting_degrees
+from pullbook.report.words import between, degrees, half_width, labels, noted, number, rpm, setting_degrees
 
 VAGUE_DEG = 3.0
 
@@ -206,7 +206,7 @@ def _numbers(best: list[dict[str, Any]], shown: DayView) -> Table:
                 number(r["rpm"]),
                 number(r.get("best_deg"), 1),
                 between(r.get("lo_deg"), r.get("hi_deg"), "", 1),
-                STATES.get(str(r.get("state")), str(r.get("state"))),
+                STATES.get(noted(r.get("state")), noted(r.get("state"))),
                 between(r.get("band_lo_deg"), r.get("band_hi_deg"), "", 1),
                 between(r.get("tested_lo_deg"), r.get("tested_hi_deg"), "", 1),
                 number(r.get("knock_cap_deg"), 1) if r.get("knock_cap_deg") is not None else "none noted",
@@ -234,7 +234,7 @@ def pull_lines(shown: DayView) -> list[tuple[str, Array, Array]]:
     for pull in shown.pulls:
         if pull.get("status") == "left_out":
             continue
-        setting = str(pull.get("setting"))
+        setting = noted(pull.get("setting"))
         if own is not None:
             rows = own.filter(pl.col("pull_id") == pull["pull_id"]).drop_nulls().sort("rpm")
             if rows.height:

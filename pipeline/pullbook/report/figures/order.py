@@ -5,7 +5,7 @@ from typing import Any
 from pullbook.report.canvas import Panel, Picture, Table
 from pullbook.report.style import PAPER
 from pullbook.report.view import DayView
-from pullbook.report.words import between, number, short
+from pullbook.report.words import between, noted, number, short
 
 
 def picture(shown: DayView) -> Picture | None:
@@ -111,7 +111,7 @@ def _numbers(pulls: list[dict[str, Any]], level: dict[str, Any], sheet: dict[str
         rows.append(
             (
                 str(p["order"]),
-                short(str(p.get("setting")), 40),
+                short(noted(p.get("setting")), 40),
                 number(r["level_pct"], 2) if r else "left out",
                 between(r["lo_pct"], r["hi_pct"], "", 2) if r else "–",
                 number(s.get("temperature_c"), 1),

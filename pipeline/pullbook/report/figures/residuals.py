@@ -7,7 +7,7 @@ from pullbook.report.canvas import Panel, Picture, Table, column, thin
 from pullbook.report.figures.lines import broken
 from pullbook.report.style import PAPER
 from pullbook.report.view import DayView
-from pullbook.report.words import number, short
+from pullbook.report.words import noted, number, short
 
 LANES = 24
 
@@ -47,7 +47,7 @@ def picture(shown: DayView) -> Picture | None:
                 zorder=3,
             )
             if not look.narrow:
-                panel.say(ax, panel.span[1] + 50, middle, short(str(p.get("setting")), 15), dx=4, hue="down" if out else "soft")
+                panel.say(ax, panel.span[1] + 50, middle, short(noted(p.get("setting")), 15), dx=4, hue="down" if out else "soft")
         panel.beside(ax, [-i - 0.5 for i in range(len(drawn))], [f"pull {p['order']}" for p in drawn])
         panel.quantity(ax, f"left over, % of torque (a lane is ±{number(scale, 1)} %)")
 
@@ -60,7 +60,7 @@ def picture(shown: DayView) -> Picture | None:
             rows.append(
                 (
                     str(p["order"]),
-                    str(p.get("setting")),
+                    noted(p.get("setting")),
                     "no" if p.get("status") == "left_out" else "yes",
                     number(size_of, 2),
                     number(float(np.nanmax(np.abs(column(own, "residual_pct")))), 2),
