@@ -17,13 +17,18 @@ def headers_below(
     """Headers repeated inside the log, and every line that belongs to one (names, units)."""
     starts = r"^[\s\"']*[-+−]?[.,]?\d"
     top = frame.slice(head.first_data - 1, 200)
-    probes = [c for c in frame.columns[: head.width] if (top[c].str.contains(starts).mean() or 0.0) > 0.8][:2]  # type: ignore[operator]
+    probes = [c for c in frame.columns[: head.width] if (top[c].str.contains(starts).mean() or 0.0) > 0.3][:2]  # type: ignore[operator]
     if not probes:
         return [head], []
     odd = body
     for column in probes:
         odd = odd & (~frame[column].str.contains(starts)).fill_null(True)
     headers, taken = [head], []
+    if head.line is not None and head.first_data == head.line + 1:  # the same line again needs no second look, however often
+        again = odd & (lines == lines[head.line - 1])
+        odd = odd & ~again
+        taken = number.filter(again).to_list()
+        headers += [replace(head, line=n, first_data=n + 1) for n in taken]
     known: dict[tuple[str, ...], Header] = {head.names: head}
     previous: Header | None = None
     for line in number.filter(odd)[:ODD_LINES].to_list():
@@ -36,7 +41,7 @@ def headers_below(
             previous = found
             headers.append(found)
             taken += range(line, found.first_data)
-    return headers, taken
+    return sorted(headers, key=lambda h: h.first_data), taken
 
 
 def _header_at(
@@ -44,7 +49,9 @@ def _header_at(
 ) -> Header | None:
     """The header that begins on a line of words, where values follow it."""
     if (same := known.get(tuple(cells))) is not None and same.line is not None:
-        return replace(same, line=line, first_data=line + same.first_data - same.line)
+        gap = range(line + 1, line + same.first_data - same.line)
+        first = next((n for n in gap if n <= len(lines) and is_data(split(lines[n - 1], delimiter))), gap.stop)
+        return replace(same, line=line, first_data=first)
     below = [(line + 1 + j, t) for j, t in enumerate(lines[line : line + 60].to_list()) if t.strip()]
     if not any(is_data(split(t, delimiter)) for _, t in below[:3]):
         return None
@@ -107,11 +114,8 @@ def rows_of(
     if MARK in data:
         fits = fits & ~lines.str.contains("\x1a", literal=True)
     broken = number.filter(rows & ~fits).to_list()
-    words = [
-        n
-        for n in broken[:ODD_LINES]
-        if lines[n - 1].lstrip(' "')[:1] not in "+-.0123456789,;\t|" and not is_data(split(lines[n - 1], delimiter))
-    ]
+    lettered = number.filter(rows & ~fits & lines.str.contains(r"^[ \"]*[^-+−.0-9,;\t| \"]")).to_list()
+    words = [n for n in lettered[:ODD_LINES] if not is_data(split(lines[n - 1], delimiter))] + lettered[ODD_LINES:]
     label = fits & frame["0"].str.contains(r"^\p{L}{2,}").fill_null(False)
     if 0 < (labels := int(label.sum())) <= min(0.1 * count, ODD_LINES):  # a summary under the rows: "Max;5400;212"
         found = [

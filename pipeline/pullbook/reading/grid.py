@@ -22,6 +22,7 @@ from pullbook.reading.text import MARK, Text
 MAX_COLUMNS = 1_000
 MAX_BYTES = 90_000_000
 _SPLIT = "split the log into shorter files"
+MAX_HEADERS = 30
 MAX_CELLS = 20_000_000
 HEAD_LINES = 400
 _NO_CONTROLS = bytes(MARK[0] if c < 32 and c not in b"\t\n\r\x0b\x0c" else c for c in range(256))
@@ -183,6 +184,8 @@ def _assemble(
     dropped: list[int] = []
     notes: list[int] = []
     kinds = list(dict.fromkeys((h.names, h.width) for h in headers))
+    if len(kinds) > MAX_HEADERS:
+        return Fault(shown, headers[1].line, None, f"{len(kinds)} different headers", f"at most {MAX_HEADERS} in one log", _SPLIT)
     for kind in kinds:
         of_kind = [k for k, h in enumerate(headers) if (h.names, h.width) == kind]
         rows = plain & block.is_in(of_kind) if len(kinds) > 1 else plain
