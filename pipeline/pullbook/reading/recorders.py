@@ -78,7 +78,7 @@ def align_recorders(first: Trace, other: Trace, *, near_s: float | None = None) 
     fits.sort(key=lambda f: f.residual_rpm)
     if not fits:
         return "the two records never overlap long enough to be compared"
-    alike = [f for f in fits if f.residual_rpm < _TWIN * fits[0].residual_rpm]
+    alike = [f for f in fits if f.residual_rpm <= _TWIN * max(fits[0].residual_rpm, 1.0)]
     fit = max(alike, key=lambda f: f.overlap_s)  # regular pulls fit shifted by one as well, but then one has no partner
     seen = first.rpm[
         (first.time - fit.offset_s >= other.time[0] * fit.rate) & (first.time - fit.offset_s <= other.time[-1] * fit.rate)

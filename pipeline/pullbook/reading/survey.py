@@ -72,6 +72,8 @@ def survey(book: Book, engine: str, day: str) -> Survey:
     for pattern in columns.unmatched([printable(p.name) for p in files.logs]):
         found.warnings.append(f"columns.yaml: {pattern!r} fits no log of this day")
     _refused(book, folder, files, found)
+    if not found.logs and not found.faults:
+        found.warnings.append(f"{book.shown(folder)}: no log lies in it yet")
     return found
 
 

@@ -140,3 +140,10 @@ def test_residual_of_a_segment() -> None:
     fit = Fit(0.0, 1.0, 0.0, 10.0)
     assert residual_rpm(first, other, fit, 0.0, 4.0) == pytest.approx(0.0)
     assert residual_rpm(first, other, fit, 6.0, 9.0) == pytest.approx(30.0)
+
+
+def test_two_copies_of_one_trace_fit_to_nothing_left() -> None:
+    first = drive(SWEEP, 20.0)
+    fit = aligned(first, first)
+    assert isinstance(fit, Fit)
+    assert (fit.offset_s, fit.rate, fit.residual_rpm) == pytest.approx((0.0, 1.0, 0.0), abs=1e-6)
