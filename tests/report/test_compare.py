@@ -116,6 +116,15 @@ def test_another_engine_refuses_torque_and_no_number_leaks() -> None:
     assert c["sentence"].endswith("Needed: two days of one engine.")
 
 
+def test_best_torque_of_two_days_carries_the_spread_of_both() -> None:
+    a, b = two_days()
+    c = compare_days(a, b)
+    assert c["change_pct"] == pytest.approx(0.0)
+    level = 1.6449 * 0.37 / np.sqrt(9)  # nine pulls stand behind either day
+    assert c["hi_pct"] == pytest.approx(level * np.sqrt(2), rel=0.01)
+    assert c["lo_pct"] == pytest.approx(-c["hi_pct"])
+
+
 def test_a_setting_that_was_not_run_is_named() -> None:
     a, b = two_days()
     with pytest.raises(KeyError, match="was not run on 2031-09-01; run were: base 32"):

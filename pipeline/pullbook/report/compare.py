@@ -15,6 +15,7 @@ from pullbook.report.model import address, advised, air, best_band, count_pulls,
 from pullbook.report.same_day import WHOLE, own_effects
 from pullbook.report.words import between, clean_all, noted, number, percent_between
 
+NINE_IN_TEN = 1.6449
 Plain = dict[str, Any]
 
 
@@ -161,12 +162,20 @@ def _torque(a: Plain, b: Plain, name_a: str | None, name_b: str | None, curves_a
 
 def _curve(record: Plain, setting: str | None, curves: pl.DataFrame | None) -> dict[int, tuple[Any, Any, Any]]:
     if setting is None:
-        rows = record.get("best") or []
-        return {r["rpm"]: (r["best_torque_nm"], None, None) for r in rows if r.get("best_torque_nm")}
+        half = _level_pct(record)
+        rows = [(r["rpm"], r["best_torque_nm"]) for r in record.get("best") or [] if r.get("best_torque_nm")]
+        return {n: (t, None, None) if half is None else (t, t * (1 - half / 100), t * (1 + half / 100)) for n, t in rows}
     if curves is None:
         return {}
     mine = curves.filter((pl.col("setting") == setting) & pl.col("torque_nm").is_not_null() & (pl.col("torque_nm") > 0))
     return {r["rpm"]: (r["torque_nm"], r["lo_nm"], r["hi_nm"]) for r in mine.iter_rows(named=True)}
+
+
+def _level_pct(record: Plain) -> float | None:
+    """How well a day's level of torque is known, 90 %: the spread of one pull over the root of the pulls behind it."""
+    sd = (record.get("repeatability") or {}).get("pull_sd_pct")
+    used = sum(p.get("status") in ("used", "part") for p in record.get("pulls") or [])
+    return NINE_IN_TEN * sd / float(np.sqrt(used)) if sd is not None and used else None
 
 
 def _delivered(record: Plain, setting: str | None) -> dict[int, tuple[Any, Any, Any]]:

@@ -144,7 +144,11 @@ def _mark(a: Plain, b: Plain) -> list[Limit]:
 
 def _mark_words(scale: Plain) -> str:
     error = scale.get("zero_mark_error_deg")
-    return "not checked" if not scale.get("verified") else "checked" + (f", {error:+.1f}°" if error is not None else "")
+    return "not checked" if not scale.get("verified") else "checked" + (f", {_signed(error)}" if error is not None else "")
+
+
+def _signed(value: float) -> str:
+    return f"{value:+.1f}°".replace("-", "−")
 
 
 def _scale(a: Plain, b: Plain) -> list[Limit]:
@@ -152,7 +156,7 @@ def _scale(a: Plain, b: Plain) -> list[Limit]:
     ends = [s.get(k) for s in (one, two) for k in ("lo_deg", "hi_deg", "log_minus_true_deg")]
     if any(e is None for e in ends) or (one["lo_deg"] <= two["hi_deg"] and two["lo_deg"] <= one["hi_deg"]):
         return []
-    return [_limit("scale", QUALIFIED, "advance", *(f"{s['log_minus_true_deg']:+.1f}°" for s in (one, two)))]
+    return [_limit("scale", QUALIFIED, "advance", *(_signed(s["log_minus_true_deg"]) for s in (one, two)))]
 
 
 def _parts(a: Plain, b: Plain) -> list[Limit]:
