@@ -125,7 +125,7 @@ def assign(columns: list[Column], talk: Talk) -> None:
         best = max(claimants, key=lambda c: _claim(c, channel))
         best.channel = channel
         others = [c for c in claimants if c is not best]
-        if others and channel not in ("exhaust_c", "lambda", "knock"):
+        if others and not best.hint and channel not in ("exhaust_c", "lambda", "knock"):
             _contest(best, others, channel, talk)
     for column in columns:
         if column.channel and column.channel.startswith(("torque", "power")):

@@ -54,10 +54,48 @@ def sentinels(values: Array, lo: float | None, hi: float | None) -> tuple[npt.ND
             stands_off = s > high + clear or s < low - clear
         else:
             stands_off = (lo is not None and s < lo) or (hi is not None and s > hi) or abs(s) >= 9999
-        if stands_off:
+        if stands_off or (len(rest) and _breaks_the_run(values, s, present)):
             found.append(s)
             out |= values == s
     return out, tuple(found)
+
+
+def _breaks_the_run(values: Array, sentinel: float, listed: list[float]) -> bool:
+    """Whether a value inside the others' span still jumps by a tenth or more from the value before it, whenever it comes."""
+    at = np.flatnonzero(values == sentinel)[:1000]
+    real = np.isfinite(values) & ~np.isin(values, listed)
+    before = np.maximum.accumulate(np.where(real, np.arange(len(values)), -1))[at]
+    before = before[before >= 0]
+    if not len(before) or abs(sentinel) < 999:
+        return False
+    return bool(np.min(np.abs(values[before] - sentinel)) > 0.1 * abs(sentinel))
+
+
+def doubled(rpm: Array, reference: Array) -> npt.NDArray[np.bool_]:
+    """Rows of stretches (three rows or more) in which rpm reads twice or half what it reads elsewhere against a reference speed.
+
+    Parameters
+    ----------
+    rpm, reference
+        Shape (n,), NaN where missing; the reference is proportional to the true speed (roller speed, power over torque).
+    """
+    out = np.zeros(len(rpm), bool)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        ratio = np.where((rpm > 300) & (reference > 0), rpm / reference, np.nan)
+    known = np.isfinite(ratio)
+    if known.sum() < 20:
+        return out
+    usual = float(np.median(ratio[known]))
+    if np.mean(np.abs(ratio[known] / usual - 1) < 0.03) < 0.6:
+        return out
+    for times in (2.0, 0.5):
+        with np.errstate(invalid="ignore"):
+            hit = np.abs(ratio / usual / times - 1) < 0.04
+        edges = np.flatnonzero(np.diff(np.r_[False, hit, False].astype(np.int8)))
+        for a, b in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+            if b - a >= 3:
+                out[a:b] = True
+    return out
 
 
 def speed_spikes(rpm: Array) -> npt.NDArray[np.bool_]:

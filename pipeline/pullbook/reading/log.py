@@ -22,9 +22,11 @@ from pullbook.reading.settle import settle_rest
 from pullbook.reading.settle_power import settle_power
 from pullbook.reading.text import read_text
 from pullbook.reading.timing import Timing, find_time
-from pullbook.reading.watch_channels import blank_sentinels, blank_spikes, derive_torque, note_dead, note_limits
+from pullbook.reading.watch_channels import blank_doubled, blank_sentinels, blank_spikes, derive_torque, note_dead, note_limits
 
 Array = npt.NDArray[np.float64]
+SPELLED = frozenset("N·m lbf·ft kgf·m kW hp PS rpm s ms °BTDC °C °F K kPa hPa inHg psi %".split())  # noqa: SIM905
+"""Units as outputs spell them; a unit outside the list is shown as none."""
 
 
 def read_log(
@@ -134,13 +136,14 @@ def _column_read(column: Column, timing: Timing | None = None) -> ColumnRead:
         first = column.header == timing.headers[0]
         name, unit, came = ("time_s", timing.unit, timing.unit_from) if first else (None, None, None)
         return ColumnRead(column.header, name, unit, came, False, timing.share_missing)
-    unit = column.unit.name if column.unit is not None and column.unit.kind != "none" else None
+    unit = column.unit.name if column.unit is not None and column.unit.name in SPELLED else None
     missing = round(column.share_missing(), 6)
     return ColumnRead(column.header, column.channel, unit, column.unit_from if unit else None, column.corrected, missing)
 
 
 def _samples(raw: RawLog, columns: list[Column], timing: Timing, talk: Talk, displacement_l: float | None) -> pl.DataFrame:
     kept: dict[str, Array] = {c.channel: c.kept() for c in columns if c.channel}
+    blank_doubled(kept, raw.lines, talk)
     blank_spikes(kept, raw.lines, talk)
     derive_torque(kept, columns, talk)
     spans = {name: extremes(values) for name, values in kept.items()}

@@ -123,7 +123,7 @@ def _apply(proof: Proof, rpm: Column, torque: Column, power: Column, talk: Talk)
         for column, unit, other in ((torque, first.torque, second.torque), (power, first.power, second.power)):
             if column.unit is None:
                 column.unit, column.unit_from = named_unit(unit), "assumed"
-            if unit != other:
+            if unit != other and column.unit_from != "columns_yaml":
                 talk.ask(
                     f"torque x rpm / power is {proof.ratio:.1f}: {first.power} with {first.torque} "
                     f"({first.constant:.1f}) and {second.power} with "
@@ -136,6 +136,11 @@ def _apply(proof: Proof, rpm: Column, torque: Column, power: Column, talk: Talk)
         for column, unit in ((torque, fit.torque), (power, fit.power)):
             if column.unit is None:
                 column.unit, column.unit_from = named_unit(unit), "proved"
+        if "scale" in rpm.hint:  # the operator has said how to read it
+            talk.warn(
+                f"torque x rpm / power is {proof.ratio:.0f} = {fit.times:g} x {fit.constant:.0f}; {rpm.header!r} is scaled as columns.yaml says"
+            )
+            return None
         times = f"{fit.times:g}"
         what = (
             "twice the shaft's (a wasted spark counted twice?)"

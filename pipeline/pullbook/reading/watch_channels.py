@@ -6,7 +6,7 @@ import polars as pl
 
 from pullbook.columns import CHANNELS
 from pullbook.reading.channels import Column, Talk, find
-from pullbook.reading.faulty import at_rail, longest_stuck, never_moves, sentinels, speed_spikes
+from pullbook.reading.faulty import at_rail, doubled, longest_stuck, never_moves, sentinels, speed_spikes
 
 Array = npt.NDArray[np.float64]
 TORQUE_A_LITRE = 500.0  # N·m
@@ -37,6 +37,23 @@ def blank_spikes(kept: dict[str, Array], lines: pl.Series, talk: Talk) -> None:
             f"rpm dropouts or spikes on {int(off.sum())} row(s) read as missing (line {', '.join(map(str, where))}: {values})"
         )
         kept["rpm"] = np.where(off, np.nan, rpm)
+
+
+def blank_doubled(kept: dict[str, Array], lines: pl.Series, talk: Talk) -> None:
+    """Set to missing the stretches in which rpm reads twice or half, seen against the roller or against power over torque."""
+    rpm = kept["rpm"]
+    references: list[tuple[str, Array]] = []
+    if "roller_rpm" in kept:
+        references.append(("the roller", kept["roller_rpm"]))
+    if "torque_nm" in kept and "power_kw" in kept:
+        with np.errstate(divide="ignore", invalid="ignore"):
+            references.append(("power over torque", np.where(kept["torque_nm"] > 5, kept["power_kw"] / kept["torque_nm"], np.nan)))
+    for what, reference in references:
+        off = doubled(rpm, reference)
+        if off.any():
+            first = lines[int(np.argmax(off))]
+            talk.warn(f"rpm reads twice or half on {int(off.sum())} row(s) from line {first} on, against {what}; read as missing")
+            kept["rpm"] = rpm = np.where(off, np.nan, rpm)
 
 
 def derive_torque(kept: dict[str, Array], columns: list[Column], talk: Talk) -> None:

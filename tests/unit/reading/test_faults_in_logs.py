@@ -313,3 +313,30 @@ def test_absurd_values_are_said(tmp_path: Path) -> None:
     r = read(tmp_path, text)
     assert about(r, "outside what engines do (rpm")
     assert about(r, "outside what engines do (torque_nm")
+
+
+def test_a_stretch_that_reads_double_against_the_roller(tmp_path: Path) -> None:
+    p = pull()
+    text = "t s,rpm,Roller rpm,Nm\n" + "".join(
+        f"{t:.1f},{2 * n if 40 <= k < 55 else n:.0f},{n / 2.9:.1f},{m:.1f}\n"
+        for k, (t, n, m) in enumerate(zip(p["time_s"], p["rpm"], p["torque_nm"], strict=True))
+    )
+    r = read(tmp_path, text)
+    assert r.samples["rpm"].is_null().arg_true().to_list() == list(range(40, 55))
+    assert about(r, "reads twice or half on 15 row(s) from line 42")
+
+
+def test_sentinel_inside_the_span_of_a_fast_engine(tmp_path: Path) -> None:
+    """9999 between 7000 and 7010 is no speed although the engine later passes 9999."""
+    lines = [f"{k * 0.1:.1f},{7000 + 11 * k}" for k in range(300)]
+    for k in (3, 4, 9, 10, 11):
+        lines[k] = f"{k * 0.1:.1f},9999"
+    r = read(tmp_path, "t s,rpm\n" + "\n".join(lines) + "\n")
+    assert r.samples["rpm"].is_null().arg_true().to_list() == [3, 4, 9, 10, 11]
+
+
+def test_operator_may_keep_a_doubled_tach(tmp_path: Path) -> None:
+    p = pull()
+    text = "t s,rpm,Nm,kW\n" + "".join(f"{t:.1f},{2 * n:.0f},{m:.1f},{w:.1f}\n" for t, n, m, w, _ in zip(*p.values(), strict=True))
+    assert read(tmp_path, text).unusable is not None
+    assert read(tmp_path, text, hints={"rpm": {"channel": "rpm", "scale": 1}}).unusable is None
