@@ -137,9 +137,8 @@ def _apply(proof: Proof, rpm: Column, torque: Column, power: Column, talk: Talk)
             if column.unit is None:
                 column.unit, column.unit_from = named_unit(unit), "proved"
         if "scale" in rpm.hint:  # the operator has said how to read it
-            talk.warn(
-                f"torque x rpm / power is {proof.ratio:.0f} = {fit.times:g} x {fit.constant:.0f}; {rpm.header!r} is scaled as columns.yaml says"
-            )
+            ratio = f"torque x rpm / power is {proof.ratio:.0f} = {fit.times:g} x {fit.constant:.0f}"
+            talk.warn(f"{ratio}; {rpm.header!r} is scaled as columns.yaml says")
             return None
         times = f"{fit.times:g}"
         what = (
