@@ -1,9 +1,9 @@
 """The main job against a published regression of torque on spark (reference rows M1a to M1e), from a day's pulls to best advance.
 
 Source: Crossley P. R., Cook J. A., 1991, A nonlinear engine model for drivetrain system development, IEE Control '91, Conf. Publ.
-332, vol. 2, pp. 921-925 (citation from memory); its coefficients were read in three independent public copies, one of them the clocked
-examples of the Modelica Standard Library (BSD-3). It is a regression on a real engine whose span of fitting is not known to us: an
-algebraic truth here and no advice for any engine. Where its derivative in spark is nought is arithmetic.
+332, vol. 2, pp. 921-925 (citation from memory); its coefficients were read in three independent public copies, one of them the
+clocked examples of the Modelica Standard Library (BSD-3). It is a regression on a real engine whose span of fitting is not known to
+us: an algebraic truth here and no advice for any engine. Where its derivative in spark is nought is arithmetic.
 """
 
 import numpy as np

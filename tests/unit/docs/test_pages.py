@@ -19,7 +19,7 @@ from pullbook.reading.facts_schema import DAY_KEYS, ENGINE_KEYS, Group, Kind
 ROOT = generate.ROOT
 CONTRACT = (ROOT / "docs" / "contract.md").read_text(encoding="utf-8")
 PAGES = [ROOT / "README.md", ROOT / "DEVELOPERS.md", ROOT / "SECURITY.md", *sorted((ROOT / "docs").glob("*.md")),
-         *(p for p in sorted(ROOT.glob("[!.]*/README.md"))), *sorted((ROOT / "tests").rglob("outside/**/*.md"))]  # fmt: skip
+         *(p for p in sorted(ROOT.glob("[!.]*/README.md")) if p.parent.name != "docs"), *sorted((ROOT / "tests").rglob("outside/**/*.md"))]  # fmt: skip
 
 
 def commands() -> dict[str, argparse.ArgumentParser]:
