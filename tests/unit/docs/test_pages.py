@@ -18,8 +18,9 @@ from pullbook.reading.facts_schema import DAY_KEYS, ENGINE_KEYS, Group, Kind
 
 ROOT = generate.ROOT
 CONTRACT = (ROOT / "docs" / "contract.md").read_text(encoding="utf-8")
-PAGES = [ROOT / "README.md", ROOT / "DEVELOPERS.md", ROOT / "SECURITY.md", *sorted((ROOT / "docs").glob("*.md")),
-         *(p for p in sorted(ROOT.glob("[!.]*/README.md")) if p.parent.name != "docs"), *sorted((ROOT / "tests").rglob("outside/**/*.md"))]  # fmt: skip
+_INDEXES = [p for p in sorted(ROOT.glob("[!.]*/README.md")) if p.parent.name != "docs"]
+PAGES = [ROOT / "README.md", ROOT / "DEVELOPERS.md", ROOT / "SECURITY.md", *sorted((ROOT / "docs").glob("*.md")), *_INDEXES,
+         *sorted((ROOT / "tests").rglob("outside/**/*.md"))]  # fmt: skip
 
 
 def commands() -> dict[str, argparse.ArgumentParser]:
