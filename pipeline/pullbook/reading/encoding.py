@@ -32,16 +32,16 @@ def _utf8(data: bytes) -> bytes | None:
     """The data where they are UTF-8 (without the part of a last character that was cut off), else None."""
     if data.isascii():
         return data
-    whole = data
     edge = data.rfind(b"\n", 0, 65536) + 1  # umlauts and degree signs mostly stand in the first lines alone
-    if edge and highest_byte(data, edge) < 128:
-        data = data[:edge]
     try:
-        data.decode("utf-8")
+        data[:edge].decode("utf-8")
+        if not edge or highest_byte(data, edge) > 127:
+            data.decode("utf-8")
     except UnicodeDecodeError as trouble:
-        cut = len(data) == len(whole) and trouble.start >= len(data) - 3 and trouble.reason == "unexpected end of data"
+        # a file cut inside a character at its very end is still UTF-8
+        cut = trouble.start >= len(data) - 3 and trouble.reason == "unexpected end of data"
         return data[: trouble.start] if cut and trouble.start else None
-    return whole
+    return data
 
 
 def _from_one_byte(data: bytes) -> tuple[bytes, str | None]:

@@ -117,7 +117,7 @@ def read_text(path: Path, *, shown: str) -> Text | Fault:
 def _join_quoted_names(data: bytes) -> bytes:
     """Names with a line break inside their quotes, in the first lines alone, are put on one line; blank lines keep the count."""
     edge = data.find(b"\n", JOIN)
-    head, rest = (data[: edge + 1], data[edge + 1 :]) if edge >= 0 else (data, b"")
+    head = data[: edge + 1] if edge >= 0 else data
     lines, out, at = head.split(b"\n"), [], 0
     while at < len(lines):
         line, taken = lines[at], 1
@@ -128,7 +128,7 @@ def _join_quoted_names(data: bytes) -> bytes:
             line, taken = lines[at], 1
         out += [line, *[b""] * (taken - 1)]
         at += taken
-    return b"\n".join(out) + rest if out != lines else data
+    return b"\n".join(out) + data[len(head) :] if out != lines else data
 
 
 def _open_at_once(path: Path) -> int:
