@@ -88,7 +88,7 @@ def gaussian_process(table: DayTable, number: int) -> PlainAnswer:
     from sklearn.gaussian_process import GaussianProcessRegressor
     from sklearn.gaussian_process.kernels import RBF, ConstantKernel, WhiteKernel
 
-    every = max(1, round(table.present.sum() / 180))
+    every = max(1, round(table.present.sum() / 120))
     pull, row = np.nonzero(table.present)
     keep = (row + pull) % every == 0
     pull, row = pull[keep], row[keep]

@@ -13,6 +13,7 @@ from pullbook.handover import Array, Posterior
 
 EDGE_DEG = 0.5  # the best may lie this far outside what was tested and still be called inside
 INSIDE, BEYOND = 0.75, 0.85
+FAR_DEG, FAR_CHANCE = 3.0, 0.01  # and never where it may well lie this far outside
 APART_DEG = 1.0  # settings closer than this cannot say which way the best lies
 GRID_DEG = 0.1
 
@@ -38,7 +39,8 @@ def state_of(best: Array, tested_lo: float, tested_hi: float) -> str:
         return "flat"
     below = float(np.mean(best <= tested_lo - EDGE_DEG))
     above = float(np.mean(best >= tested_hi + EDGE_DEG))
-    if 1.0 - below - above >= INSIDE:
+    far = float(np.mean((best < tested_lo - FAR_DEG) | (best > tested_hi + FAR_DEG)))
+    if 1.0 - below - above >= INSIDE and far < FAR_CHANCE:
         return "inside"
     if above >= BEYOND:
         return "above_tested"

@@ -84,6 +84,6 @@ def earlier_best(prior: Prior, basis: HillBasis, lines: Array, kept: npt.NDArray
         return float(np.log(weight) - 0.5 * np.linalg.slogdet(c)[1])
 
     return EarlierBest(
-        lines[at] @ basis.best_basis, lines[at] @ basis.best_mean, np.array(prior.best_deg)[at], np.linalg.inv(cov),
-        np.linalg.inv(wide), constant(BELIEVED, cov), constant(1.0 - BELIEVED, wide),
+        lines[at] @ basis.best_basis, lines[at] @ basis.best_mean, np.array(prior.best_deg)[at], np.asarray(np.linalg.inv(cov)),
+        np.asarray(np.linalg.inv(wide)), constant(BELIEVED, cov), constant(1.0 - BELIEVED, wide),
     )  # fmt: skip
