@@ -35,11 +35,6 @@ def read_day(book: Book, engine: str, day: str) -> DayReading:
     -------
     DayReading
         With no usable log the tables are empty and ``errors`` say why. Nothing in the folder is changed.
-
-    Raises
-    ------
-    OSError
-        The day folder itself cannot be listed.
     """
     return assemble(survey(book, engine, day))
 

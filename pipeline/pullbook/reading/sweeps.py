@@ -89,6 +89,17 @@ def _goes_on(motion: Motion, rpm: Array, before: tuple[int, int], after: tuple[i
     return c - b <= motion.steps(1.0) or pace(b - 1, c) >= max(4.0, 0.25 * pace(a, b - 1))
 
 
+def _bridged(stretches: list[tuple[int, int]], most: int) -> list[tuple[int, int]]:
+    """Stretches with gaps of at most ``most`` steps closed: a misfire or a dropout of the load cell ends no pull."""
+    out = stretches[:1]
+    for a, b in stretches[1:]:
+        if a - out[-1][1] <= most:
+            out[-1] = (out[-1][0], b)
+        else:
+            out.append((a, b))
+    return out
+
+
 def _share(loaded: Mask | None, first: int, stop: int) -> float | None:
     return None if loaded is None else float(loaded[first:stop].mean())
 
@@ -107,7 +118,7 @@ def _rise(motion: Motion, first: int, stop: int, fall_stop: int | None) -> tuple
     """Kind and ends of a rise; ``fall_stop``: where the fall right after it ends, if there is one."""
     loaded = motion.loaded
     if loaded is not None and loaded[first:stop].any():
-        inside = runs(loaded[first:stop])
+        inside = _bridged(runs(loaded[first:stop]), motion.steps(0.7))
         longest = max(inside, key=lambda r: r[1] - r[0])
         begin = max(first, first + longest[0] - round(0.1 / motion.step_s))
         end = stop if longest[1] >= stop - first - motion.steps(0.6) else first + longest[1]
@@ -141,15 +152,19 @@ def parts_of(motion: Motion) -> list[Part]:
         Kinds ``pull`` (a sweep long enough to use), ``hold``, ``coast_down``, ``blip`` and ``idle``; whether a pull was
         aborted only the whole day can say.
     """
-    n = len(motion.rpm)
     rises, falls = _moving(motion, 1.0), _moving(motion, -1.0)
-    rises = _with_slow(motion, rises, falls)
-    found: list[Part] = []
+    moved = _in_order(_rises_and_falls(motion, _with_slow(motion, rises, falls), falls))
+    return _without_slivers(motion, _without_approaches(motion, _filled(motion, moved)))
+
+
+def _rises_and_falls(motion: Motion, rises: list[tuple[int, int]], falls: list[tuple[int, int]]) -> list[Part]:
+    """What each rise and each fall was; the fall of a blip belongs to it."""
+    risen: list[Part] = []
     for first, stop in rises:
         near = bisect_left(falls, stop - motion.steps(0.8), key=lambda f: f[0])
         follower = next((b for a, b in falls[near : near + 3] if a - stop <= motion.steps(0.8) and b > stop), None)
-        found.append(Part(*_rise(motion, first, stop, follower)))
-    risen = list(found)
+        risen.append(Part(*_rise(motion, first, stop, follower)))
+    fallen: list[Part] = []
     for first, stop in falls:
         at = bisect_right(risen, first, key=lambda p: p.first)
         before = risen[at - 1] if at else None
@@ -158,25 +173,28 @@ def parts_of(motion: Motion) -> list[Part]:
         share = _share(motion.loaded, min(first + motion.steps(0.3), stop - 1), stop)
         begins = max(first, before.stop if before is not None and before.first < first else first)
         kind = "coast_down" if (share is None or share < 0.5) and motion.seconds(begins, stop) >= 0.5 else "idle"
-        found.append(Part(kind, begins, stop))
-    found = _in_order(found)
-    filled: list[Part] = []
+        fallen.append(Part(kind, begins, stop))
+    return risen + fallen
+
+
+def _filled(motion: Motion, moved: list[Part]) -> list[Part]:
+    """``moved`` with holds and idle running between, so that they tile the stretch."""
+    n = len(motion.rpm)
+    out: list[Part] = []
     at = 0
-    for part in [*found, Part("end", n, n)]:
-        if part.first > at:
-            holds = steady(motion, at, part.first)
-            before = filled[-1] if filled else None
-            if before is not None and before.kind == "pull":
-                holds = [h for h in holds if not on_limiter(motion, h, before)]
-            for hold in holds:
-                filled += [Part("idle", at, hold.first)] if hold.first > at else []
-                filled.append(hold)
-                at = hold.stop
-            filled += [Part("idle", at, part.first)] if part.first > at else []
-        if part.kind != "end":
-            filled.append(part)
+    for part in [*moved, Part("idle", n, n)]:
+        before = out[-1] if out else None
+        holds = steady(motion, at, part.first) if part.first > at else []
+        for hold in holds:
+            if before is not None and before.kind == "pull" and on_limiter(motion, hold, before):
+                continue
+            out += [Part("idle", at, hold.first)] if hold.first > at else []
+            out.append(hold)
+            at = hold.stop
+        out += [Part("idle", at, part.first)] if part.first > at else []
+        out += [part] if part.stop > part.first else []
         at = max(at, part.stop)
-    return _without_slivers(motion, _without_approaches(motion, filled))
+    return out
 
 
 def _without_approaches(motion: Motion, parts: list[Part]) -> list[Part]:

@@ -155,3 +155,12 @@ def test_aborted_needs_both_conditions() -> None:
     assert [mark_aborted(log, 6000.0)[0].kind for log in day] == ["pull", "pull", "aborted", "pull"]
     assert mark_aborted((top(1500.0),), 1990.0)[0].kind == "pull", "within 500 rpm of the median top"
     assert mark_aborted((replace(top(5900.0), kind="aborted"),), 6000.0)[0].kind == "pull"
+
+
+def test_a_misfire_or_a_dead_load_cell_for_a_moment_ends_no_pull() -> None:
+    samples = drive(SWEEP, 20.0)
+    dip = pl.when(pl.col("time_s").is_between(8.0, 8.5)).then(0.1 * pl.col("torque_nm")).otherwise(pl.col("torque_nm"))
+    segments = find_segments(samples.with_columns(torque_nm=dip))
+    (pull,) = (s for s in segments if s.kind == "pull")
+    assert pull.start_s == pytest.approx(3.0, abs=0.3)
+    assert pull.end_s == pytest.approx(14.0, abs=0.2)
