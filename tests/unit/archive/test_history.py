@@ -139,3 +139,26 @@ def test_the_previous_record(tmp_path: Path) -> None:
     assert store.previous_record("blue coupé", "2031-05-01")["day"] == "2031-04-05-10"  # type: ignore[index]
     assert store.previous_record("blue coupé", "2031-04-05-10")["day"] == "2031-04-05-2"  # type: ignore[index]
     assert store.previous_record("blue coupé", "2031-04-05") is None
+
+
+def test_the_history_says_what_is_revised_unread_or_not_placed(tmp_path: Path) -> None:
+    store = Store(tmp_path / "archive")
+    call = writing()
+    call["record"]["best"] = [
+        {"rpm": 3000, "state": "above_tested", "best_deg": None, "lo_deg": 36.2, "hi_deg": None},
+        {"rpm": 3500, "state": "below_tested", "best_deg": None, "lo_deg": None, "hi_deg": 28.0},
+        {"rpm": 4000, "state": "untested", "best_deg": None, "lo_deg": None, "hi_deg": None},
+    ]
+    call["record"]["effects"] = [{"setting": "a", "versus": "b", "rpm_lo": 1, "rpm_hi": 2, "change_pct": None}]
+    call["record"]["shapes"], call["record"]["advice"] = [], {}
+    store.write_day("blue coupé", "2031-04-05", **call)
+    store.write_day("blue coupé", "2031-04-05", **{**call, "method": 2})
+    store.write_day("blue coupé", "2031-04-06", **writing(day="2031-04-06"))
+    store.note_missing_logs([("blue coupé", "2031-04-06")])
+    next((store.root / "_days").rglob("day=2031-04-06/seal.json")).write_text("{}")
+    told = history(store, "blue coupé")
+    assert told["unread"] == ["2031-04-06"]
+    text = as_text(told)
+    for part in ("1 day, on cell 2", "revision 2, logs not here", "3000: above 36.2°, 3500: below 28.0°",
+                 "a against b: cannot tell", "delivered not known", "2031-04-06: its seal is damaged"):  # fmt: skip
+        assert part in text

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from pullbook.archive import inputs as inputs_module
-from pullbook.archive.inputs import InputHashes, differences, inputs_digest
+from pullbook.archive.inputs import InputHashes, differences, gone_since, inputs_digest, why_changed
 from pullbook.archive.settings import settings_table
 from pullbook.book import Book
 
@@ -97,3 +97,43 @@ def test_a_yaml_that_unfolds_without_end_is_cut_short(book: Book) -> None:
     (book.day_folder(ENGINE, DAY) / "day.yaml").write_text("\n".join(lines))
     table = settings_table(book, ENGINE, DAY, InputHashes(book).of_day(ENGINE, DAY))
     assert table.height < 25_000
+
+
+def test_an_input_that_cannot_be_read_has_no_hash_and_counts_when_it_can(book: Book, monkeypatch: pytest.MonkeyPatch) -> None:
+    real = inputs_module.file_hash
+
+    def refused(path: Path) -> str:
+        if path.name == "pulls.csv":
+            raise PermissionError
+        return real(path)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(inputs_module, "file_hash", refused)
+        before = InputHashes(book).of_day(ENGINE, DAY)
+    assert [i["kind"] for i in before if i["sha256"] is None] == ["pulls.csv"]
+    now = InputHashes(book).of_day(ENGINE, DAY)
+    assert why_changed(before, now) == "changed: pulls.csv"
+    assert gone_since(now, [i for i in now if i["kind"] != "log"]) == [
+        "not here any more since the last revision, so this one is without it: pull 01.csv"
+    ]
+    assert gone_since(before, now) == []
+
+
+def test_names_of_inputs_are_told_shortly_and_harmlessly() -> None:
+    listed = [{"file": f"logs/a/b/{n}\x1b[2J.csv", "sha256": "0"} for n in range(5)]
+    assert why_changed([], listed) == "new: 0\ufffd[2J.csv, 1\ufffd[2J.csv, 2\ufffd[2J.csv and 2 more"
+
+
+@pytest.mark.parametrize(
+    ("data", "text"),
+    [
+        ("notes: für\n".encode("utf-16"), "für"), ("notes: für\n".encode("cp1252"), "für"), (b"notes: [1, 2\n", None),
+        (b"x" * 1_100_000, None),
+    ],
+)  # fmt: skip
+def test_sheets_in_any_encoding_and_broken_ones(book: Book, data: bytes, text: str | None) -> None:
+    (book.day_folder(ENGINE, DAY) / "day.yaml").write_bytes(data)
+    table = settings_table(book, ENGINE, DAY, InputHashes(book).of_day(ENGINE, DAY))
+    day = [(k, v) for kind, k, v in table.select("kind", "key", "value").iter_rows() if kind == "day.yaml"]
+    assert day[0][0] is None
+    assert ("notes", text) in day or text is None
