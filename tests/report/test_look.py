@@ -5,6 +5,7 @@ import re
 from itertools import pairwise
 
 import numpy as np
+import polars as pl
 import pytest
 
 from pullbook.report.canvas import keep_apart, round_marks, runs, thin
@@ -146,3 +147,20 @@ def test_thin_keeps_the_ends() -> None:
 
 def test_runs() -> None:
     assert runs(np.array([True, False, True, True])) == [(0, 1), (2, 4)]
+
+
+def test_too_many_names_leave_the_outer_ones_and_those_that_matter() -> None:
+    shown = shown_day()
+    curves = shown.tables["setting_curves"]
+    base = curves.filter(curves["setting"] == "base 32")
+    more = [base.with_columns(pl.lit(f"setting {i:02d}").alias("setting"), *(pl.col(c) - i for c in TORQUES)) for i in range(1, 31)]
+    shown.tables["setting_curves"] = pl.concat([curves, *more])
+    shown.settings += [f"setting {i:02d}" for i in range(1, 31)]
+    text = svg(torque.picture(shown), shown.span, narrow=True)  # type: ignore[arg-type]
+    for name in ("base 32", "stop 24", "setting\n30"):
+        assert all(f">{word}<" in text for word in name.split("\n")), name
+    assert "setting 15" not in re.sub(r"\s+", " ", text)
+    assert text.count(">setting<") < 15
+
+
+TORQUES = ("torque_nm", "lo_nm", "hi_nm")

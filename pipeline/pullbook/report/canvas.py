@@ -172,17 +172,25 @@ class Panel:
         self.write(ax, ax.transData, x, y, text, hue=hue, ha=ha, va=va, bold=bold, dx=dx, dy=dy, ground=ground)
 
     def ends(self, ax: Axes, ends: Sequence[tuple[float, float, str, str, bool]]) -> None:
-        """Names of lines at their right ends (x, y, text, hue, bold), pushed apart so that each can be read."""
-        if not ends:
-            return
+        """Names of lines at their right ends (x, y, text, hue, bold), pushed apart so that each can be read.
+
+        Where they do not all fit, soft ones in the middle go unnamed: the outer ones and those that matter are kept.
+        """
         lo, hi = ax.get_ylim()
         inches = ax.get_position().height * self.figure.get_size_inches()[1]
         line = (hi - lo) * self.look.font / 72 / inches
-        sizes = [line * (1.22 if "\n" not in text else 2.3) for _, _, text, _, _ in ends]
-        spots = keep_apart([e[1] for e in ends], sizes, lo, hi)
+        named = sorted(ends, key=lambda e: e[1])
+        while sum(sizes := [line * (1.22 if "\n" not in text else 2.3) for _, _, text, _, _ in named]) > (hi - lo) * 1.02:
+            soft = [i for i, e in enumerate(named) if e[3] == "soft"]
+            if not soft:
+                break
+            del named[soft[len(soft) // 2]]
+        if not named:
+            return
+        spots = keep_apart([e[1] for e in named], sizes, lo, hi)
         left, edge = ax.get_xlim()
         reach = (edge - left) * 5 / 72 / (ax.get_position().width * self.figure.get_size_inches()[0])
-        for (x, y, text, hue, bold), spot in zip(ends, spots, strict=True):
+        for (x, y, text, hue, bold), spot in zip(named, spots, strict=True):
             if abs(spot - y) > line / 3 or x < edge - 60:
                 ax.plot((x, edge + reach), (y, spot), color=PAPER["soft"], lw=0.5, clip_on=False, scalex=False, scaley=False)
             self.say(ax, edge, spot, text, hue=hue, bold=bold, dx=6)

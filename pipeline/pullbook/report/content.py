@@ -123,7 +123,7 @@ def _next(shown: DayView) -> list[Said]:
         if pull.get("total_deg") is not None:
             parts.append(f"{setting_degrees(pull['total_deg'])} total")
         saving = pull.get("expected_saving_pct")
-        gain = f" Worth about {number(saving, 2)} % of torque." if known(saving) and saving > 0 else ""
+        gain = f" Worth about {number(saving, 1)} % of torque." if known(saving) and saving >= 0.05 else ""
         why = str(pull.get("why") or "").rstrip(". ")
         said.append(Said(str(pull.get("setting") or "Next"), ", ".join(parts), (why + "." if why else "") + gain))
     return said

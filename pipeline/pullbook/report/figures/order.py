@@ -53,7 +53,7 @@ def picture(shown: DayView) -> Picture | None:
                 zorder=3,
             )
         bases = [p for p in pulls if p.get("baseline") and p["pull_id"] in level]
-        if bases:
+        if bases and not panel.look.narrow:
             r = level[bases[-1]["pull_id"]]
             panel.say(top, bases[-1]["order"], r["level_pct"], "baseline", dx=7, va="center", ground=True)
         panel.quantity(top, "level of each pull, % of torque")

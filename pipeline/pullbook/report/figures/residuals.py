@@ -47,7 +47,7 @@ def picture(shown: DayView) -> Picture | None:
                 zorder=3,
             )
             if not look.narrow:
-                panel.say(ax, panel.span[1] + 50, middle, short(noted(p.get("setting")), 15), dx=4, hue="down" if out else "soft")
+                panel.say(ax, panel.span[1] + 50, middle, short(noted(p.get("setting")), 13), dx=4, hue="down" if out else "soft")
         panel.beside(ax, [-i - 0.5 for i in range(len(drawn))], [f"pull {p['order']}" for p in drawn])
         panel.quantity(ax, f"left over, % of torque (a lane is ±{number(scale, 1)} %)")
 
