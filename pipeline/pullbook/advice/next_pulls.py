@@ -216,7 +216,7 @@ def _round_the_knock(
     top = top if max_advance_deg is None else np.minimum(top, max_advance_deg)
     if not noted.any() or np.max(top - ground.ceiling) < step / 2:
         return []
-    why = f"the best may lie above what was run: {plain(step)}° up where no knock was noted, with somebody listening"
+    why = f"the best may lie above what was run: {plain(step)}° up where knock was not noted, with somebody listening"
     return [
         _Candidate(
             NextPull("the table up to the ceiling and one step more", None, None, why, None, steps_up=True), top, repeat=False

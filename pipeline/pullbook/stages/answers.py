@@ -140,6 +140,8 @@ def best_table(
         lo, hi = tested.get(n, (None, None))
         if posterior is not None and n in place:
             answer = answer_row(posterior, place[n], tolerance)
+            if answer.state == "untested" and lo is not None:  # one pull alone reached this row: run, but nothing to compare
+                answer = RowAnswer("flat")
         else:
             answer = RowAnswer("untested" if lo is None else "flat")
         torque = None

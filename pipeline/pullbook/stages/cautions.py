@@ -2,7 +2,7 @@
 
 KNOCK = (
     "Knock and pre-ignition can break an engine in seconds and are not always heard over a dyno. Have somebody "
-    "listening on every pull, and lift at the first sign. No knock heard, or nobody listening, proves nothing about "
+    "listening on every pull, and lift at the first sign. Hearing nothing, or having nobody listen, proves nothing about "
     "the next tank of fuel or a hotter day."
 )
 KICK_BACK = (
