@@ -38,6 +38,7 @@ class Column:
     corrected: str | Literal[False] = False
     factor: float = 1.0
     source: pl.Series | None = None  # the parser's own column, while ``values`` are still its numbers
+    span: tuple[float, float] | None = None  # smallest and largest of ``values``, where looked up
 
     def share_missing(self) -> float:
         """Share of rows without a value."""

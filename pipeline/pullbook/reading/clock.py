@@ -13,11 +13,11 @@ WRAPS = (2.0**8, 2.0**15, 2.0**16, 2.0**31, 2.0**32, 1e4, 1e5, 1e6)
 @dataclass(frozen=True, slots=True)
 class RunningTime:
     """``time_s`` from the first row, shape (rows,); ``recording`` 0, 1, … counts restarts;
-    both in the order of the file; ``order``: the rows in order of time."""
+    both in the order of the file; ``order``: the rows in order of time (None: as they stand)."""
 
     time_s: Array
     recording: npt.NDArray[np.int64]
-    order: npt.NDArray[np.int64]
+    order: npt.NDArray[np.int64] | None
     remarks: tuple[str, ...]
 
 
@@ -85,29 +85,28 @@ def run_time(
         Shape (n,): headers above each row; a restart under a new header needs no more proof.
     """
     if len(seconds) > 1 and bool((np.diff(seconds) > 0).all()):
-        return RunningTime(seconds - seconds[0], np.zeros(len(seconds), np.int64), np.arange(len(seconds)), ())
+        return RunningTime(seconds - seconds[0], np.zeros(len(seconds), np.int64), None, ())
     t = seconds.astype(float).copy()
     remarks: list[str] = []
     n = len(t)
     known = np.isfinite(t)
     if not known.any():
-        return RunningTime(np.full(n, np.nan), np.zeros(n, np.int64), np.arange(n), ())
+        return RunningTime(np.full(n, np.nan), np.zeros(n, np.int64), None, ())
     if not known.all():
         t = np.interp(np.arange(n), np.flatnonzero(known), t[known])
         remarks.append(f"{int((~known).sum())} rows without a readable time were given one between their neighbours")
     recording = np.zeros(n, np.int64)
-    order = np.arange(n)
     steps = np.diff(t)
     if (steps >= 0).all():
         t = _spread_repeats(t, recording, remarks)
-        return RunningTime(t - t[0], recording, order, tuple(remarks))
+        return RunningTime(t - t[0], recording, None, tuple(remarks))
     usual = float(np.median(steps[steps > 0])) if (steps > 0).any() else 1.0
     t = _mend_single(t, usual, remarks)
     swapped: list[int] = []
     back = np.flatnonzero(np.diff(t) < 0) + 1
     if len(back) > 0.2 * n and len(back) > 20:
         remarks.append("time goes back again and again; the rows were kept in the order of the file")
-        return RunningTime(t - t[0], recording, order, tuple(remarks))
+        return RunningTime(t - t[0], recording, None, tuple(remarks))
     shift = np.zeros(n)
     for i in back.tolist():
         fall = (t[i] + shift[i]) - (t[i - 1] + shift[i - 1])
@@ -127,8 +126,10 @@ def run_time(
     if swapped:
         order = np.lexsort((np.arange(n), t, recording))
         remarks.append(f"{len(swapped)} row(s) out of order in time were put in order")
-    t[order] = _spread_repeats(t[order], recording[order], remarks)
-    return RunningTime(t - t[order[0]], recording, order, tuple(remarks))
+        t[order] = _spread_repeats(t[order], recording[order], remarks)
+        return RunningTime(t - t[order[0]], recording, order, tuple(remarks))
+    t = _spread_repeats(t, recording, remarks)
+    return RunningTime(t - t[0], recording, None, tuple(remarks))
 
 
 def _mend_single(t: Array, usual: float, remarks: list[str]) -> Array:

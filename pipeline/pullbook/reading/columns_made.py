@@ -9,7 +9,8 @@ import polars as pl
 from pullbook.handover import Fault
 from pullbook.reading.cells import DATE, TIME, is_filler
 from pullbook.reading.channels import Column, Talk
-from pullbook.reading.naming import understand
+from pullbook.reading.faulty import extremes
+from pullbook.reading.naming import Meaning, understand
 from pullbook.reading.numbers import Marks, decide_marks, is_numeric, mixed_marks, to_numbers
 from pullbook.reading.raw import RawLog
 from pullbook.reading.units_text import named_unit
@@ -54,13 +55,24 @@ def make_columns(
             clocks[header] = cells
             columns.append(Column(header, meaning, "clock", None))
         elif cells.dtype != pl.String:
-            columns.append(Column(header, meaning, "number", cells.to_numpy(), source=cells))
+            columns.append(_parsed(header, meaning, cells))
         else:
             columns.append(_numbers(header, meaning, cells, marks, raw, talk))
     return raw, columns, clocks
 
 
-def _numbers(header: str, meaning: Any, cells: pl.Series, marks: Marks, raw: RawLog, talk: Talk) -> Column:
+def _parsed(header: str, meaning: Meaning, cells: pl.Series) -> Column:
+    """A column the parser made; what is not finite is a missing value."""
+    values = cells.to_numpy()
+    low, high = extremes(values)
+    if low > high or np.isinf(low) or np.isinf(high):
+        values = np.where(np.isfinite(values), values, np.nan)
+        return Column(header, meaning, "number" if np.isfinite(values).any() else "empty", values)
+    spoilt = bool(np.isnan(values[0]) or np.isnan(values.min())) and bool(cells.is_nan().any())
+    return Column(header, meaning, "number", values, source=None if spoilt else cells, span=(low, high))
+
+
+def _numbers(header: str, meaning: Meaning, cells: pl.Series, marks: Marks, raw: RawLog, talk: Talk) -> Column:
     made = to_numbers(cells, marks)
     column = Column(header, meaning, made.kind, made.values.to_numpy().astype(float))
     if made.unit is not None and meaning.unit is None:

@@ -23,7 +23,9 @@ def extremes(values: Array) -> tuple[float, float]:
     return float(np.fmin.reduce(values, initial=np.inf)), float(np.fmax.reduce(values, initial=-np.inf))
 
 
-def sentinels(values: Array, lo: float | None, hi: float | None) -> tuple[npt.NDArray[np.bool_], tuple[float, ...]]:
+def sentinels(
+    values: Array, lo: float | None, hi: float | None, *, span: tuple[float, float] | None = None
+) -> tuple[npt.NDArray[np.bool_], tuple[float, ...]]:
     """Rows whose value is one that recorders write for "none", and those values.
 
     Parameters
@@ -38,7 +40,7 @@ def sentinels(values: Array, lo: float | None, hi: float | None) -> tuple[npt.ND
     9999 rpm can be real: a listed value counts only where it stands clear of all the other values of its column.
     """
     out = np.zeros(len(values), bool)
-    low, high = extremes(values)
+    low, high = span or extremes(values)
     if low not in SENTINELS and high not in SENTINELS:  # a sentinel stands clear, so one of them is an extreme
         return out, ()
     known = values[np.isfinite(values)]
@@ -71,25 +73,27 @@ def _breaks_the_run(values: Array, sentinel: float, listed: list[float]) -> bool
     return bool(np.min(np.abs(values[before] - sentinel)) > 0.1 * abs(sentinel))
 
 
-def doubled(rpm: Array, reference: Array) -> npt.NDArray[np.bool_]:
+def doubled(rpm: Array, reference: Array, under: Array | None = None) -> npt.NDArray[np.bool_]:
     """Rows of stretches (three rows or more) in which rpm reads twice or half what it reads elsewhere against a reference speed.
 
     Parameters
     ----------
     rpm, reference
-        Shape (n,), NaN where missing; the reference is proportional to the true speed (roller speed, power over torque).
+        Shape (n,), NaN where missing; the reference is proportional to the true speed (roller speed).
+    under
+        Where given, the reference is ``reference / under`` (power over torque), looked at only under load.
     """
     out = np.zeros(len(rpm), bool)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        ratio = np.where((rpm > 300) & (reference > 0), rpm / reference, np.nan)
-    some = ratio[:: max(1, len(ratio) // 20_000)]
+    third = _ratio(rpm[::3], reference[::3], None if under is None else under[::3])  # a stretch of three rows or more shows in it
+    some = third[:: max(1, len(third) // 20_000)]
     some = some[np.isfinite(some)]
     if len(some) < 20:
         return out
     usual = float(np.median(some))
-    low, high = extremes(ratio)
+    low, high = extremes(third)
     if high < 1.9 * usual and low > 0.52 * usual:
         return out
+    ratio = _ratio(rpm, reference, under)
     known = np.isfinite(ratio)
     if np.mean(np.abs(ratio[known] / usual - 1) < 0.03) < 0.6:
         return out
@@ -103,12 +107,19 @@ def doubled(rpm: Array, reference: Array) -> npt.NDArray[np.bool_]:
     return out
 
 
+def _ratio(rpm: Array, reference: Array, under: Array | None) -> Array:
+    with np.errstate(invalid="ignore", divide="ignore"):
+        if under is None:
+            return np.where((rpm > 300) & (reference > 0), rpm / reference, np.nan)
+        return np.where((rpm > 300) & (reference > 0) & (under > 5), rpm * under / reference, np.nan)
+
+
 def speed_spikes(rpm: Array) -> npt.NDArray[np.bool_]:
     """Single rpm samples or short bursts that no crankshaft could follow; only looked at closely where something stands off."""
     out = np.zeros(len(rpm), bool)
     with np.errstate(invalid="ignore"):
         steps = np.diff(rpm)
-    if len(rpm) and np.fmax.reduce(np.abs(steps), initial=0.0) <= 120.0 and not np.isnan(steps).any():
+    if len(steps) and steps.min() >= -120.0 and steps.max() <= 120.0:  # with a NaN neither holds
         return out
     good = np.flatnonzero(np.isfinite(rpm))
     x = rpm[good]

@@ -146,7 +146,8 @@ def _samples(raw: RawLog, columns: list[Column], timing: Timing, talk: Talk, dis
     blank_doubled(kept, raw.lines, talk)
     blank_spikes(kept, raw.lines, talk)
     derive_torque(kept, columns, talk)
-    spans = {name: extremes(values) for name, values in kept.items()}
+    known = {c.channel: c.span for c in columns if c.channel and c.span and kept[c.channel] is c.values}
+    spans = {name: known.get(name) or extremes(values) for name, values in kept.items()}
     note_limits(kept, columns, raw.lines, displacement_l, talk, spans)
     note_dead(kept, columns, raw.lines, talk, spans)
     untouched = {c.channel: c.source for c in columns if c.source is not None and c.channel and kept[c.channel] is c.values}

@@ -84,9 +84,6 @@ def parse(data: bytes, layout: Layout, *, skip: int, rows: int, decimal_comma: b
         return None
     # column by column, so that the parser's pieces are let go as they are joined
     cells = pl.DataFrame([cells.drop_in_place(str(k)).rechunk() for k in range(layout.named)])
-    floats = [c for c in cells.columns if cells[c].dtype == pl.Float64]
-    if floats and not bool(cells.select(pl.all_horizontal(pl.col(floats).is_finite().all())).item()):
-        cells = cells.with_columns(pl.when(pl.col(floats).is_finite()).then(pl.col(floats)))
     texts = [c for c in cells.columns if cells[c].dtype == pl.String]
     return cells.with_columns(pl.col(texts).str.strip_chars(' "')) if texts else cells
 

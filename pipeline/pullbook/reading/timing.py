@@ -139,10 +139,8 @@ def _from_numbers(column: Column, rpm: Array, blocks: npt.NDArray[np.int64] | No
 def _timing(
     running: RunningTime, headers: tuple[str, ...], unit: str, came: UnitFrom, started: str | None, source: Array
 ) -> Timing:
-    plain = bool((np.diff(running.order) == 1).all())
     missing = round(float(1 - np.isfinite(source).mean()), 6)
-    order = None if plain else running.order
-    return Timing(running.time_s, running.recording, order, headers, unit, came, started, missing, remarks=running.remarks)
+    return Timing(running.time_s, running.recording, running.order, headers, unit, came, started, missing, remarks=running.remarks)
 
 
 def _runs(values: Array | None) -> bool:

@@ -18,9 +18,9 @@ def blank_sentinels(column: Column, talk: Talk) -> None:
     spec = CHANNELS[column.channel or "rpm"]
     factor = (column.unit.factor if column.unit else 1.0) * column.factor
     lo, hi = (None if edge is None or factor <= 0 else edge / factor for edge in (spec.lo, spec.hi))
-    hit, values = sentinels(column.values, lo, hi)
+    hit, values = sentinels(column.values, lo, hi, span=column.span)
     if values:
-        column.values, column.source = np.where(hit, np.nan, column.values), None
+        column.values, column.source, column.span = np.where(hit, np.nan, column.values), None, None
         talk.warn(
             f"column {column.header!r}: {', '.join(f'{v:g}' for v in values)} is no value; {int(hit.sum())} row(s) read as missing"
         )
@@ -42,14 +42,11 @@ def blank_spikes(kept: dict[str, Array], lines: pl.Series, talk: Talk) -> None:
 def blank_doubled(kept: dict[str, Array], lines: pl.Series, talk: Talk) -> None:
     """Set to missing the stretches in which rpm reads twice or half, seen against the roller or against power over torque."""
     rpm = kept["rpm"]
-    references: list[tuple[str, Array]] = []
-    if "roller_rpm" in kept:
-        references.append(("the roller", kept["roller_rpm"]))
-    if "torque_nm" in kept and "power_kw" in kept:
-        with np.errstate(divide="ignore", invalid="ignore"):
-            references.append(("power over torque", np.where(kept["torque_nm"] > 5, kept["power_kw"] / kept["torque_nm"], np.nan)))
-    for what, reference in references:
-        off = doubled(rpm, reference)
+    over = ("torque_nm", "power_kw")
+    tests: list[tuple[str, Array, Array | None]] = [("the roller", kept["roller_rpm"], None)] if "roller_rpm" in kept else []
+    tests += [("power over torque", kept["power_kw"], kept["torque_nm"])] if all(name in kept for name in over) else []
+    for what, reference, under in tests:
+        off = doubled(rpm, reference, under)
         if off.any():
             first = lines[int(np.argmax(off))]
             talk.warn(f"rpm reads twice or half on {int(off.sum())} row(s) from line {first} on, against {what}; read as missing")
