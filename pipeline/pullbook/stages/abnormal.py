@@ -45,8 +45,10 @@ def _smooth(table: DayTable) -> Array:
     return _stretch_mean(table.ln_torque - common_shape(table)[0], table.present, table.rpm)
 
 
-def find_abnormal(table: DayTable, prior: Prior) -> Abnormal:
+def find_abnormal(table: DayTable, prior: Prior, apart: tuple[str, ...] = ()) -> Abnormal:
     """Look for drops; ``table`` holds every usable pull, advance NaN where unknown.
+
+    Settings ``apart`` differ in more than timing: they are held against their own repeats only, and are no yardstick for others.
 
     Returns
     -------
@@ -62,8 +64,10 @@ def find_abnormal(table: DayTable, prior: Prior) -> Abnormal:
             continue
         left = known.where(~mask)
         drop = _against_repeats(left, pull, pull_sd)
-        if not drop.any() and _suspect(left, pull, pull_sd).any():
-            drop = _against_hill(left, pull, prior, pull_sd)
+        if not drop.any() and table.setting[pull] not in apart:
+            timed = left.where(~np.isin(np.array(table.setting), apart)[:, None])
+            if _suspect(timed, pull, pull_sd).any():
+                drop = _against_hill(timed, pull, prior, pull_sd)
         if not drop.any():
             continue
         drop = table.present[pull] & (np.abs(table.rpm[:, None] - table.rpm[drop]).min(axis=1) <= STRETCH_RPM / 2)

@@ -76,7 +76,9 @@ def best_advance(reading: DayReading, aligned: AlignedDay, delivered: DeliveredD
         effects=effects_table(means, rpm, baseline, used_rpm, limits.tolerance_pct),
         knock=knock,
         ceiling=roof.table,
-        repeatability=repeatability(empty if fit is None else fit.sd, empty if fit is None else fit.drift, pulls, prior),
+        repeatability=repeatability(
+            empty if fit is None else fit.sd, empty if fit is None else fit.drift, pulls, pulls - len(table.settings()), prior
+        ),
         posterior=posterior,
         prior=prior,
         own=own_figures(fit, prior, reading, aligned),
@@ -101,7 +103,7 @@ def _baseline(aligned: AlignedDay, table: DayTable) -> str | None:
 
 
 def _model(table: DayTable, baseline: str | None, prior: Prior, seed: int) -> _Modelled:
-    abnormal = find_abnormal(table, prior)
+    abnormal = find_abnormal(table, prior, find_own_effects(table, baseline).settings)
     clean = table.where(~abnormal.mask)
     own = find_own_effects(clean, baseline)
     known = np.isfinite(clean.advance) & clean.present

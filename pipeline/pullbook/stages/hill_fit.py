@@ -79,12 +79,12 @@ def fit_hill(table: DayTable, prior: Prior, rng: np.random.Generator, own: OwnEf
 def _own_modes(table: DayTable, coarse: DayTable, own: OwnEffects, first: int) -> tuple[Array, dict[str, tuple[Array, slice]]]:
     """Modes (P, R, E) of the settings' own effects on joined rows, and where to find each again."""
     rough = effect_modes(table, own, coarse.rpm.astype(float))
-    fine = effect_modes(table, own, table.rpm.astype(float))
+    to_fine = _lines(table.rpm, coarse.rpm)
     columns, places = [], {}
     for setting, basis in rough.items():
         runs = (np.array(coarse.setting) == setting).astype(float)
         columns.append(runs[:, None, None] * basis[None])
-        places[setting] = (fine[setting], slice(first, first + basis.shape[1]))
+        places[setting] = (to_fine @ basis, slice(first, first + basis.shape[1]))
         first += basis.shape[1]
     return np.concatenate([np.zeros((*coarse.present.shape, 0)), *columns], axis=2), places
 

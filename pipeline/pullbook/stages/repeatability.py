@@ -9,17 +9,18 @@ from pullbook.handover import Array, Prior
 LEARNED = 0.75  # the day is the source where it leaves less than this share of the prior's doubt
 
 
-def repeatability(sd: Array, drift: Array, pulls: int, prior: Prior) -> dict[str, Any]:
+def repeatability(sd: Array, drift: Array, pulls: int, repeats: int, prior: Prior) -> dict[str, Any]:
     """The contract's object from draws of pull SD and drift per pull (fractions, (D,)); nulls where nothing was drawn.
 
-    The figure is always the pooled one; ``source`` says what mostly stands behind it.
+    The figure is always the pooled one; ``source`` says what mostly stands behind it: the day only where settings were
+    repeated (``repeats``: pulls beyond the first of their setting) and the repeats narrowed what was known before.
     """
     if not len(sd):
         value = 100.0 * prior.sd_median
         return {"pull_sd_pct": round(value, 3), "source": prior.source, "pulls": pulls, "drift_pct_per_pull": None,
                 "drift_lo": None, "drift_hi": None}  # fmt: skip
     lo, middle, hi = 100.0 * np.quantile(drift, [0.05, 0.5, 0.95])
-    told = pulls >= 4 and float(np.std(np.log(sd))) < LEARNED * prior.sd_log_sd
+    told = repeats >= 2 and float(np.std(np.log(sd))) < LEARNED * prior.sd_log_sd
     source = "day" if told and prior.source == "default" else prior.source
     tells = pulls >= 3
     return {

@@ -51,14 +51,18 @@ def what_is_missing(
     warnings: list[str] = []
     open_points: list[str] = []
     settings = table.settings()
+    advance = table.setting_advance()
+    unknown = [s for s in settings if not np.isfinite(advance[s]).any()]
     counts = {s: table.setting.count(s) for s in settings}
     if not settings:
         open_points.append("best advance and effects: no pull of this day could be used")
         return Missing((), (), tuple(open_points))
     if len(settings) == 1:
         open_points.append("best advance: one setting was run, so nothing says what another would do")
-    elif not usable(table).any():
+    elif unknown == settings:
         open_points.append("best advance: the advance of the settings is not known; their effects are compared as they stand")
+    elif not usable(table).any():
+        open_points.append("best advance: no two pulls share an rpm")
     if all(n == 1 for n in counts.values()):
         open_points.append("repeatability from this day: no setting was repeated; intervals rest on " + _source(aligned))
     if drift_looks_like_timing(table):
@@ -69,8 +73,8 @@ def what_is_missing(
         questions.append(
             f"settings {setting!r} and {like!r} ran the same advance: what else was changed? They are compared as they stand"
         )
-    if own.unknown and len(own.unknown) < len(settings):
-        names = ", ".join(repr(s) for s in own.unknown)
+    if unknown:
+        names = ", ".join(repr(s) for s in unknown)
         questions.append(f"advance is not known for {names}: total_deg in the sheet or a light reading would tell")
     for pull_id, lo, hi, why in abnormal.iter_rows():
         warnings.append(f"pull {pull_id}, {lo}–{hi} rpm is left out: {why}")
