@@ -17,7 +17,7 @@ _ENDINGS = (
 )
 _UNITS = {
     "rpm": "rpm", "rpm_lo": "rpm", "rpm_hi": "rpm", "rpm_min": "rpm", "rpm_max": "rpm", "seconds": "s", "bytes": "byte",
-    "hysteresis_deg": "°", "log_minus_true_deg": "°", "clock": "",
+    "hysteresis_deg": "°", "log_minus_true_deg": "°",
 }  # fmt: skip
 
 
@@ -44,7 +44,10 @@ MEANS = {
     "pull_id": "names a pull inside its day",
     "file": "file name, relative to the book or its day folder, forward slashes",
     "logger_file": "the second recorder's file",
-    "clock": "how the second recorder's clock lies on the first",
+    "clock_offset_s": "where the second recorder's clock starts on the first",
+    "clock_rate": "seconds of the first clock a second of the second",
+    "clock_residual_rpm": "what is left between the two recorders' speeds",
+    "started": "date and time the pull began, by the log, else by the sheet",
     "segment": "number of the stretch inside its file",
     "kind": "what it is",
     "order": "place in the order run, from 1",

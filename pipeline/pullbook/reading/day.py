@@ -9,7 +9,7 @@ import polars as pl
 from pullbook.book import Book
 from pullbook.columns import FOUND_PULLS, STROBE, conform
 from pullbook.facts import Air, DayFacts
-from pullbook.handover import DayReading, LogReading
+from pullbook.handover import Clock, DayReading, LogReading
 from pullbook.reading.grouping import mark_baseline, name_settings
 from pullbook.reading.matching import Match, Matched, has_torque, listed, match
 from pullbook.reading.order import in_order
@@ -57,7 +57,9 @@ def assemble(found: Survey, *, with_logs: bool = True) -> DayReading:
     questions += asked
     ids = {id(m): f"p{order:02d}-{found.hashes.get(m.name, '')[:6] or 'unread'}" for order, m in enumerate(pulls, start=1)}
     logs = tuple(merged.with_clock(log) for log in found.logs)
-    records = [_record(m, ids[id(m)], order, baseline, found.facts.day) for order, m in enumerate(pulls, start=1)]
+    records = [
+        _record(m, ids[id(m)], order, baseline, found.facts.day, merged.clock_of(m)) for order, m in enumerate(pulls, start=1)
+    ]
     told_elsewhere = _advance_known(pulls)
     log_questions, log_warnings = (_by_file(found, w, told_elsewhere) if with_logs else [] for w in ("questions", "warnings"))
     log_errors = [log.error for log in found.logs if log.error is not None and with_logs]
@@ -86,7 +88,7 @@ def _doubts(found: Survey, matched: Matched, questions: list[str]) -> None:
             m.doubt = "no torque and no power in this log"
 
 
-def _record(m: Match, pull_id: str, order: int, baseline: str | None, facts: DayFacts) -> dict[str, Any]:
+def _record(m: Match, pull_id: str, order: int, baseline: str | None, facts: DayFacts, clock: Clock | None) -> dict[str, Any]:
     """One row of FOUND_PULLS."""
     row = m.row
     values: dict[str, Any] = {name: getattr(row, name) if row is not None else None for name in _AS_WRITTEN}
@@ -94,7 +96,9 @@ def _record(m: Match, pull_id: str, order: int, baseline: str | None, facts: Day
         values["initial_deg"] = values["total_deg"] = None  # a stepped hold ran what the log says, not what the row says
     lo, hi = (row.knock_lo_rpm, row.knock_hi_rpm) if row is not None else (None, None)
     return values | {
-        "pull_id": pull_id, "file": m.name, "logger_file": row.logger_file if row is not None else None, "clock": _clock(m),
+        "pull_id": pull_id, "file": m.name, "logger_file": _other_file(m, clock), "started": _started(m),
+        "clock_offset_s": clock.offset_s if clock else None, "clock_rate": clock.rate if clock else None,
+        "clock_residual_rpm": clock.residual_rpm if clock else None,
         "segment": m.segment.segment, "kind": m.segment.kind, "order": order, "setting": m.label, "baseline": m.label == baseline,
         "vapour_pressure_kpa": _vapour(m, facts), "knock": row.knock if row is not None else "not listened",
         "knock_lo_rpm": lo, "knock_hi_rpm": hi, "corrected": _corrected(m.log, facts), "usable": m.doubt is None,
@@ -102,7 +106,14 @@ def _record(m: Match, pull_id: str, order: int, baseline: str | None, facts: Day
     }  # fmt: skip
 
 
-def _clock(m: Match) -> str | None:
+def _other_file(m: Match, clock: Clock | None) -> str | None:
+    """The second recorder's file: as the sheet names it, else the one that was told by its speed."""
+    if m.row is not None and m.row.logger_file is not None:
+        return m.row.logger_file
+    return clock.other_file.rsplit("/", 1)[-1] if clock is not None else None
+
+
+def _started(m: Match) -> str | None:
     """Date and time the pull began by the log, else the clock time of the sheet."""
     from datetime import datetime, timedelta
 

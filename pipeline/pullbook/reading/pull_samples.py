@@ -21,6 +21,10 @@ class Merged:
     warnings: list[str] = field(default_factory=list)
     fits: dict[tuple[str, int, str, int], tuple[Trace, Trace, Fit, pl.DataFrame] | str] = field(default_factory=dict)
 
+    def clock_of(self, m: Match) -> Clock | None:
+        """The second recorder's clock on a pull's own, None where it has none or none could be found."""
+        return self.clocks.get((m.log.file, m.segment.segment))
+
     def with_clock(self, log: LogReading) -> LogReading:
         """``log`` with the second recorder's clock on the segments it was found for."""
         if not any(file == log.file for file, _ in self.clocks):

@@ -13,8 +13,8 @@ from pullbook.handover import Advice, AlignedDay, BestDay, DayReading, Delivered
 
 _PULL_KEYS = (
     "pull_id", "file", "logger_file", "clock", "segment", "order", "setting", "baseline", "status", "reasons", "rpm_min",
-    "rpm_max", "seconds", "rpm_per_s", "air_factor", "mean_torque_nm", "kind", "notes", "oil_c", "coolant_c", "temperature_c",
-    "pressure_kpa",
+    "rpm_max", "seconds", "rpm_per_s", "air_factor", "mean_torque_nm", "started", "kind", "notes", "oil_c", "coolant_c",
+    "temperature_c", "pressure_kpa",
 )  # fmt: skip
 
 
@@ -28,7 +28,10 @@ def outline(reading: DayReading, aligned: AlignedDay, delivered: DeliveredDay) -
             "engine": reading.engine,
             "day": reading.day,
             "correction": aligned.correction,
-            "pulls": rows(aligned.pulls, _PULL_KEYS),
+            "pulls": [
+                {key: _clock(row) if key == "clock" else row.get(key) for key in _PULL_KEYS}
+                for row in aligned.pulls.iter_rows(named=True)
+            ],
             "delivered": rows(delivered.delivered, DELIVERED),
             "shapes": rows(delivered.shapes, SHAPES),
             "timing_scale": delivered.timing_scale,
@@ -98,6 +101,13 @@ def day_record(
 def rows(table: pl.DataFrame, keys: Any) -> list[dict[str, Any]]:
     """The rows of ``table`` as dicts with ``keys`` in order; a key the table lacks is null."""
     return [{key: row.get(key) for key in keys} for row in table.iter_rows(named=True)]
+
+
+def _clock(pull: dict[str, Any]) -> dict[str, Any] | None:
+    """How the second recorder's clock lies on the first, as `check` shows it; None where there is no second recorder."""
+    if pull.get("clock_rate") is None:
+        return None
+    return {"other_file": pull["logger_file"]} | {name: pull[f"clock_{name}"] for name in ("offset_s", "rate", "residual_rpm")}
 
 
 def check_record(record: dict[str, Any]) -> list[str]:

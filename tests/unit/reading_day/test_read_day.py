@@ -85,7 +85,7 @@ def test_order_by_dates_in_the_logs(shop: Shop) -> None:
         table.write_csv(shop.folder / f"{name}.csv", separator=";")
     day = shop.read()
     assert column(day, "file") == ["b.csv", "c.csv", "a.csv"]
-    assert str(column(day, "clock")[0]).startswith("2031-04-05 09:00:0")
+    assert str(column(day, "started")[0]).startswith("2031-04-05 09:00:0")
     assert not any("In which order" in q for q in day.questions)
 
 
