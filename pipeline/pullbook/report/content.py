@@ -7,6 +7,7 @@ from pullbook.report import model, words
 from pullbook.report.canvas import Picture, Table
 from pullbook.report.figures import advance, contours, cost, difference, order, repeatability, residuals, timing, torque
 from pullbook.report.model import Said
+from pullbook.report.tables import enter_table, facts_table, inputs_table, pulls_table, shapes_table
 from pullbook.report.view import DayView
 from pullbook.report.words import between, known, noted, number, setting_degrees
 
@@ -78,22 +79,22 @@ def content(shown: DayView) -> Content:
         to_set=model.what_to_set(shown),
         worth=model.what_it_is_worth(shown),
         limit=limit,
-        table=_table(shown),
+        table=enter_table(shown),
         next_pulls=_next(shown),
         cautions=shown.texts("cautions"),
         pictures=found,
-        pulls=_pulls(shown),
+        pulls=pulls_table(shown),
         air=_air(shown),
         changes=shown.texts("changes"),
         not_established=shown.texts("not_established"),
         not_tested=shown.texts("not_tested"),
         questions=shown.texts("questions"),
         warnings=shown.texts("warnings"),
-        shapes=_shapes(shown),
+        shapes=shapes_table(shown),
         sums=[Said(noted(s.get("what")), noted(s.get("text"))) for s in record.get("sums") or []],
-        facts=_facts(record),
+        facts=facts_table(record),
         assumptions=_assumptions(shown),
-        inputs=_inputs(record),
+        inputs=inputs_table(record),
         made=_made(record),
         span=shown.span,
     )
@@ -102,16 +103,6 @@ def content(shown: DayView) -> Content:
 def _made(record: dict[str, Any]) -> str:
     at = str(record.get("made_at") or "an unknown time")[:16].replace("T", " ")
     return f"Made by pullbook {record.get('tool_version') or ''} at {at} UTC."
-
-
-def _table(shown: DayView) -> Table | None:
-    rows = shown.advice.get("table") or []
-    if not rows or shown.mechanical:
-        return None
-    cells = tuple(
-        (number(r.get("rpm")), setting_degrees(r.get("delivered_deg")), setting_degrees(r.get("enter_deg"))) for r in rows
-    )
-    return Table("What to put in the table", ("rpm", "at the spark", "enter"), cells, (True, True, True))
 
 
 def _next(shown: DayView) -> list[Said]:
@@ -127,36 +118,6 @@ def _next(shown: DayView) -> list[Said]:
         why = str(pull.get("why") or "").rstrip(". ")
         said.append(Said(str(pull.get("setting") or "Next"), ", ".join(parts), (why + "." if why else "") + gain))
     return said
-
-
-def _pulls(shown: DayView) -> Table:
-    sheet = shown.sheet()
-    words_of = {"used": "used", "part": "in part", "left_out": "left out"}
-    heard: dict[str, str] = {}
-    for note in shown.record.get("knock") or []:
-        text = noted(note.get("word"))
-        if text in model.HEARD and note.get("rpm_lo") is not None:
-            text += f" {between(note['rpm_lo'], note.get('rpm_hi'))}"
-        heard[note["pull_id"]] = "; ".join(t for t in (heard.get(note["pull_id"]), text) if t)
-    rows = []
-    for p in shown.pulls:
-        notes = "; ".join(str(t) for t in [*(p.get("reasons") or []), sheet.get(p["pull_id"], {}).get("notes")] if t)
-        rows.append(
-            (
-                noted(p.get("order")),
-                noted(p.get("setting")) + (" (baseline)" if p.get("baseline") else ""),
-                words_of.get(noted(p.get("status")), ""),
-                number(p.get("mean_torque_nm"), 1),
-                between(p.get("rpm_min"), p.get("rpm_max")),
-                number(p.get("seconds"), 1),
-                number(p.get("air_factor"), 4) if p.get("air_factor") is not None else "none",
-                heard.get(p["pull_id"], "not listened"),
-                noted(p.get("file")),
-                notes or "–",
-            )
-        )
-    heads = ("pull", "setting", "status", "mean torque, N·m", "rpm", "seconds", "air factor", "knock", "log", "reasons and notes")
-    return Table("Pulls in the order run", heads, tuple(rows), (True, False, False, True, True, True, True, False, False, False))
 
 
 def _air(shown: DayView) -> list[Said]:
@@ -181,62 +142,6 @@ def _air(shown: DayView) -> list[Said]:
         if isinstance(facts, dict) and known(facts.get(name)):
             said.append(Said(label, f"{number(facts[name], 2 if unit == 'kPa' else 1)} {unit}"))
     return said
-
-
-def _shapes(shown: DayView) -> Table | None:
-    shapes = shown.record.get("shapes") or []
-    if not shapes:
-        return None
-
-    def cell(s: dict[str, Any], name: str, places: int) -> str:
-        if s.get(name) is None:
-            return "–"
-        lo, hi = s.get(f"lo_{name}"), s.get(f"hi_{name}")
-        return number(s[name], places) + (f" ({between(lo, hi, '', places)})" if lo is not None or hi is not None else "")
-
-    rows = tuple(
-        (
-            noted(s.get("setting")),
-            noted(s.get("family")),
-            cell(s, "initial_deg", 1),
-            cell(s, "total_deg", 1),
-            cell(s, "start_rpm", 0),
-            cell(s, "knee_rpm", 0),
-            cell(s, "knee_deg", 1),
-            cell(s, "all_in_rpm", 0),
-            "–" if s.get("hysteresis_deg") is None else number(s["hysteresis_deg"], 1),
-        )
-        for s in shapes
-    )
-    heads = (
-        "setting",
-        "kind",
-        "initial, °",
-        "total, °",
-        "starts, rpm",
-        "bends, rpm",
-        "bends at, °",
-        "all in, rpm",
-        "down less up, °",
-    )
-    return Table("Curves as delivered (likely range in brackets)", heads, rows, (False, False, *([True] * 7)))
-
-
-def _facts(record: dict[str, Any]) -> Table | None:
-    rows = []
-    for part, source in (("engine", "engine.yaml"), ("day", "day.yaml")):
-        rows += [(name.replace("_", " "), value, source) for name, value in _flat((record.get("facts") or {}).get(part) or {})]
-    return Table("Engine and day as written down", ("fact", "value", "from"), tuple(rows[:120])) if rows else None
-
-
-def _flat(value: Any, name: str = "") -> list[tuple[str, str]]:
-    if isinstance(value, dict):
-        return [pair for k, v in value.items() for pair in _flat(v, f"{name} {k}".strip())]
-    if value is None or value == [] or value == "":
-        return []
-    if isinstance(value, list):
-        return [(name, ", ".join(" ".join(f"{a} {b}" for a, b in _flat(v)) if isinstance(v, dict) else str(v) for v in value))]
-    return [(name, {True: "yes", False: "no"}.get(value, str(value)) if isinstance(value, bool) else str(value))]
 
 
 def _assumptions(shown: DayView) -> list[Said]:
@@ -275,8 +180,3 @@ def _assumptions(shown: DayView) -> list[Said]:
         Said("Vacuum advance", "left out: everything here is mechanical or mapped advance at full throttle"),
     ]
     return said
-
-
-def _inputs(record: dict[str, Any]) -> Table | None:
-    rows = tuple((noted(i.get("file")), str(i.get("sha256") or "")[:16]) for i in record.get("inputs") or [])
-    return Table("Files this report was made from (first 16 digits of their SHA-256)", ("file", "hash"), rows) if rows else None

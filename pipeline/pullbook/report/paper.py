@@ -67,12 +67,12 @@ def wrap(text: str, size: float, width: float, bold: bool = False) -> list[str]:
     line = ""
     for word in printable(text).split():
         trial = f"{line} {word}" if line else word
-        if measure(trial, size, bold) <= width:
+        if measure(trial, size, bold) <= width + 1e-6:
             line = trial
             continue
         if line:
             lines.append(line)
-        while measure(word, size, bold) > width and len(word) > 1:
+        while measure(word, size, bold) > width + 1e-6 and len(word) > 1:
             cut = max(next((i for i in range(len(word), 1, -1) if measure(word[:i], size, bold) <= width), 1), 1)
             lines.append(word[:cut])
             word = word[cut:]

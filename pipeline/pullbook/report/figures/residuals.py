@@ -7,7 +7,7 @@ from pullbook.report.canvas import Panel, Picture, Table, column, thin
 from pullbook.report.figures.lines import broken
 from pullbook.report.style import PAPER
 from pullbook.report.view import DayView
-from pullbook.report.words import noted, number, short
+from pullbook.report.words import labels, noted, number
 
 LANES = 24
 
@@ -31,6 +31,7 @@ def picture(shown: DayView) -> Picture | None:
         look = panel.look
         ax = panel.axes(right=1.05 if not look.narrow else 0.3, left=0.62 if not look.narrow else 0.55)
         ax.set_ylim(-len(drawn), 0)
+        named = labels((noted(p.get("setting")) for p in drawn), 13)
         for i, p in enumerate(drawn):
             middle = -i - 0.5
             ax.plot(ax.get_xlim(), (middle, middle), color=PAPER["rule"], lw=0.7, zorder=1)
@@ -47,7 +48,14 @@ def picture(shown: DayView) -> Picture | None:
                 zorder=3,
             )
             if not look.narrow:
-                panel.say(ax, panel.span[1] + 50, middle, short(noted(p.get("setting")), 13), dx=4, hue="down" if out else "soft")
+                panel.say(
+                    ax,
+                    panel.span[1] + 50,
+                    middle,
+                    named[noted(p.get("setting"))].split("\n")[0],
+                    dx=4,
+                    hue="down" if out else "soft",
+                )
         panel.beside(ax, [-i - 0.5 for i in range(len(drawn))], [f"pull {p['order']}" for p in drawn])
         panel.quantity(ax, f"left over, % of torque (a lane is ±{number(scale, 1)} %)")
 
