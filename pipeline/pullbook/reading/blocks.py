@@ -5,10 +5,12 @@ from dataclasses import dataclass, replace
 import polars as pl
 
 from pullbook.reading.cells import is_label, split
-from pullbook.reading.header import Header, find_header, is_data, is_units_row, looks_like_names
+from pullbook.reading.header import Header, find_header, is_data, is_units_row, known_names, looks_like_names
 from pullbook.reading.text import MARK
 
 ODD_LINES = 20_000
+SHORT = 0.25
+"""Share of short rows from which they are a habit of the recorder (trailing blanks left away) and no damage."""
 
 
 def headers_below(
@@ -55,9 +57,12 @@ def _header_at(
     below = [(line + 1 + j, t) for j, t in enumerate(lines[line : line + 60].to_list()) if t.strip()]
     if not any(is_data(split(t, delimiter)) for _, t in below[:3]):
         return None
+    shared = sum(c in head.names for c in cells)
+    if shared < 0.5 * len(head.names) and known_names(cells) < 2:
+        return None  # words, but no names of channels: a remark
     found = find_header([(line, text), *below], delimiter)
     if found is None or found.line != line:
-        if sum(c in head.names for c in cells) < 0.5 * len(head.names):
+        if shared < 0.5 * len(head.names):
             return None
         found = Header(line, tuple(cells), (None,) * len(cells), line + 1, head.width)
     known[tuple(cells)] = found
@@ -109,12 +114,15 @@ def rows_of(
     short = fits & (widths < full)
     fits = fits & (widths >= full)
     last = int(widths.gt(0).arg_true()[-1]) + 1
-    if count > 20 and int(short.sum()) > 0.1 * count:  # a recorder that leaves trailing blanks away
+    worded = lines.str.contains(r"^[ \"]*[^-+−.0-9,;\t| \"]")
+    if (numbered := float((rows & ~worded).sum()) / max(count, 1)) > 0.5:  # rows begin with a number: a short line of words is none
+        short = short & ~worded
+    if count > 20 and numbered and int(short.sum()) > SHORT * count:  # a recorder that leaves trailing blanks away
         fits = fits | (short & (widths >= 2) & (number != last))
     if MARK in data:
         fits = fits & ~lines.str.contains("\x1a", literal=True)
     broken = number.filter(rows & ~fits).to_list()
-    lettered = number.filter(rows & ~fits & lines.str.contains(r"^[ \"]*[^-+−.0-9,;\t| \"]")).to_list()
+    lettered = number.filter(rows & ~fits & worded).to_list()
     words = [n for n in lettered[:ODD_LINES] if not is_data(split(lines[n - 1], delimiter))] + lettered[ODD_LINES:]
     label = fits & frame["0"].str.contains(r"^\p{L}{2,}").fill_null(False)
     if 0 < (labels := int(label.sum())) <= min(0.1 * count, ODD_LINES):  # a summary under the rows: "Max;5400;212"
@@ -127,8 +135,8 @@ def rows_of(
     ends_whole = data.endswith((b"\n", MARK))
     if kept.height and not ends_whole and int(kept["line"][-1]) == last and _cut_short(kept, frame.columns[:full]):
         kept, broken = kept.head(-1), [*broken, last]
-    worded = set(words)
-    return Rows(kept, [n for n in broken if n not in worded], words, extra)
+    said = set(words)
+    return Rows(kept, [n for n in broken if n not in said], words, extra)
 
 
 def _cut_short(kept: pl.DataFrame, columns: list[str]) -> bool:

@@ -46,23 +46,34 @@ def find_header(lines: Sequence[Numbered], delimiter: str) -> Header | None:
     names: list[tuple[int, list[str]]] = []
     data = [t for _, t in lines[start : start + 60]]
     below = lines[start][0]
+    broken: list[int] = []
     for i in range(start - 1, max(start - 9, -1), -1):  # upwards, as long as lines follow each other (a blank one may part them)
         if below - lines[i][0] > (2 if names else 4) or len(names) == 4:
             break
-        if _is_rule(rows[i]):
+        if _is_rule(rows[i]) or (lines[i][1].lstrip()[:1] in ("#", "/", "%", "'") and not known_names(rows[i])):
             below = lines[i][0]
             continue
         if not _may_be_names(rows[i], width):
-            break
+            if names or len(broken) == 3:
+                break
+            broken.append(lines[i][0])  # a row that was not written whole, right under the names
+            below = lines[i][0]
+            continue
         names.append((i, _name_cells(lines[i][1], rows[i], delimiter, data, width)))
         below = lines[i][0]
     first_line = lines[start][0]
+    if broken and names and (len(names[0][1]) == width or known_names(names[0][1]) >= 2):
+        first_line = broken[-1]
+    elif broken:
+        names = []
     if not names:
         return Header(None, tuple(f"column {k + 1}" for k in range(width)), (None,) * width, first_line, width)
     units = next((n for n in names if is_units_row(n[1])), None) if len(names) > 1 else None
     worded = [n for n in names if n is not units and (units is None or n[0] < units[0] or not is_units_row(n[1]))] or [names[0]]
     line, cells = _best_names(worded, lines, delimiter)
-    if units is not None and _known(cells) < 0.5 * _known(units[1]):  # units alone are the names ("s,rpm,Nm" under a remark)
+    if units is not None and known_names(cells) < 0.5 * known_names(
+        units[1]
+    ):  # units alone are the names ("s,rpm,Nm" under a remark)
         line, cells, units = lines[units[0]][0], units[1], None
     pad = max(width, len(cells))
     unit_cells = tuple((units[1] + [""] * pad)[:pad]) if units else ("",) * pad
@@ -128,13 +139,14 @@ def _is_rule(cells: Sequence[str]) -> bool:
     return bool(filled) and all(re.fullmatch(r"[-–—=_+*:|]{2,}", c) for c in filled)
 
 
-def _known(cells: Sequence[str]) -> float:
+def known_names(cells: Sequence[str]) -> float:
+    """How many of the cells name a quantity in words, a little more for each that has its unit."""
     return sum(1.0 + 0.2 * (m.unit is not None) for c in cells if (m := understand(c)).quantity and m.strong)
 
 
 def _best_names(worded: list[tuple[int, list[str]]], lines: Sequence[Numbered], delimiter: str) -> tuple[int, list[str]]:
     """One line, or the stacked lines joined: whichever tells most."""
-    choices = [(_known(cells), lines[i][0], cells) for i, cells in worded]  # the lowest line first: it wins a tie
+    choices = [(known_names(cells), lines[i][0], cells) for i, cells in worded]  # the lowest line first: it wins a tie
     best = max(choices, key=lambda c: c[0])
     most = max(sum(map(bool, c)) for _, c in worded)
     full = [
@@ -145,7 +157,7 @@ def _best_names(worded: list[tuple[int, list[str]]], lines: Sequence[Numbered], 
         stacked = [" ".join(w for _, cells in reversed(full) if (w := (cells + [""] * pad)[k])) for k in range(pad)]
         parted = delimiter != " " or all(re.search(r"\S\s{2,}\S", lines[i][1]) for i, _ in full)  # no sentence over a spaced table
         as_wide = most >= 3 and parted and all(sum(map(bool, cells)) == most for _, cells in full)
-        if _known(stacked) > best[0] + 0.5 or (as_wide and _known(stacked) >= best[0]):
+        if known_names(stacked) > best[0] + 0.5 or (as_wide and known_names(stacked) >= best[0]):
             return lines[full[-1][0]][0], stacked
     return best[1], best[2]
 

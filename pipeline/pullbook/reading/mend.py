@@ -204,7 +204,7 @@ def _rebuild(
         pieces.append((layout.delimiter.join([*mended[0], *[""] * (head.width - layout.named)]) + "\n").encode())
     if at < len(starts):
         pieces.append(_piece(view[offset + int(starts[at]) :], gone))
-    if len(dropped) > 0.1 * len(starts):
+    if len(dropped) > 0.2 * len(starts):
         return None
     lines = np.flatnonzero(keep) + head.first_data
     if not len(lines):
