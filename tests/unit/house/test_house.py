@@ -1,0 +1,153 @@
+"""The house's own rules, held against the code: who may know whom, what a stage may touch, how large a module may grow."""
+
+import ast
+import re
+import subprocess
+import sys
+from collections.abc import Iterator
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[3]
+PACKAGE = ROOT / "pipeline" / "pullbook"
+MODULES = sorted(PACKAGE.rglob("*.py"))
+
+#: Rooms that know one another both ways. Empty is the aim: nothing may be added.
+CIRCLES = {frozenset({"reading", "stages"}), frozenset({"advice", "stages"})}
+
+
+@cache
+def tree(path: Path) -> ast.Module:
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
+def imports(path: Path) -> Iterator[str]:
+    """Full names of everything a module imports, at its top or inside functions."""
+    for node in ast.walk(tree(path)):
+        if isinstance(node, ast.ImportFrom) and node.module:
+            yield from (f"{node.module}.{alias.name}" for alias in node.names)
+        elif isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+
+
+def room(path: Path) -> str:
+    parts = path.relative_to(PACKAGE).parts
+    return parts[0] if len(parts) > 1 else path.stem
+
+
+def named(path: Path) -> str:
+    return path.relative_to(ROOT).as_posix()
+
+
+every_module = pytest.mark.parametrize("path", MODULES, ids=named)
+
+
+@every_module
+def test_the_package_knows_neither_its_tests_nor_its_scheduler(path: Path) -> None:
+    known = {name.split(".")[0] for name in imports(path)}
+    assert not known & {"tests", "snakemake", "pytest", "hypothesis"}
+
+
+@every_module
+def test_pictures_are_drawn_without_global_state(path: Path) -> None:
+    assert not any(name.startswith("matplotlib.pyplot") or name == "pylab" for name in imports(path))
+    if room(path) != "report":
+        assert not any(name.startswith("matplotlib") for name in imports(path))
+
+
+@every_module
+def test_a_module_fits_on_a_few_screens(path: Path) -> None:
+    assert len(path.read_text(encoding="utf-8").splitlines()) <= 300
+
+
+@every_module
+def test_what_is_public_is_described(path: Path) -> None:
+    """Modules, and functions and classes that other modules may use; what is nested in a function is its own affair."""
+    module = tree(path)
+    if module.body:
+        assert ast.get_docstring(module), "the module says what it is for"
+    shown = [n for n in module.body if isinstance(n, ast.FunctionDef | ast.ClassDef)]
+    shown += [m for c in shown if isinstance(c, ast.ClassDef) for m in c.body if isinstance(m, ast.FunctionDef)]
+    bare = [n.name for n in shown if not n.name.startswith("_") and not ast.get_docstring(n)]
+    assert bare == []
+
+
+@every_module
+def test_nobody_reaches_into_another_modules_own_names(path: Path) -> None:
+    taken = [n for n in imports(path) if n.startswith("pullbook.") and re.fullmatch(r"_[a-z].*", n.rsplit(".", 1)[-1])]
+    assert taken == []
+
+
+@every_module
+def test_names_say_what_a_module_is_for(path: Path) -> None:
+    assert not {"utils", "util", "helpers", "helper", "manager", "misc", "common"} & set(
+        path.relative_to(PACKAGE).with_suffix("").parts
+    )
+
+
+@pytest.mark.parametrize("path", [p for p in MODULES if room(p) in ("stages", "measure", "advice")], ids=named)
+def test_a_stage_is_pure(path: Path) -> None:
+    """Tables in, tables out: no files, no clock, no environment, no printing."""
+    known = {name.split(".")[0] for name in imports(path)}
+    assert not known & {"os", "pathlib", "shutil", "subprocess", "time", "tempfile", "sys", "logging"}
+    calls = {n.func.id for n in ast.walk(tree(path)) if isinstance(n, ast.Call) and isinstance(n.func, ast.Name)}
+    assert not calls & {"open", "print", "input", "exec", "eval"}
+    called = {n.func for n in ast.walk(tree(path)) if isinstance(n, ast.Call)}
+    methods = {(ast.unparse(f.value), f.attr) for f in called if isinstance(f, ast.Attribute)}
+    assert not {name for _, name in methods} & {"read_csv", "read_parquet", "write_parquet", "write_csv", "read_text", "write_text"}
+    assert not {of for of, name in methods if name in ("now", "utcnow", "today")} & {"datetime", "date"}
+    assert not any(isinstance(n, ast.Global) for n in ast.walk(tree(path)))
+
+
+def test_rooms_do_not_know_one_another_both_ways() -> None:
+    rooms = {room(p) for p in MODULES if p.parent != PACKAGE}
+    knows: dict[str, set[str]] = {r: set() for r in rooms}
+    for path in MODULES:
+        if (mine := room(path)) in rooms:
+            knows[mine] |= {n.split(".")[1] for n in imports(path) if n.startswith("pullbook.") and n.split(".")[1] in rooms} - {
+                mine
+            }
+    circles = {frozenset({a, b}) for a in rooms for b in knows[a] if a in knows[b]}
+    assert circles <= CIRCLES
+    assert circles == CIRCLES, "one less: take it out of CIRCLES"
+
+
+def test_conversion_factors_of_units_stand_in_one_place() -> None:
+    """Exact factors of row U1 as digits anywhere else would be a second truth."""
+    digits = re.compile(r"\b(1\.3558\d*|745\.699\d*|735\.4\d*|3\.3863\d*|6\.8947\d*|0\.45359\d*|9\.80665)\b")
+    found = [named(p) for p in MODULES if p.name != "units.py" and digits.search(_code(p))]
+    assert [f for f in found if not f.endswith("stages/air.py")] == []  # gravity of the standard atmosphere is its own constant
+
+
+def _code(path: Path) -> str:
+    """A module without its docstrings."""
+    text = path.read_text(encoding="utf-8")
+    for node in ast.walk(tree(path)):
+        if isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef) and (said := ast.get_docstring(node, clean=False)):
+            text = text.replace(said, "")
+    return text
+
+
+def test_asking_for_help_loads_nothing_heavy() -> None:
+    heavy = {"numpy", "polars", "pandas", "scipy", "matplotlib", "pyarrow", "snakemake", "jinja2", "yaml"}
+    code = "import sys\nfrom pullbook import cli\n"
+    code += "try: cli.main(['run', '--help'])\nexcept SystemExit: print(*sys.modules, file=sys.stderr)"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT / "pipeline", check=True)
+    assert not heavy & set(done.stderr.split())
+
+
+def test_nothing_in_the_tree_needs_a_place_outside_it() -> None:
+    """No path of a machine and no address in code, tests, pages and settings, but for names of XML vocabularies."""
+    vocabularies = r"https?://(?!www\.w3\.org/|schemas\.openxmlformats\.org/|example\.invalid)"
+    places = re.compile(vocabularies + r"|(?<![\w.])/(?:work|root|home|Users)/|\.\./shared")
+    endings = {".py", ".md", ".toml", ".yaml", ".smk", ".j2", ".css", ".cfg", ""}
+    listed = subprocess.run(["git", "ls-files"], capture_output=True, text=True, cwd=ROOT, check=True).stdout.split("\n")
+    wrong = []
+    for name in filter(None, listed):
+        path = ROOT / name
+        if path.suffix in endings and path.is_file() and "cc-by-sa" not in name and name != "LICENSE" and path != Path(__file__):
+            hits = places.findall(path.read_text(encoding="utf-8", errors="replace"))
+            wrong += [f"{name}: {hits[:3]}"] if hits else []
+    assert wrong == []
