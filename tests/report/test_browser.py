@@ -9,6 +9,7 @@ import pytest
 
 from pullbook.report.compare import compare_days, render_compare
 from pullbook.report.day import render_day
+from pullbook.report.engine import render_engine
 from pullbook.report.index import render_index
 from pullbook.report.model import summary
 from tests.report.fixture import invented_day
@@ -65,6 +66,12 @@ def test_index(tmp_path: Path) -> None:
     one = summary(invented_day().record)
     days = [{**one, "day": f"20{y}-04-0{d}", "logs_here": d > 1} for y in (29, 30) for d in (1, 2, 3)]
     nothing_wrong(looked_at(render_index(tmp_path, days), "index"))
+
+
+def test_engine(tmp_path: Path) -> None:
+    one = summary(invented_day().record)
+    days = [{**one, "day": f"2031-0{m}-01", "total_deg": 30.0 + m} for m in range(1, 8)]
+    nothing_wrong(looked_at(render_engine(tmp_path, "Blue pump barge V8", days), "engine"))
 
 
 def test_compare(tmp_path: Path) -> None:

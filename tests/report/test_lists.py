@@ -9,6 +9,7 @@ import html5lib
 import pytest
 
 from pullbook.report.engine import render_engine
+from pullbook.report.figures import history
 from pullbook.report.index import render_index
 from pullbook.report.model import advised, best_band, summary
 from tests.report.fixture import invented_day
@@ -94,10 +95,25 @@ def test_history_of_an_engine(tmp_path: Path) -> None:
     assert path == tmp_path / NAMES[3] / "index.html"
     page = parsed(path)
     assert len(entries(page)) == 3
-    table = next(page.iter(XHTML + "tbody"))
+    (figure,) = page.iter(XHTML + "figure")
+    assert figure.get("id") == "figure-history"
+    table = next(t for t in page.iter(XHTML + "table") if "All days of" in "".join(t[0].itertext())).find(XHTML + "tbody")
+    assert table is not None
     assert ["".join(row[0].itertext()) for row in table] == ["2031-04-05-evening", "2031-04-05", "2030-02-03"]
     links = [a.get("href") for a in page.iter(XHTML + "a") if (a.get("href") or "").endswith("report.html")]
     assert links == [f"{d}/report.html" for d in ("2031-04-05-evening", "2031-04-05", "2030-02-03")]
+
+
+def test_history_picture_needs_two_days_and_says_what_was_found() -> None:
+    one = summary(invented_day().record)
+    assert history.picture([one]) is None
+    later = {**one, "day": "2031-06-01", "placed": {**one["placed"], "best_deg": one["placed"]["best_deg"] + 3}}
+    picture = history.picture([one, later, {**one, "day": "2031-07-01", "placed": None, "total_deg": None, "pull_sd_pct": None}])
+    assert picture is not None
+    low = round(one["placed"]["best_deg"])
+    assert picture.title == f"Best advance lay between {low}° and {low + 3}° on 2 days"
+    assert [row[0] for row in picture.table.rows] == ["2031-06-01", "2031-04-05"]
+    assert picture.table.rows[0][2] == f"{later['placed']['best_deg']:.1f}"
 
 
 def test_empty_book_says_what_to_do(tmp_path: Path) -> None:

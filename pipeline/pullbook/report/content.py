@@ -8,6 +8,7 @@ from pullbook.report.canvas import Picture, Table
 from pullbook.report.figures import advance, contours, cost, difference, order, repeatability, residuals, timing, torque
 from pullbook.report.model import Said
 from pullbook.report.tables import enter_table, facts_table, inputs_table, pulls_table, shapes_table
+from pullbook.report.to_set import what_it_is_worth, what_to_set
 from pullbook.report.view import DayView
 from pullbook.report.words import between, known, noted, number, setting_degrees
 
@@ -76,8 +77,8 @@ def content(shown: DayView) -> Content:
         enough=bool(shown.advice.get("enough")),
         standing=model.standing(shown),
         doubts=[*model.refused(record), *model.left_out(shown)],
-        to_set=model.what_to_set(shown),
-        worth=model.what_it_is_worth(shown),
+        to_set=what_to_set(shown),
+        worth=what_it_is_worth(shown),
         limit=limit,
         table=enter_table(shown),
         next_pulls=_next(shown),
@@ -154,7 +155,7 @@ def _assumptions(shown: DayView) -> list[Said]:
         said.append(
             Said(
                 "Expected beforehand",
-                f"from {len(days)} earlier days: {words.listed(map(str, days[:6]))}"
+                f"from {words.counted(len(days), 'earlier day')}: {words.listed(map(str, days[:6]))}"
                 if days
                 else "a stated default, no earlier day",
                 "repeatability and how sharply torque falls off the best; frozen when this day was made",

@@ -3,8 +3,9 @@
 from pathlib import Path
 from typing import Any
 
-from pullbook.report import html
+from pullbook.report import drawing, html
 from pullbook.report.canvas import Table
+from pullbook.report.figures import history
 from pullbook.report.index import by_year, day_rows
 from pullbook.report.words import clean
 
@@ -25,7 +26,18 @@ def render_engine(reports: Path, engine: str, days: list[dict[str, Any]]) -> Pat
     name = rows[0]["engine"] if rows else clean(engine)
     heads = ("day", "to set", "best band", "a repeat lands", "pulls")
     cells = tuple((r["day"], r["advised"], r["best_band"], r["repeatability"], r["pulls"]) for r in rows)
-    values = {"engine": name, "years": by_year(rows), "count": len(rows), "glance": Table(f"All days of {name}", heads, cells)}
+    drawn = history.picture(rows[::-1])
+    figures = []
+    if drawn is not None:
+        both = [html.own_markup(drawing.svg(drawn, (0.0, 1.0), narrow=narrow)) for narrow in (False, True)]
+        figures = [{"picture": drawn, "wide": both[0], "narrow": both[1]}]
+    values = {
+        "engine": name,
+        "years": by_year(rows),
+        "count": len(rows),
+        "glance": Table(f"All days of {name}", heads, cells),
+        "figures": figures,
+    }
     folder = reports / engine
     folder.mkdir(parents=True, exist_ok=True)
     path = folder / "index.html"

@@ -6,7 +6,7 @@ from urllib.parse import quote
 
 from pullbook.report import words
 from pullbook.report.view import DayView, mapped
-from pullbook.report.words import clean_all, counted, degrees, half_width, listed, noted, number, percent, setting_degrees
+from pullbook.report.words import clean_all, counted, listed, noted, number, setting_degrees
 
 HEARD = ("heard", "faint", "counted")
 NO_BAND = "not placed"
@@ -35,76 +35,6 @@ def count_pulls(pulls: list[dict[str, Any]]) -> str:
     if by["left_out"]:
         parts.append(f"{by['left_out']} left out")
     return listed(parts)
-
-
-def what_to_set(shown: DayView) -> list[Said]:
-    """The advice as things to set; empty where there is none."""
-    curve = shown.mechanical
-    if curve is None:
-        return []
-    said = [
-        Said("Total", setting_degrees(curve["total_deg"])),
-        Said(
-            "Initial",
-            setting_degrees(curve.get("initial_deg")),
-            "" if curve.get("initial_deg") is not None else "follows from the total once the stop is known",
-        ),
-    ]
-    if curve.get("stop_deg") is not None:
-        said.append(Said("Stop", setting_degrees(curve["stop_deg"])))
-    if curve.get("start_rpm") is not None:
-        said.append(Said("Starts to move", words.setting_rpm(curve["start_rpm"])))
-    if curve.get("knee_rpm") is not None:
-        said.append(Said("Bends", f"{degrees(curve.get('knee_deg'))} at {words.setting_rpm(curve['knee_rpm'])}"))
-    if curve.get("all_in_rpm") is not None:
-        said.append(Said("All in by", words.setting_rpm(curve["all_in_rpm"])))
-    if curve.get("springs_note"):
-        said.append(Said("Springs", str(curve["springs_note"])))
-    return said
-
-
-def what_it_is_worth(shown: DayView) -> list[str]:
-    """Cost against the best and change against the baseline, with how sure."""
-    curve = shown.mechanical
-    if curve is None:
-        costs = [r["cost_pct"] for r in shown.advice.get("least_curve") or [] if r.get("cost_pct") is not None]
-        mean = sum(costs) / len(costs) if costs else None
-        return (
-            [f"Given away against the best at every rpm: {percent(mean, 0.1)} on average."]
-            if costs and mapped(shown.record)
-            else []
-        )
-    told = []
-    if curve.get("versus_baseline_pct") is not None and curve.get("versus_lo_pct") is not None:
-        half = half_width(curve["versus_lo_pct"], curve["versus_hi_pct"])
-        told.append(
-            f"Against the baseline{f' ({shown.baseline})' if shown.baseline else ''}: torque "
-            f"{percent(curve['versus_baseline_pct'], half, signed=True)} "
-            f"(likely {words.percent_between(curve['versus_lo_pct'], curve['versus_hi_pct'])})."
-        )
-    if curve.get("cost_pct") is not None:
-        half = half_width(curve.get("cost_lo_pct"), curve.get("cost_hi_pct"))
-        cost = (
-            f" (likely {words.percent_between(curve['cost_lo_pct'], curve['cost_hi_pct'])})"
-            if curve.get("cost_lo_pct") is not None
-            else ""
-        )
-        told.append(f"Given away against the best curve at every rpm: {percent(curve['cost_pct'], half)}{cost}.")
-    told += [f"{note[0].upper()}{note[1:]}." for note in curve.get("notes") or [] if note]
-    told += _for_most_torque(curve.get("most_torque") or {}, curve)
-    return ["Crank degrees before top dead centre, vacuum advance off.", *told]
-
-
-def _for_most_torque(most: dict[str, Any], curve: dict[str, Any]) -> list[str]:
-    """What it would take to have the last of the torque, where that is another setting."""
-    gain, have = most.get("versus_baseline_pct"), curve.get("versus_baseline_pct")
-    if gain is None or have is None or gain - have < 0.1 or most.get("total_deg") is None:
-        return []
-    initial = f", {setting_degrees(most['initial_deg'])} initial" if most.get("initial_deg") is not None else ""
-    total = f"{setting_degrees(most['total_deg'])} total{initial}"
-    return [
-        f"For the last {percent(gain - have, 0.1)}: {total}" + (f"; {most['springs_note']}." if most.get("springs_note") else ".")
-    ]
 
 
 def standing(shown: DayView) -> list[Said]:
@@ -238,6 +168,25 @@ def best_band(record: dict[str, Any]) -> str:
     return "below what was run" if "below_tested" in states else NO_BAND
 
 
+def _placed(record: dict[str, Any]) -> dict[str, Any] | None:
+    """The row in the middle of those where the best was found: rpm, best, its range and its band, degrees."""
+    rows = [r for r in record.get("best") or [] if r.get("best_deg") is not None]
+    if not rows:
+        return None
+    names = ("rpm", "best_deg", "lo_deg", "hi_deg", "band_lo_deg", "band_hi_deg")
+    return {name: rows[len(rows) // 2].get(name) for name in names}
+
+
+def _total(record: dict[str, Any]) -> float | None:
+    """Total advance advised, or what the table ends with."""
+    advice = record.get("advice") or {}
+    if mapped(record):
+        table = [r for r in advice["table"] if r.get("delivered_deg") is not None]
+        return float(max(table, key=lambda r: r["rpm"])["delivered_deg"])
+    total = (advice.get("mechanical") or {}).get("total_deg")
+    return None if total is None else float(total)
+
+
 def address(name: str) -> str:
     """A folder's name as a part of an address."""
     return quote(name, safe="", errors="surrogateescape")
@@ -249,7 +198,8 @@ def summary(record: dict[str, Any]) -> dict[str, Any]:
     Returns
     -------
     dict
-        ``engine, day, sentence, advised, best_band, repeatability, pull_sd_pct`` (% or None)``, pulls, settings, changes,
+        ``engine, day, sentence, advised, best_band, placed, total_deg, repeatability, pull_sd_pct`` (% or None)``,
+        pulls, settings, changes,
         notes, fuel, dyno, questions`` (count)``, made_at, tool_version, href`` (``<engine>/<day>/report.html``, percent-encoded,
         from the reports folder)``, logs_here``. The caller may add or overrule any of them.
     """
@@ -264,6 +214,8 @@ def summary(record: dict[str, Any]) -> dict[str, Any]:
         "sentence": sentence(shown),
         "advised": advised(shown),
         "best_band": best_band(shown),
+        "placed": _placed(shown),
+        "total_deg": _total(shown),
         "repeatability": repeats(shown),
         "pull_sd_pct": (shown.get("repeatability") or {}).get("pull_sd_pct"),
         "pulls": count_pulls(shown.get("pulls") or []),

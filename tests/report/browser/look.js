@@ -79,7 +79,7 @@ try {
     await tab.setViewport({ width: view.width, height: view.height, isMobile: !!view.touch, hasTouch: !!view.touch });
     tab.on("request", (r) => { if (!/^(file|data):/.test(r.url())) told.asked.push(r.url()); });
     await tab.goto(pathToFileURL(resolve(page)).href, { waitUntil: "load" });
-    const sections = await tab.$$("main > section");
+    const sections = await tab.$$('main > section[id^="page-"]');
     if (sections.length) {
       for (const [i, section] of sections.entries()) await section.screenshot({ path: join(shots, `${view.name}-${i + 1}.png`) });
     } else await tab.screenshot({ path: join(shots, `${view.name}.png`), fullPage: true });

@@ -7,7 +7,7 @@ from pullbook.report.canvas import Panel, Picture, Table, column, thin
 from pullbook.report.figures.lines import broken
 from pullbook.report.style import PAPER
 from pullbook.report.view import DayView
-from pullbook.report.words import labels, noted, number
+from pullbook.report.words import labels, noted, number, short
 
 LANES = 24
 
@@ -52,7 +52,7 @@ def picture(shown: DayView) -> Picture | None:
                     ax,
                     panel.span[1] + 50,
                     middle,
-                    named[noted(p.get("setting"))].split("\n")[0],
+                    short(named[noted(p.get("setting"))].replace("\n", " "), 16),
                     dx=4,
                     hue="down" if out else "soft",
                 )

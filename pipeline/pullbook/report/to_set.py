@@ -1,0 +1,78 @@
+"""What to set and what it is worth, in a builder's words."""
+
+from typing import Any
+
+from pullbook.report import words
+from pullbook.report.model import Said
+from pullbook.report.view import DayView, mapped
+from pullbook.report.words import degrees, half_width, percent, setting_degrees
+
+
+def what_to_set(shown: DayView) -> list[Said]:
+    """The advice as things to set; empty where there is none."""
+    curve = shown.mechanical
+    if curve is None:
+        return []
+    said = [
+        Said("Total", setting_degrees(curve["total_deg"])),
+        Said(
+            "Initial",
+            setting_degrees(curve.get("initial_deg")),
+            "" if curve.get("initial_deg") is not None else "follows from the total once the stop is known",
+        ),
+    ]
+    if curve.get("stop_deg") is not None:
+        said.append(Said("Stop", setting_degrees(curve["stop_deg"])))
+    if curve.get("start_rpm") is not None:
+        said.append(Said("Starts to move", words.setting_rpm(curve["start_rpm"])))
+    if curve.get("knee_rpm") is not None:
+        said.append(Said("Bends", f"{degrees(curve.get('knee_deg'))} at {words.setting_rpm(curve['knee_rpm'])}"))
+    if curve.get("all_in_rpm") is not None:
+        said.append(Said("All in by", words.setting_rpm(curve["all_in_rpm"])))
+    if curve.get("springs_note"):
+        said.append(Said("Springs", str(curve["springs_note"])))
+    return said
+
+
+def what_it_is_worth(shown: DayView) -> list[str]:
+    """Cost against the best and change against the baseline, with how sure."""
+    curve = shown.mechanical
+    if curve is None:
+        costs = [r["cost_pct"] for r in shown.advice.get("least_curve") or [] if r.get("cost_pct") is not None]
+        mean = sum(costs) / len(costs) if costs else None
+        return (
+            [f"Given away against the best at every rpm: {percent(mean, 0.1)} on average."]
+            if costs and mapped(shown.record)
+            else []
+        )
+    told = []
+    if curve.get("versus_baseline_pct") is not None and curve.get("versus_lo_pct") is not None:
+        half = half_width(curve["versus_lo_pct"], curve["versus_hi_pct"])
+        told.append(
+            f"Against the baseline{f' ({shown.baseline})' if shown.baseline else ''}: torque "
+            f"{percent(curve['versus_baseline_pct'], half, signed=True)} "
+            f"(likely {words.percent_between(curve['versus_lo_pct'], curve['versus_hi_pct'])})."
+        )
+    if curve.get("cost_pct") is not None:
+        half = half_width(curve.get("cost_lo_pct"), curve.get("cost_hi_pct"))
+        cost = (
+            f" (likely {words.percent_between(curve['cost_lo_pct'], curve['cost_hi_pct'])})"
+            if curve.get("cost_lo_pct") is not None
+            else ""
+        )
+        told.append(f"Given away against the best curve at every rpm: {percent(curve['cost_pct'], half)}{cost}.")
+    told += [f"{note[0].upper()}{note[1:]}." for note in curve.get("notes") or [] if note]
+    told += _for_most_torque(curve.get("most_torque") or {}, curve)
+    return ["Crank degrees before top dead centre, vacuum advance off.", *told]
+
+
+def _for_most_torque(most: dict[str, Any], curve: dict[str, Any]) -> list[str]:
+    """What it would take to have the last of the torque, where that is another setting."""
+    gain, have = most.get("versus_baseline_pct"), curve.get("versus_baseline_pct")
+    if gain is None or have is None or gain - have < 0.1 or most.get("total_deg") is None:
+        return []
+    initial = f", {setting_degrees(most['initial_deg'])} initial" if most.get("initial_deg") is not None else ""
+    total = f"{setting_degrees(most['total_deg'])} total{initial}"
+    return [
+        f"For the last {percent(gain - have, 0.1)}: {total}" + (f"; {most['springs_note']}." if most.get("springs_note") else ".")
+    ]
