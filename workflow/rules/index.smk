@@ -1,10 +1,10 @@
 rule index:
     # Every engine and day, newest first, and each engine's tune history.
     input:
-        expand("parcels/{parcel}.reported", parcel=PLAN.parcels),
+        local(expand("reported/{parcel}.json", parcel=PLAN.parcels)),
     output:
-        f"index/{PLAN.id}.done",
+        local(f"index/{PLAN.id}.done"),
     params:
         plan=PLAN.file.name,
     shell:
-        "{PLAN.python:q} -m pullbook.running.job index --plan {params.plan:q} --done {output:q}"
+        "{PLAN.python:q} -m pullbook.running.job index --plan {params.plan:q} --out {output:q}"

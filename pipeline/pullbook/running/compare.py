@@ -51,8 +51,7 @@ def compare(book: Book, a: str, b: str) -> dict[str, Any]:
 def _lines(comparison: dict[str, Any]) -> list[str]:
     """The comparison on a terminal: which is which, the sentence, what stands between the two, what changed."""
     lines = [f"A: {comparison['a']['name']}", f"B: {comparison['b']['name']}", comparison["sentence"]]
-    for limit in comparison["limits"]:
-        lines.append(f"  {limit['what']} ({limit['of']} {limit['level']}): {limit['why']}; needed: {limit['needed']}")
+    lines += [f"  {x['what']} ({x['of']} {x['level']}): {x['why']}; needed: {x['needed']}" for x in comparison["limits"]]
     return lines + [f"  {text}" for text in comparison["changed"]]
 
 

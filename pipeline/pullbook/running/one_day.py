@@ -1,30 +1,31 @@
 """A day through the stages: the edge where their tables meet files. The two halves are the two processes of the workflow."""
 
 import dataclasses
-import shutil
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import polars as pl
-from natsort import natsort_keygen
 
 from pullbook import METHOD, __version__
 from pullbook.handover import AlignedDay, BestDay, DayReading, DeliveredDay
 from pullbook.running import handover_files
+from pullbook.running.draw import draw
+from pullbook.running.earlier import Earlier, keep_outline, keep_own
 from pullbook.running.plan import Plan, PlannedDay
 from pullbook.running.progress import note
 
-_natural = natsort_keygen()
+STAGES = "stages"
+"""Folder of what the first half hands to the second."""
 
 
-def measure(plan: Plan, day: PlannedDay) -> dict[str, Any]:
-    """Read -> align -> delivered, and the day's own figures under the default prior, kept for the second half.
+def measure(plan: Plan, day: PlannedDay, folder: Path) -> dict[str, Any]:
+    """Read -> align -> delivered, and the day's own figures under the default prior, kept in ``folder`` for the second half.
 
     Returns
     -------
     dict
-        ``errors``: the contract's error objects; ``warnings``, ``questions``: counts.
+        ``errors``: the contract's error objects.
     """
     if day.action == "draw":
         return {}
@@ -45,20 +46,16 @@ def measure(plan: Plan, day: PlannedDay) -> dict[str, Any]:
     reading = dataclasses.replace(
         reading, logs=tuple(dataclasses.replace(log, samples=log.samples.clear()) for log in reading.logs)
     )
-    folder = plan.work / "days" / day.id
-    handover_files.save(folder / "stages", {"reading": reading, "aligned": aligned, "delivered": delivered, "best": own})
-    handover_files.save(
-        folder / "own",
-        {
-            "own": {**own.own, "engine": day.engine, "day": day.day, "dyno": reading.facts.dyno.name},
-            "outline": outline(reading, aligned, delivered),
-        },
-    )
+    handover_files.save(folder / STAGES, {"reading": reading, "aligned": aligned, "delivered": delivered, "best": own})
+    keep_own(folder, {**own.own, "engine": day.engine, "day": day.day, "dyno": reading.facts.dyno.name})
+    keep_outline(folder, outline(reading, aligned, delivered))
     return {"errors": [dataclasses.asdict(e) for e in reading.errors]}
 
 
-def report(plan: Plan, day: PlannedDay) -> dict[str, Any]:
+def report(plan: Plan, day: PlannedDay, folders: dict[str, Path]) -> dict[str, Any]:
     """Best with what earlier days taught -> archive -> report; or the report alone, from the record.
+
+    ``folders``: what was measured of this day and of the run's earlier ones, by the day's id.
 
     Returns
     -------
@@ -77,7 +74,7 @@ def report(plan: Plan, day: PlannedDay) -> dict[str, Any]:
             raise LookupError("the record to draw from is not in the archive")
         revision = int(current["revision"])
     else:
-        record, tables = _made(plan, day, store)
+        record, tables = _made(plan, day, store, folders)
         _step(plan, day, "best")
         try:
             revision = store.write_day(
@@ -100,37 +97,7 @@ def report(plan: Plan, day: PlannedDay) -> dict[str, Any]:
     return outcome | {"sentence": record["advice"]["sentence"], "report": plan.book.shown(place), "revision": revision}
 
 
-def draw(plan: Plan, day: PlannedDay, record: dict[str, Any], tables: dict[str, pl.DataFrame], revision: int) -> Path:
-    """Write the day's report folder as a whole: made beside it, then put in its place."""
-    import json
-
-    from pullbook.report.day import render_day
-    from pullbook.report.model import summary
-    from pullbook.running.drawn import write_note
-
-    place = plan.book.reports / day.engine / day.day
-    making = plan.book.reports / f".making-{day.id}"
-    shutil.rmtree(making, ignore_errors=True)
-    making.mkdir(parents=True)
-    logs = plan.book.day_folder(day.engine, day.day)
-    render_day(record, tables, making, pictures_from=logs if logs.is_dir() else None, page=plan.page)
-    text = json.dumps(record, ensure_ascii=False, allow_nan=False, indent=1)
-    (making / "day.json").write_text(text, encoding="utf-8", errors="backslashreplace")
-    files = [p.relative_to(making).as_posix() for p in making.rglob("*") if p.is_file()]
-    write_note(making, (day.engine, day.day), revision=revision, page=plan.page, files=files, summary=summary(record))
-    place.parent.mkdir(parents=True, exist_ok=True)
-    if place.exists():
-        old = plan.book.reports / f".old-{day.id}"
-        shutil.rmtree(old, ignore_errors=True)
-        place.rename(old)
-        making.rename(place)
-        shutil.rmtree(old, ignore_errors=True)
-    else:
-        making.rename(place)
-    return place / "report.html"
-
-
-def _made(plan: Plan, day: PlannedDay, store: Any) -> tuple[dict[str, Any], dict[str, pl.DataFrame]]:
+def _made(plan: Plan, day: PlannedDay, store: Any, folders: dict[str, Path]) -> tuple[dict[str, Any], dict[str, pl.DataFrame]]:
     from pullbook.archive.changes import changes
     from pullbook.archive.inputs import gone_since
     from pullbook.archive.settings import settings_table
@@ -140,12 +107,13 @@ def _made(plan: Plan, day: PlannedDay, store: Any) -> tuple[dict[str, Any], dict
     from pullbook.stages.record import check_record, day_record, outline
     from pullbook.stages.surface import surface
 
-    stages = handover_files.load(plan.work / "days" / day.id / "stages")
+    stages = handover_files.load(folders[day.id] / STAGES)
     reading: DayReading = stages["reading"]
     aligned: AlignedDay = stages["aligned"]
     delivered: DeliveredDay = stages["delivered"]
     own: BestDay = stages["best"]
-    prior = pool(reading.facts, reading.engine, _earlier(plan, day, reading, store))
+    earlier = Earlier(plan, day, folders)
+    prior = pool(reading.facts, reading.engine, earlier.own_figures(reading.facts.dyno.name, store))
     # The day's own figures stay those made before pooling: a later day must not learn from itself by way of this one.
     best = own if prior == own.prior else dataclasses.replace(best_advance(reading, aligned, delivered, prior), own=own.own)
     advice = advise(reading, aligned, delivered, best)
@@ -155,7 +123,7 @@ def _made(plan: Plan, day: PlannedDay, store: Any) -> tuple[dict[str, Any], dict
         delivered,
         best,
         advice,
-        changes=changes(outline(reading, aligned, delivered), _previous(plan, day, store)),
+        changes=changes(outline(reading, aligned, delivered), earlier.outline_before(store)),
         inputs=day.inputs,
         tool_version=__version__,
         method=METHOD,
@@ -186,40 +154,6 @@ def _made(plan: Plan, day: PlannedDay, store: Any) -> tuple[dict[str, Any], dict
         "settings": settings_table(plan.book, day.engine, day.day, day.inputs),
     }
     return record, tables
-
-
-def _earlier(plan: Plan, day: PlannedDay, reading: DayReading, store: Any) -> list[dict[str, Any]]:
-    """Own figures of earlier days of this engine or dyno: of this run's days from the work folder, else from the archive."""
-    dyno = reading.facts.dyno.name
-    known = {(h["engine"], h["day"]): h for h in store.own_history(day.engine, dyno, day.day)}
-    for other in _before(plan, day):
-        figures = handover_files.load(plan.work / "days" / other.id / "own")["own"]
-        known.pop((other.engine, other.day), None)
-        if other.engine == day.engine or (dyno is not None and figures["dyno"] == dyno and other.day[:10] < day.day[:10]):
-            known[other.engine, other.day] = figures
-    return [known[key] for key in sorted(known, key=lambda k: (k[1], k[0]))]
-
-
-def _before(plan: Plan, day: PlannedDay) -> list[PlannedDay]:
-    """This run's days before ``day`` that have been measured, oldest first (two visits on one date in natural order)."""
-    found = [
-        other
-        for other in plan.days.values()
-        if other.action == "make"
-        and _natural(other.day) < _natural(day.day)
-        and (plan.work / "days" / other.id / "own" / "records.json").exists()
-    ]
-    return sorted(found, key=lambda d: _natural(d.day))
-
-
-def _previous(plan: Plan, day: PlannedDay, store: Any) -> dict[str, Any] | None:
-    """Outline of this engine's last day before this one, whether it is of this run or of the archive."""
-    archived: dict[str, Any] | None = store.previous_record(day.engine, day.day)
-    mine = [d for d in _before(plan, day) if d.engine == day.engine]
-    if mine and (archived is None or _natural(archived["day"]) <= _natural(mine[-1].day)):
-        known: dict[str, Any] = handover_files.load(plan.work / "days" / mine[-1].id / "own")["outline"]
-        return known
-    return archived
 
 
 def _step(plan: Plan, day: PlannedDay, step: str, weight: int = 1) -> None:

@@ -203,25 +203,30 @@ def _packed(book: Book, settings: Settings, planned: list[PlannedDay], *, pages:
     return Plan(_ident(*parcels), file, str(book.root), settings.logs, settings.page, by_id, parcels, pages, book.work)
 
 
-def clear_markers(plan: Plan) -> None:
+def clear_outcomes(plan: Plan) -> None:
     """Remove what earlier runs left of this plan's parcels: planned work is by definition not done.
 
-    Measured parcels are kept: they are named by the content they came from, so an interrupted run goes on from them.
+    Parcels measured whole and without a fault are kept: they are named by the content they came from, so an interrupted run goes
+    on from them.
     """
     for parcel, ids in plan.parcels.items():
-        (plan.work / _PARCELS / f"{parcel}.reported").unlink(missing_ok=True)
-        for ident in ids:
-            (plan.work / "days" / ident / "report.json").unlink(missing_ok=True)
-        kept = ("measure.json", "own/records.json")
-        if not all((plan.work / "days" / ident / name).exists() for ident in ids for name in kept):
-            (plan.work / _PARCELS / f"{parcel}.measured").unlink(missing_ok=True)
+        (plan.work / "reported" / f"{parcel}.json").unlink(missing_ok=True)
+        measured = plan.work / "measured" / parcel
+        if measured.exists() and not all(_measured(measured / ident) for ident in ids):
+            shutil.rmtree(measured, ignore_errors=True)
     (plan.work / "index" / f"{plan.id}.done").unlink(missing_ok=True)
+
+
+def _measured(folder: Path) -> bool:
+    try:
+        return not {"fault", "unwritable"} & json.loads((folder / "measure.json").read_text(encoding="utf-8")).keys()
+    except (OSError, ValueError):
+        return False
 
 
 def clear_work(plan: Plan) -> None:
     """After a whole run: its intermediate files have served."""
     for parcel in plan.parcels:
-        for ending in ("json", "measured", "reported"):
-            (plan.work / _PARCELS / f"{parcel}.{ending}").unlink(missing_ok=True)
-    for ident in plan.days:
-        shutil.rmtree(plan.work / "days" / ident, ignore_errors=True)
+        (plan.work / _PARCELS / f"{parcel}.json").unlink(missing_ok=True)
+        (plan.work / "reported" / f"{parcel}.json").unlink(missing_ok=True)
+        shutil.rmtree(plan.work / "measured" / parcel, ignore_errors=True)

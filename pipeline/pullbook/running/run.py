@@ -13,8 +13,8 @@ from typing import Any
 from pullbook.book import Book
 from pullbook.config import Settings
 from pullbook.place import carried
-from pullbook.running.job import outcome_file
-from pullbook.running.plan import Plan, clear_markers, clear_work, make_plan
+from pullbook.running.draw import clear_half_drawn
+from pullbook.running.plan import Plan, clear_outcomes, clear_work, make_plan
 from pullbook.running.progress import Display
 from pullbook.running.stop import Stop, Stopped, end_family
 
@@ -84,6 +84,7 @@ def run(
                 outcome.notices.append(f"{left['engine']} / {left['day']}: an interrupted run was completed")
         except ArchiveUnwritable as refused:
             outcome.unwritable, outcome.status = str(refused), 1
+        clear_half_drawn(book)
         plan, settled, fine = make_plan(book, settings, store, only)
         if plan.parcels or plan.pages:
             _work(plan, profile or carried("workflow") / "profiles" / "default", quiet, stop)
@@ -108,7 +109,7 @@ def _close(book: Book, store: Any, outcome: Outcome) -> None:
 def _work(plan: Plan, profile: Path, quiet: bool, told: threading.Event | None) -> None:
     """Hand the plan to Snakemake and show progress until it ends; on a signal end the whole family of processes."""
     plan.work.mkdir(parents=True, exist_ok=True)
-    clear_markers(plan)
+    clear_outcomes(plan)
     plan.write()
     events = plan.work / "progress.jsonl"
     events.unlink(missing_ok=True)
@@ -144,15 +145,15 @@ def _tell(text: str) -> None:
 def _collect(plan: Plan, outcome: Outcome) -> None:
     """Read every day's status; a day without one never got its turn, which is a fault of ours unless the disk took nothing more."""
     full = _refusal(plan.work)
-    for ident, day in plan.days.items():
-        status: dict[str, Any] = {"engine": day.engine, "day": day.day}
-        parts = ("report",) if day.action == "draw" else ("measure", "report")
+    outcomes: dict[str, dict[str, Any]] = {}
+    for parcel in plan.parcels:
         try:
-            for part in parts:
-                if "fault" not in status:
-                    status |= json.loads(outcome_file(plan, ident, part).read_text(encoding="utf-8"))
+            outcomes |= json.loads((plan.work / "reported" / f"{parcel}.json").read_text(encoding="utf-8"))
         except (OSError, ValueError):
-            status |= {"fault": "its job ended early", "log": "workflow.log"}
+            continue
+    for ident, day in plan.days.items():
+        status = {"engine": day.engine, "day": day.day}
+        status |= outcomes.get(ident, {"fault": "its job ended early", "log": "workflow.log"})
         if "fault" in status and full:
             status["unwritable"] = full
             del status["fault"], status["log"]
