@@ -1,4 +1,4 @@
-"""Interval honesty on a published torque regression (outside check M1e): the true best must lie in the 90 % interval on 86–94 % of days.
+"""Interval honesty on a published torque regression (outside check M1e): 86–94 % of the 90 % intervals must hold the true best.
 
 Five settings 18, 23, 28, 32 and 35°, torque from the regression at 1000, 3000 and 5000 rpm, one independent normal draw of 0.5 % of
 peak torque a pull common to all its rows. Source: Crossley and Cook, IEE Control '91, as carried by the Modelica Standard Library.

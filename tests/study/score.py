@@ -120,7 +120,10 @@ def score_advice(day: SimulatedDay, best: BestDay, advice: Advice) -> dict[str, 
         turned = shape["start_rpm"] is not None and shape["all_in_rpm"] is not None
         points = [(0.0, shape["total_deg"])]  # locked: one advance all the way
         if turned:
-            points = [(shape["start_rpm"], shape["total_deg"] - (shape["stop_deg"] or 0.0)), (shape["all_in_rpm"], shape["total_deg"])]
+            points = [
+                (shape["start_rpm"], shape["total_deg"] - (shape["stop_deg"] or 0.0)),
+                (shape["all_in_rpm"], shape["total_deg"]),
+            ]
         if turned and shape.get("knee_rpm") is not None:
             points.insert(1, (shape["knee_rpm"], shape["knee_deg"]))
         if len(rpm) and all(p is not None for pair in points for p in pair):
@@ -146,7 +149,8 @@ def _plain_scores(day: SimulatedDay, answer: PlainAnswer, rpm: Array, ours: dict
         pairs = [(truth.effect_pct(s), *e) for s, e in answer.effects.items()]
         effects = {
             "error": _list([e - r for r, e, _, _ in pairs]), "covered": [bool(a <= r <= b) for r, _, a, b in pairs],
-            "called": sum(a > 0 or b < 0 for _, _, a, b in pairs), "wrong": sum((a > 0 and r < 0) or (b < 0 and r > 0) for r, _, a, b in pairs),
+            "called": sum(a > 0 or b < 0 for _, _, a, b in pairs),
+            "wrong": sum((a > 0 and r < 0) or (b < 0 and r > 0) for r, _, a, b in pairs),
             "differ": sum(abs(r) > 1 for r, *_ in pairs), "found": sum(abs(r) > 1 and (a > 0 or b < 0) for r, _, a, b in pairs),
         }  # fmt: skip
     return {

@@ -72,15 +72,16 @@ def best_row(name: str, days: Days) -> list[str]:
     ]  # fmt: skip
 
 
-BEST_HEAD = ("design", "days", "inside, % of rows", "covered, inside %", "covered, all bounds %", "median error °", "90th pct °", "width °",
-             "given away, mean %", "95th pct %", "one-sided covered % (rows)", "inside but > 3° out")  # fmt: skip
+BEST_HEAD = (
+    "design", "days", "inside, % of rows", "covered, inside %", "covered, all bounds %", "median error °", "90th pct °", "width °",
+    "given away, mean %", "95th pct %", "one-sided covered % (rows)", "inside but > 3° out",
+)  # fmt: skip
 
 
 def other_row(name: str, days: Days) -> list[str]:
     """Effects, delivered advance and advice of one design."""
     out = [name]
-    for kind in ("span", "row"):
-        out.append(share(pick(days, "effects", kind, "covered")))
+    out += [share(pick(days, "effects", kind, "covered")) for kind in ("span", "row")]
     called, wrong = pick(days, "effects", "span", "called").sum(), pick(days, "effects", "span", "wrong").sum()
     differ, found = pick(days, "effects", "span", "differ").sum(), pick(days, "effects", "span", "found").sum()
     out.append(f"{wrong:.0f} of {called:.0f}")
@@ -92,8 +93,10 @@ def other_row(name: str, days: Days) -> list[str]:
     return out
 
 
-OTHER_HEAD = ("design", "effects covered, span %", "effects covered, rows %", "wrong sign called", "differ > 1 % and found %", "delivered covered %",
-              "delivered rms °", "least curve within 0.7 %", "its mean %", "95th pct %", "mechanical mean %", "95th pct %")  # fmt: skip
+OTHER_HEAD = (
+    "design", "effects covered, span %", "effects covered, rows %", "wrong sign called", "differ > 1 % and found %",
+    "delivered covered %", "delivered rms °", "least curve within 0.7 %", "its mean %", "95th pct %", "mechanical mean %", "95th pct %",
+)  # fmt: skip
 
 
 def plain_rows(days: Days) -> list[list[str]]:
@@ -107,15 +110,22 @@ def plain_rows(days: Days) -> list[list[str]]:
         wrong, called = pick(days, *at, "effects", "wrong").sum(), pick(days, *at, "effects", "called").sum()
         found, differ = pick(days, *at, "effects", "found").sum(), pick(days, *at, "effects", "differ").sum()
         out.append([
-            WORDS[method], str(len(theirs)), f"{quantile(ours, 0.5)} / {quantile(theirs, 0.5)}", f"{quantile(ours, 0.9)} / {quantile(theirs, 0.9)}",
-            f"{mean(our_away)} / {mean(away)}", f"{quantile(our_away, 0.95, 3)} / {quantile(away, 0.95, 3)}", share(pick(days, *at, "covered")),
-            share(effects), f"{wrong:.0f} of {called:.0f}" if called else "–", f"{100 * found / differ:.1f}" if differ else "–",
+            WORDS[method], str(len(theirs)), _pair(quantile(ours, 0.5), quantile(theirs, 0.5)),
+            _pair(quantile(ours, 0.9), quantile(theirs, 0.9)), _pair(mean(our_away), mean(away)),
+            _pair(quantile(our_away, 0.95, 3), quantile(away, 0.95, 3)), share(pick(days, *at, "covered")), share(effects),
+            f"{wrong:.0f} of {called:.0f}" if called else "–", f"{100 * found / differ:.1f}" if differ else "–",
         ])  # fmt: skip
     return out
 
 
-PLAIN_HEAD = ("plain method", "rows both answer", "median error °, ours / its", "90th pct °", "given away mean %", "95th pct %", "its 90 % covers %",
-              "its effects cover %", "its wrong signs", "its found %")  # fmt: skip
+def _pair(ours: str, theirs: str) -> str:
+    return f"{ours} / {theirs}"
+
+
+PLAIN_HEAD = (
+    "plain method", "rows both answer", "median error °, ours / its", "90th pct °", "given away mean %", "95th pct %",
+    "its 90 % covers %", "its effects cover %", "its wrong signs", "its found %",
+)  # fmt: skip
 
 
 def season_rows(out: Path) -> list[list[str]]:
@@ -127,15 +137,18 @@ def season_rows(out: Path) -> list[list[str]]:
         if not len(alone):
             continue
         rows.append([
-            path.stem.removeprefix("season-"), str(len(days)), mean(alone, 2), mean(informed, 2), f"{100 * (1 - informed.mean() / alone.mean()):.0f}",
-            share(pick(days, "alone", "covered")), share(pick(days, "informed", "covered")), quantile(pick(days, "alone", "error"), 0.5),
+            path.stem.removeprefix("season-"), str(len(days)), mean(alone, 2), mean(informed, 2),
+            f"{100 * (1 - informed.mean() / alone.mean()):.0f}", share(pick(days, "alone", "covered")),
+            share(pick(days, "informed", "covered")), quantile(pick(days, "alone", "error"), 0.5),
             quantile(pick(days, "informed", "error"), 0.5),
         ])  # fmt: skip
     return rows
 
 
-SEASON_HEAD = ("design", "seasons", "width alone °", "width with archive °", "narrower %", "covered alone %", "covered with archive %",
-               "median error alone °", "with archive °")  # fmt: skip
+SEASON_HEAD = (
+    "design", "seasons", "width alone °", "width with archive °", "narrower %", "covered alone %", "covered with archive %",
+    "median error alone °", "with archive °",
+)  # fmt: skip
 
 
 def markdown(out: Path) -> str:

@@ -89,11 +89,16 @@ def answer_row(posterior: Posterior, row: int, tolerance: float) -> RowAnswer:
         )
     if state == "above_tested":
         doubt = float(np.mean(best <= tested_hi))
-        return RowAnswer(state, lo=_number(np.quantile(true, max(0.10 * (1 - doubt), 0.02))), least=least)
+        return RowAnswer(state, lo=_number(np.quantile(true, _tail(doubt))), least=least)
     if state == "below_tested":
         doubt = float(np.mean(best >= tested_lo))
-        return RowAnswer(state, hi=_number(np.quantile(true, 1 - max(0.10 * (1 - doubt), 0.02))), least=least)
+        return RowAnswer(state, hi=_number(np.quantile(true, 1 - _tail(doubt))), least=least)
     return RowAnswer(state, least=least)
+
+
+def _tail(doubt: float) -> float:
+    """Share of the draws left beyond a one-sided bound: a tenth, less half of what the label itself is in doubt."""
+    return max(0.10 - 0.5 * doubt, 0.02)
 
 
 def _cheapest(grid: Array, expected: Array, at: int) -> float:

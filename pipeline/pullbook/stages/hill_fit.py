@@ -11,10 +11,13 @@ from pullbook.stages.day_table import DayTable, common_shape, joined, tested_mid
 from pullbook.stages.earlier_best import EarlierBest, earlier_best
 from pullbook.stages.hill import HillBasis, hill_basis, ln_torque_lost, slopes
 from pullbook.stages.likelihood import DayLikelihood, nodes
+from pullbook.stages.one_way import drift_looks_like_timing
 from pullbook.stages.own_effects import OwnEffects, effect_modes
 from pullbook.stages.sampler import DRAWS, sample
 from pullbook.stages.wander import USUAL, estimate_wander, likelihood_for
 
+DRIFT_USUAL = 0.001  # fraction a pull, median of the scale
+DRIFT_UNSEEN = 0.003  # where advance went one way with the pulls: no return bounds it, so a bad day must be allowed for
 REACH_RPM = 200  # an anchor this far outside the rows is still read off the hill
 
 
@@ -76,9 +79,11 @@ def fit_hill(table: DayTable, prior: Prior, rng: np.random.Generator, own: OwnEf
     return _on_rows(table, ready, rng)
 
 
-def _own_modes(table: DayTable, coarse: DayTable, own: OwnEffects, first: int) -> tuple[Array, dict[str, tuple[Array, slice]]]:
+def _own_modes(
+    table: DayTable, coarse: DayTable, own: OwnEffects, first: int, pull_sd: float
+) -> tuple[Array, dict[str, tuple[Array, slice]]]:
     """Modes (P, R, E) of the settings' own effects on joined rows, and where to find each again."""
-    rough = effect_modes(table, own, coarse.rpm.astype(float))
+    rough = effect_modes(table, own, coarse.rpm.astype(float), pull_sd)
     to_fine = _lines(table.rpm, coarse.rpm)
     columns, places = [], {}
     for setting, basis in rough.items():
@@ -105,8 +110,9 @@ def _draws(table: DayTable, prior: Prior, rng: np.random.Generator, own: OwnEffe
     shape, _ = common_shape(table)
     coarse = joined(table, shape)
     doubts = table.modes.shape[2]
-    own_modes, places = _own_modes(table, coarse, own, doubts)
-    scales = nodes(prior.sd_median, prior.sd_log_sd)
+    own_modes, places = _own_modes(table, coarse, own, doubts, prior.sd_median)
+    drift = DRIFT_UNSEEN if drift_looks_like_timing(table) else DRIFT_USUAL
+    scales = nodes(prior.sd_median, prior.sd_log_sd, drift)
     no_doubt = np.zeros((*coarse.present.shape, doubts))
     modes = np.concatenate([no_doubt, own_modes], axis=2)
     closed = likelihood_for(coarse, USUAL, 0.0, scales, modes)

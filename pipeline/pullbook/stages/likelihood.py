@@ -25,10 +25,10 @@ class Nodes:
     ln_weight: Array
 
 
-def nodes(sd_median: float, sd_log_sd: float, drift_median: float = 0.001, drift_log_sd: float = 1.2) -> Nodes:
-    """Log-normal grids: 11 pull SDs within ±2.6 SD, 7 drift scales within ±2.4 SD (a heavy tail over drift per pull)."""
+def nodes(sd_median: float, sd_log_sd: float, drift_median: float = 0.001, drift_log_sd: float = 1.6) -> Nodes:
+    """Log-normal grids: 11 pull SDs within ±2.6 SD, 8 drift scales within ±2.4 SD (a heavy tail over drift per pull)."""
     u = np.linspace(-2.6, 2.6, 11)
-    v = np.linspace(-2.4, 2.4, 7)
+    v = np.linspace(-2.4, 2.4, 8)
     sd, drift = np.meshgrid(sd_median * np.exp(sd_log_sd * u), drift_median * np.exp(drift_log_sd * v), indexing="ij")
     weight = -0.5 * (u[:, None] ** 2 + v[None, :] ** 2)
     weight = weight - np.log(np.exp(weight).sum())

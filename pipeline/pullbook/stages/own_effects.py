@@ -15,6 +15,9 @@ ALIKE_DEG = 0.3
 KNOT_RPM = 1000.0
 UNKNOWN_LEVEL, UNKNOWN_WIGGLE = 0.05, 0.02  # of torque, one SD
 ALIKE_LEVEL, ALIKE_WIGGLE = 0.015, 0.007
+BESIDE, BESIDE_SHARE = 0.0012, 0.25
+"""What the hill's form, or a hand on the distributor, does to any setting beside its timing, of torque: small, and no repeat
+reveals it; at most this share of what a pull is expected to repeat to."""
 SMOOTH_RPM = 1200.0
 
 
@@ -71,14 +74,18 @@ def effect_basis(rpm: Array, level: float, wiggle: float) -> Array:
         out: Array = level**2 + wiggle**2 * np.exp(-0.5 * ((x[:, None] - y[None, :]) / SMOOTH_RPM) ** 2)
         return out
 
-    lower = np.linalg.cholesky(kernel(knots, knots) + 1e-9 * np.eye(len(knots)))
+    lower = np.linalg.cholesky(kernel(knots, knots) + 1e-4 * wiggle**2 * np.eye(len(knots)))
     return np.linalg.solve(lower, kernel(knots, rpm)).T
 
 
-def effect_modes(table: DayTable, effects: OwnEffects, rpm: Array) -> dict[str, Array]:
-    """Basis (R, n) of each setting's own effect on rows ``rpm``."""
-    return {
-        s: effect_basis(rpm, *((UNKNOWN_LEVEL, UNKNOWN_WIGGLE) if s in effects.unknown else (ALIKE_LEVEL, ALIKE_WIGGLE)))
-        for s in effects.settings
-        if s in table.setting
-    }
+def effect_modes(table: DayTable, effects: OwnEffects, rpm: Array, pull_sd: float) -> dict[str, Array]:
+    """Basis (R, n) of what each setting does beside the hill on rows ``rpm``: little, unless it is in ``effects``."""
+    alike = {s for s, _ in effects.alike}
+    beside = min(BESIDE, BESIDE_SHARE * pull_sd)
+
+    def size(setting: str) -> tuple[float, float]:
+        if setting in effects.unknown:
+            return UNKNOWN_LEVEL, UNKNOWN_WIGGLE
+        return (ALIKE_LEVEL, ALIKE_WIGGLE) if setting in alike else (beside, beside)
+
+    return {s: effect_basis(rpm, *size(s)) for s in table.settings()}

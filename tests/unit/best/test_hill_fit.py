@@ -10,8 +10,8 @@ from pullbook.handover import Prior
 from pullbook.stages.abnormal import find_abnormal
 from pullbook.stages.day_table import DayTable, joined
 from pullbook.stages.hill_fit import HillFit, fit_hill
+from pullbook.stages.one_way import drift_looks_like_timing
 from pullbook.stages.own_effects import OwnEffects, find_own_effects
-from pullbook.stages.what_is_missing import drift_looks_like_timing
 
 PRIOR = Prior(0.006, 0.69, 3e-4, 0.37)
 WIDE = [30.0, 23.0, 38.0, 27.0, 34.0, 30.0, 23.0, 38.0, 34.0, 30.0]
