@@ -99,7 +99,7 @@ def main() -> int:
             note = book.day_folder(*DAYS[nth % 2]) / "day.yaml"
             note.write_text(note.read_text(encoding="utf-8") + f"\n# change {nth}\n", encoding="utf-8")
             killed = run(book)
-            time.sleep(draw.uniform(0.05, 1.0) * takes)
+            time.sleep(draw.uniform(0.05, 0.6) * takes)
             status = killed.poll()
             orphans += _kill(killed, whole_family=nth % 2 == 0)
             wrong += looked_at(book)
