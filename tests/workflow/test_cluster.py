@@ -71,6 +71,18 @@ def test_any_submit_command_gives_the_same(few: Path, built: tuple[Path, Ran], t
     _same_tables(few, built[0])
 
 
+@pytest.mark.skipif(shutil.which("rsync") is None, reason="needs rsync, which the storage plugin copies with")
+def test_other_storage_gives_the_same(few: Path, built: tuple[Path, Ran], tmp_path: Path) -> None:
+    scratch = tmp_path / "scratch"
+    scratch.mkdir()
+    profile = _profile("other-storage", tmp_path, lambda text: text.replace("/scratch/pullbook", str(scratch)))
+    ran = pullbook("run", "--book", str(few), "--json", "--profile", str(profile), timeout=400)
+    assert ran.status == 0, ran.err + (few / ".pullbook" / "workflow.log").read_text()
+    assert list(scratch.glob("measured/*/*/stages/records.json"))
+    assert not list((few / ".pullbook").glob("measured/*/*"))
+    _same_tables(few, built[0])
+
+
 @pytest.fixture(scope="module")
 def slurm() -> Iterator[None]:
     """A Slurm of one node on the loopback address, started here and stopped again."""
