@@ -11,6 +11,7 @@ from typing import Any
 
 FIRST = 10_000
 """Numbers of the published days start here; the model was tuned on days below."""
+MARKS = ("<!-- results -->", "<!-- end of results -->")
 SEASONS = ("wide", "burn_slow", "few_pulls")
 
 
@@ -23,11 +24,18 @@ def main(words: list[str] | None = None) -> int:
     parser.add_argument("--design", nargs="*", default=None, help="only these designs; 'season' and 'regression' count as designs")
     parser.add_argument("--first", type=int, default=FIRST, help="number of the first day")
     parser.add_argument("--table", action="store_true", help="print the results as markdown")
+    parser.add_argument("--write", type=Path, default=None, help="with --table: put them between the marks of this page instead")
     chosen = parser.parse_args(words)
     if chosen.table:
         from tests.study.table import markdown
 
-        print(markdown(chosen.out))
+        results = markdown(chosen.out)
+        if chosen.write is None:
+            print(results)
+        else:
+            before, rest = chosen.write.read_text(encoding="utf-8").split(MARKS[0])
+            page = before + MARKS[0] + "\n" + results + "\n" + MARKS[1] + rest.split(MARKS[1])[1]
+            chosen.write.write_text(page, encoding="utf-8")
         return 0
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ[name] = "1"

@@ -95,7 +95,8 @@ def other_row(name: str, days: Days) -> list[str]:
 
 OTHER_HEAD = (
     "design", "effects covered, span %", "effects covered, rows %", "wrong sign called", "differ > 1 % and found %",
-    "delivered covered %", "delivered rms °", "least curve within 0.7 %", "its mean %", "95th pct %", "mechanical mean %", "95th pct %",
+    "delivered covered %", "delivered rms °", "least curve within 0.7 %", "its mean %", "95th pct %", "mechanical mean %",
+    "95th pct %",
 )  # fmt: skip
 
 
