@@ -1,5 +1,6 @@
 """A table of pull values written in a drawn dialect, and what a reader must give back."""
 
+import random
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -182,3 +183,46 @@ def write(d: Dialect, rpm: Array, torque: Array, advance: Array, step: float) ->
         len(d.preamble) + 1,
         text,
     )
+
+
+FAULTS = ("repeat", "broken", "header", "blank", "remark", "long", "nul", "cut")
+
+
+def damaged(d: Dialect, w: Written, faults: set[str], chance: random.Random) -> tuple[bytes, int]:
+    """The log with faults strewn in at random; the bytes and how many rows a reader must drop. Every whole row stays."""
+    lines = w.text.split(d.line_end)
+    while not lines[-1]:
+        lines.pop()
+    at = len(d.preamble)
+    names = lines[at : at + (2 if d.units == "row" else 1)]
+    rows = [line for line in lines[at + len(names) :] if line]
+    spaced = d.delimiter == "  "
+    out: list[str] = []
+    dropped = 0
+    for k, row in enumerate(rows):
+        cells = row.split() if spaced else row.split(d.delimiter)
+        luck = chance.random()
+        if "header" in faults and k and luck < 0.04:
+            out += names if chance.random() < 0.5 else names[:1]
+        if "blank" in faults and 0.04 < luck < 0.12:
+            out.append("")
+        if "remark" in faults and 0.12 < luck < 0.15:
+            out.append("# remark by the operator")
+        if "nul" in faults and 0.15 < luck < 0.17 and d.encoding in ("utf-8", "cp1252"):
+            out.append(row.strip()[:6] + "\0" * 50)
+            dropped += 1
+        if "broken" in faults and 0.2 < luck < 0.25 and k:
+            out.append(d.delimiter.join(cells[: max(2, len(cells) // 2)]))
+            dropped += 1
+        if "long" in faults and 0.25 < luck < 0.29 and k and not spaced:
+            out.append(row + ("" if d.trailing else d.delimiter) + d.delimiter.join(("17", "3")))
+            dropped += 1
+        out.append(row)
+        if "repeat" in faults and 0.3 < luck < 0.36:
+            out.append(row)
+            dropped += 1
+    text = d.line_end.join([*d.preamble, *names, *out]) + d.line_end
+    if "cut" in faults:
+        text += d.delimiter.join((rows[-1].split() if spaced else rows[-1].split(d.delimiter))[:3])
+        dropped += 1
+    return text.encode(d.encoding), dropped

@@ -119,11 +119,19 @@ def _data_start(rows: Sequence[Sequence[str]]) -> int | None:
             continue
         ahead = rows[i + 1 : i + 4]
         alike = sum(is_data(r) and len(r) == len(row) for r in ahead)
-        if (len(row) == usual or alike == 3) and (
-            alike >= min(2, len(ahead)) or (len(row) == usual and i and _may_be_names(rows[i - 1], usual))
-        ):
-            return i
+        if alike == 3 or (len(row) == usual and (alike >= min(2, len(ahead)) or _under_names(rows, i, usual))):
+            return i  # one row may stand alone between its names and the same names again
     return None
+
+
+def _under_names(rows: Sequence[Sequence[str]], i: int, width: int) -> bool:
+    """Whether the row right above, or above remarks, rules and units, holds names."""
+    for row in reversed(rows[max(0, i - 4) : i]):
+        if _may_be_names(row, width) and not is_units_row(row) and (len(row) == width or known_names(row) >= 2):
+            return True
+        if is_data(row):
+            return False
+    return False
 
 
 def _may_be_names(cells: Sequence[str], width: int) -> bool:
