@@ -20,10 +20,10 @@ SHOTS = HERE / "shots"
 pytestmark = pytest.mark.browser
 
 
-def looked_at(page: Path, name: str) -> dict[str, Any]:
+def looked_at(page: Path, name: str, *typed: str) -> dict[str, Any]:
     """What a person would see of a page, at phone and desk, by day and by night; pictures of it lie in tests/report/shots."""
     done = subprocess.run(
-        ["node", str(HERE / "browser" / "look.js"), str(page), str(SHOTS / name)],
+        ["node", str(HERE / "browser" / "look.js"), str(page), str(SHOTS / name), *typed],
         capture_output=True,
         text=True,
         timeout=300,
@@ -65,7 +65,10 @@ def test_report(tmp_path: Path) -> None:
 def test_index(tmp_path: Path) -> None:
     one = summary(invented_day().record)
     days = [{**one, "day": f"20{y}-04-0{d}", "logs_here": d > 1} for y in (29, 30) for d in (1, 2, 3)]
-    nothing_wrong(looked_at(render_index(tmp_path, days), "index"))
+    told = looked_at(render_index(tmp_path, days), "index", "2030 BARGE 04-02")
+    nothing_wrong(told)
+    assert told["found"] == ["2030-04-02, Blue pump barge V8"]
+    assert told["said"] == "1 day"
 
 
 def test_engine(tmp_path: Path) -> None:

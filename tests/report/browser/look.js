@@ -1,5 +1,5 @@
 // Opens a report in headless Chromium and says what a person would see: one JSON object on standard output.
-// usage: node look.js page.html folder-for-pictures
+// usage: node look.js page.html folder-for-pictures [words to type into the search box]
 // With script off for everything but the checks themselves: the page must be whole without any.
 import { mkdirSync, mkdtempSync, rmSync } from "node:fs";
 import { createRequire } from "node:module";
@@ -8,7 +8,7 @@ import { join, resolve } from "node:path";
 import { pathToFileURL } from "node:url";
 import puppeteer from "puppeteer-core";
 
-const [, , page, shots] = process.argv;
+const [, , page, shots, wanted] = process.argv;
 const chromium = process.env.CHROMIUM || "/usr/bin/chromium";
 const axe = createRequire(import.meta.url).resolve("axe-core/axe.min.js");
 const home = mkdtempSync(join(tmpdir(), "pullbook-browser-"));
@@ -105,6 +105,11 @@ try {
   // keyboard: everything that can be reached by Tab shows that it is
   await tab.keyboard.press("Tab");
   told.first_stop = await tab.evaluate(() => document.activeElement.className || document.activeElement.tagName);
+  if (wanted) {
+    await tab.type("#find", wanted);
+    told.found = await tab.evaluate(() => [...document.querySelectorAll(".days > li")].filter((d) => d.getClientRects().length).map((d) => d.querySelector("h3").textContent));
+    told.said = await tab.evaluate(() => document.querySelector("output").textContent);
+  }
 } finally {
   await browser.close();
   rmSync(home, { recursive: true, force: true });
