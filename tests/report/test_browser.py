@@ -30,8 +30,23 @@ def looked_at(page: Path, name: str, *typed: str) -> dict[str, Any]:
         check=False,
     )
     assert done.returncode == 0, done.stderr[-2000:]
+    is_valid(page)
     told: dict[str, Any] = json.loads(done.stdout)
     return told
+
+
+def is_valid(page: Path) -> None:
+    """Nothing for a strict checker of HTML to say."""
+    checker = HERE / "browser" / "node_modules" / "html-validate" / "bin" / "html-validate.mjs"
+    done = subprocess.run(
+        ["node", str(checker), "--preset", "standard", str(page)],
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
+        cwd=page.parent,
+    )
+    assert done.returncode == 0, done.stdout[-3000:] + done.stderr[-1000:]
 
 
 def nothing_wrong(told: dict[str, Any]) -> None:
