@@ -31,7 +31,9 @@ def render_engine(reports: Path, engine: str, days: list[dict[str, Any]]) -> Pat
     if drawn is not None:
         both = [html.own_markup(drawing.svg(drawn, (0.0, 1.0), narrow=narrow)) for narrow in (False, True)]
         figures = [{"picture": drawn, "wide": both[0], "narrow": both[1]}]
+    title = rows[0]["title"] if rows and rows[0]["title"] != name else ""
     values = {
+        "title": title,
         "engine": name,
         "years": by_year(rows),
         "count": len(rows),

@@ -25,9 +25,15 @@ def render_index(reports: Path, days: list[dict[str, Any]]) -> Path:
     rows = day_rows(days)
     engines: dict[str, dict[str, Any]] = {}
     for row in rows:
-        engines.setdefault(row["folder"], {"name": row["engine"], "href": f"{address(row['folder'])}/index.html", "days": 0})[
-            "days"
-        ] += 1
+        engines.setdefault(
+            row["folder"],
+            {
+                "name": row["engine"],
+                "title": row["title"] if row["title"] != row["engine"] else "",
+                "href": f"{address(row['folder'])}/index.html",
+                "days": 0,
+            },
+        )["days"] += 1
     values = {
         "engines": [engines[name] for name in natsorted(engines)],
         "years": by_year(rows),
@@ -57,6 +63,7 @@ def day_rows(days: Iterable[dict[str, Any]], *, up: str = "") -> list[dict[str, 
 
 def _facts(r: dict[str, Any]) -> str:
     said = [
+        r["title"] if r["title"] != r["engine"] else "",
         f"Set: {r['advised'] or 'none'}",
         f"Best: {r['best_band'] or 'not placed'}",
         f"A repeat lands {r['repeatability']}" if r["repeatability"] else "",
@@ -70,6 +77,7 @@ def _facts(r: dict[str, Any]) -> str:
 
 
 _EMPTY: dict[str, Any] = {
+    "title": "",
     "sentence": "", "advised": "", "best_band": "", "repeatability": "", "pulls": "", "settings": [], "changes": [], "notes": "",
     "fuel": "", "dyno": "", "questions": 0, "made_at": "",
 }  # fmt: skip

@@ -198,7 +198,7 @@ def summary(record: dict[str, Any]) -> dict[str, Any]:
     Returns
     -------
     dict
-        ``engine, day, sentence, advised, best_band, placed, total_deg, repeatability, pull_sd_pct`` (% or None)``,
+        ``engine, title, day, sentence, advised, best_band, placed, total_deg, repeatability, pull_sd_pct`` (% or None)``,
         pulls, settings, changes,
         notes, fuel, dyno, questions`` (count)``, made_at, tool_version, href`` (``<engine>/<day>/report.html``, percent-encoded,
         from the reports folder)``, logs_here``. The caller may add or overrule any of them.
@@ -210,6 +210,7 @@ def summary(record: dict[str, Any]) -> dict[str, Any]:
     dyno = of_day.get("dyno")
     return {
         "engine": engine,
+        "title": str((facts.get("engine") or {}).get("name") or ""),
         "day": day,
         "sentence": sentence(shown),
         "advised": advised(shown),

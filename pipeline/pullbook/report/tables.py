@@ -110,7 +110,14 @@ def _flat(value: Any, name: str = "") -> list[tuple[str, str]]:
     if value is None or value == [] or value == "":
         return []
     if isinstance(value, list):
-        return [(name, ", ".join(" ".join(f"{a} {b}" for a, b in _flat(v)) if isinstance(v, dict) else _plain(v) for v in value))]
+        if any(isinstance(v, dict) for v in value):
+            return [
+                (
+                    name,
+                    "; ".join(", ".join(f"{a.replace('_', ' ')} {b}" for a, b in _flat(v)) for v in value if isinstance(v, dict)),
+                )
+            ]
+        return [(name, ", ".join(_plain(v) for v in value))]
     return [(name, _plain(value))]
 
 
