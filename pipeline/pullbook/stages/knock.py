@@ -52,6 +52,16 @@ def _held(values: Array) -> Array:
     return np.asarray(values[known[at]])
 
 
+def _since_last_reading(values: Array, found: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+    """Samples in which the ticks may have happened: from the channel's reading before each tick up to the tick."""
+    known = np.flatnonzero(np.isfinite(values))
+    out = found.copy()
+    for at in np.flatnonzero(found):
+        before = known[known < at]
+        out[before[-1] if len(before) else at : at] = True
+    return out
+
+
 def _stretches(rpm: Array) -> list[tuple[float, float]]:
     """Rpm of ticks joined to stretches."""
     order = np.sort(rpm)
@@ -73,12 +83,13 @@ def knock_table(aligned: AlignedDay, samples: pl.DataFrame) -> tuple[pl.DataFram
     if "knock" in samples.columns and samples["knock"].is_not_null().any():
         settings = dict(zip(aligned.pulls["pull_id"], aligned.pulls["setting"], strict=True))
         for (pull_id,), part in samples.filter(pl.col("pull_id").is_in(list(settings))).group_by("pull_id", maintain_order=True):
-            found, why = ticks(part["knock"].cast(pl.Float64).fill_null(float("nan")).to_numpy())
+            values = part["knock"].cast(pl.Float64).fill_null(float("nan")).to_numpy()
+            found, why = ticks(values)
             if why:
                 questions.append(f"knock channel of {part['file'][0]}: {why}. What value means knock?")
             if found is None:
                 continue
-            rpm = part["rpm"].fill_null(float("nan")).to_numpy()[found]
+            rpm = part["rpm"].fill_null(float("nan")).to_numpy()[_since_last_reading(values, found)]
             stretches = _stretches(rpm[np.isfinite(rpm)])
             at = {"pull_id": pull_id, "setting": settings[str(pull_id)], "word": "counted", "source": "channel"}
             rows += [at | {"rpm_lo": lo, "rpm_hi": hi} for lo, hi in stretches]

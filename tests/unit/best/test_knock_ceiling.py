@@ -5,7 +5,7 @@ import polars as pl
 import pytest
 
 from pullbook.columns import KNOCK, conform
-from pullbook.stages.knock import Ceiling, ceiling, ticks
+from pullbook.stages.knock import Ceiling, _since_last_reading, ceiling, ticks
 
 RUN = {3000: {"30": 30.0, "34": 34.0, "38": 38.0}, 3100: {"30": 30.0, "34": 34.0, "38": 38.0}}
 ADVANCES = {s: {n: a for n, run in RUN.items() for t, a in run.items() if t == s} for s in ("30", "34", "38")}
@@ -79,3 +79,10 @@ def test_a_level_is_not_judged_but_asked_about() -> None:
     assert found is None
     assert why is not None
     assert "no threshold" in why
+
+
+def test_a_tick_may_have_happened_anywhere_since_the_channel_s_last_reading() -> None:
+    slow = np.array([3.0, np.nan, np.nan, 4.0, np.nan, 4.0])
+    found, _ = ticks(slow)
+    assert found is not None
+    assert np.flatnonzero(_since_last_reading(slow, found)).tolist() == [0, 1, 2, 3]
