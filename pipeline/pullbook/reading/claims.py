@@ -10,6 +10,8 @@ from pullbook.reading.units_text import unit_of
 from pullbook.reading.wordlist import rows
 
 _NUMBER = r"([-+]?\d+(?:[.,]\d+)?)"
+_NOT_CORRECTED = re.compile(r"un|non |sin |no |keine|(?:correction|korrektur|correzione|correccion)\W")
+_AIR = {"pressure": (60.0, 112.0), "temperature": (-40.0, 55.0)}  # kPa, °C: what air can be where engines are run
 STANDARDS = {"1349": "SAE J1349", "607": "SAE J607", "1585": "ISO 1585", "70020": "DIN 70020"}
 
 
@@ -39,7 +41,6 @@ def claims(preamble: Sequence[tuple[int, str]]) -> tuple[dict[str, Any], ...]:
             match = None if what in seen else re.search(pattern, folded)
             if match is None:
                 continue
-            seen.add(what)
             value: Any = match[1]
             if kind or what in ("rate_hz", "mark", "gear"):
                 value = float(value.replace(",", "."))
@@ -47,10 +48,12 @@ def claims(preamble: Sequence[tuple[int, str]]) -> tuple[dict[str, Any], ...]:
                 unit = unit_of(match[2].strip()) if (match.lastindex or 0) >= 2 else None
                 if unit is not None and unit.kind == kind:
                     value = round(value * unit.factor + unit.offset, 3)
+                lo, hi = _AIR[kind]
+                if not lo <= value <= hi:  # oil, tyres, boost: no air
+                    continue
+            seen.add(what)
             if what == "correction":
-                value = named_standard(value) or (
-                    "none" if re.match(r"un|non |sin |no |keine|correction (off|none)", value) else "unknown"
-                )
+                value = named_standard(value) or ("none" if _NOT_CORRECTED.match(value) else "unknown")
             found.append({"what": what, "value": value, "line": line, "text": text.strip(' ;,\t#"')[:120]})
     return tuple(found)
 

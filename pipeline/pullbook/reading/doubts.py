@@ -36,7 +36,8 @@ def obey_preamble(columns: list[Column], said: tuple[dict[str, Any], ...], talk:
             )
         else:
             talk.warn(
-                f"{' and '.join(repr(c.header) for c in corrected)} are already corrected ({standard}) and are not corrected again"
+                f"{' and '.join(repr(c.header) for c in corrected)} are already corrected ({standard}) and are not corrected "
+                "again; if they are not, say logs_already_corrected: false in day.yaml"
             )
     smooth = next((c for c in said if c["what"] == "smoothed"), None)
     if smooth:

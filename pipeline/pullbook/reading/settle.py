@@ -59,7 +59,7 @@ def settle_advance(column: Column, level: float, talk: Talk, *, scale: str | Non
     after = "atdc" in has or (unit is not None and unit.factor < 0)
     says_crank = "btdc" in has or after or (unit is not None and unit.kind == "advance")
     if unit is None or unit.kind == "none":
-        column.unit, column.unit_from = named_unit("°BTDC"), "assumed"
+        column.unit, column.unit_from = named_unit("°BTDC"), "header" if has & {"btdc", "atdc"} else "assumed"
     if after and column.unit is not None and column.unit.factor > 0:
         column.unit = named_unit("°ATDC")
     if column.channel == "advance_distributor_deg":

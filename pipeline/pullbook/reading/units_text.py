@@ -66,6 +66,16 @@ def _folded(text: str) -> str:
     return re.sub(r"[\s.·⋅•*×_\-]+(?=\S)|[\s._]+$", "", bare.casefold())
 
 
+_ANGLE = re.compile(r"(°|degrees?|deg|gradi|grados|grado|grade|grad|degres?|º|o)(.+)")
+_AFTER = re.compile(
+    r"atdc|aftertdc|nachot|not$|nachdemot|appmh|aprespmh|apreslepmh|dopoilpms|dopopms|ddpms|despuesdelpms|despuespms|dpms$"
+)
+_BEFORE = re.compile(
+    r"btdc|beforetdc|vorot|vot$|vordemot|avpmh|avantpmh|avantlepmh|^apmh|primadelpms|primapms|^apms|avpms|antesdelpms|antespms"
+    r"|kw|kurbel|crank|^ca$|vilebrequin|^vil|manovella|albero|ciguenal"
+)
+
+
 @cache
 def _spellings() -> dict[str, Unit]:
     return {_folded(row["spelling"]): _BASE[row["unit"]] for row in rows("units")}
@@ -88,7 +98,19 @@ def unit_of(text: str | None) -> Unit | None:
         stripped = stripped[1:-1].strip()
     if re.fullmatch(r"[-–—]+", stripped):
         return _BASE["-"]
-    return _spellings().get(_folded(stripped))
+    folded = _folded(stripped)
+    return _spellings().get(folded) or _angle_of(folded)
+
+
+def _angle_of(folded: str) -> Unit | None:
+    """Degrees with a word for the crank or for a side of top dead centre, in any of the languages and orders."""
+    found = _ANGLE.fullmatch(folded)
+    if not found:
+        return None
+    rest = found[2]
+    if _AFTER.search(rest):
+        return _BASE["°ATDC"]
+    return _BASE["°BTDC"] if _BEFORE.search(rest) else None
 
 
 def named_unit(name: str) -> Unit | None:
