@@ -12,7 +12,7 @@ from pullbook.columns import CHANNELS
 from pullbook.handover import Fault
 from pullbook.reading.asking import yaml_line
 from pullbook.reading.claims import named_standard
-from pullbook.reading.naming import Meaning
+from pullbook.reading.naming import Meaning, unit_fits
 from pullbook.reading.units_text import Unit, named_unit
 
 Array = npt.NDArray[np.float64]
@@ -93,16 +93,23 @@ def obey(columns: list[Column], hints: Mapping[str, Any], talk: Talk) -> None:
             talk.warn(f"columns.yaml: what is said of {header!r} is no list of channel, unit, sign, scale")
             continue
         channel = hint.get("channel")
-        if channel not in (None, "none", "ignore") and channel not in CHANNELS:
-            talk.warn(f"columns.yaml: {channel!r} is no channel (there are {', '.join(CHANNELS)})")
+        if not (channel is None or (isinstance(channel, str) and (channel in CHANNELS or channel in ("none", "ignore")))):
+            talk.warn(f"columns.yaml: {str(channel)[:40]!r} is no channel (there are {', '.join(CHANNELS)})")
             continue
         unit = named_unit(str(hint["unit"])) if hint.get("unit") is not None else None
         if hint.get("unit") is not None and unit is None:
-            talk.warn(f"columns.yaml: {hint['unit']!r} is no unit known here")
+            talk.warn(f"columns.yaml: {str(hint['unit'])[:40]!r} is no unit known here")
+        if unit is not None and isinstance(channel, str) and channel in CHANNELS and not unit_fits(channel, unit):
+            talk.warn(f"columns.yaml: {str(hint['unit'])[:40]!r} is no unit of {channel}; it is passed over")
+            unit = None
         try:
-            column.factor = float(hint.get("sign", 1)) * float(hint.get("scale", 1))
-        except (TypeError, ValueError):
-            talk.warn(f"columns.yaml: sign and scale of {header!r} must be numbers")
+            factor = float(hint.get("sign", 1)) * float(hint.get("scale", 1))
+        except (TypeError, ValueError, OverflowError):
+            factor = 0.0
+        if factor == 0.0 or not np.isfinite(factor):
+            talk.warn(f"columns.yaml: sign and scale of {header!r} must be numbers other than 0; they are passed over")
+            factor = 1.0
+        column.factor = factor
         column.hint = hint
         if unit is not None:
             column.unit, column.unit_from = unit, "columns_yaml"

@@ -108,7 +108,7 @@ def understand(header: str, *, unit_row: str | None = None, preset: Unit | None 
     concepts = concepts_of(" ".join([bare, *remarks])) or concepts_of(header)
     loose = None if unit else _loose_unit(bare, concepts)
     quantity = _quantity(concepts, unit or loose)
-    if unit is None and loose is not None and quantity is not None and _fits(quantity, loose):
+    if unit is None and loose is not None and quantity is not None and unit_fits(quantity, loose):
         unit, came = loose, "header"
     weak = quantity == "rpm" and "speed" not in concepts and (unit is None or unit.kind != "speed")
     return Meaning(header, quantity, unit, came, concepts, quantity is not None and not weak)
@@ -139,7 +139,8 @@ def _expected(concepts: frozenset[str]) -> set[str]:
     return {kind for concept in concepts for kind in _EXPECTED.get(concept, ())}
 
 
-def _fits(quantity: str, unit: Unit) -> bool:
+def unit_fits(quantity: str, unit: Unit) -> bool:
+    """Whether a unit is one that a channel can be logged in."""
     for stem, kinds in _KIND_OF.items():
         if quantity.startswith(stem):
             return unit.kind in kinds

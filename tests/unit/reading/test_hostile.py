@@ -111,9 +111,9 @@ def test_names_and_cells_are_only_text(tmp_path: Path) -> None:
 
 def test_hints_that_make_no_sense_are_said(tmp_path: Path) -> None:
     text = "t s,rpm,Nm\n" + "".join(f"{k * 0.1:.1f},{3000 + 20 * k},{100 + k % 3}\n" for k in range(60))
-    hints: dict[str, object] = {"rpm": {"channel": "warp"}, "Nm": "torque", "t s": {"scale": "fast"}}
+    hints: dict[str, object] = {"rpm": {"channel": ["warp"], "scale": 10**400}, "Nm": "torque", "t s": {"scale": "fast"}}
     r = read(tmp_path, text, hints=hints)  # type: ignore[arg-type]
     assert r.error is None
     assert r.rows == 60
-    assert about(r, "'warp' is no channel")
+    assert about(r, "is no channel")
     assert about(r, "must be numbers")
