@@ -9,7 +9,6 @@ import polars as pl
 from pullbook.handover import Fault
 from pullbook.reading.cells import DATE, TIME, is_filler
 from pullbook.reading.channels import Column, Talk
-from pullbook.reading.faulty import extremes
 from pullbook.reading.naming import Meaning, understand
 from pullbook.reading.numbers import Marks, decide_marks, is_numeric, mixed_marks, to_numbers
 from pullbook.reading.raw import RawLog
@@ -64,11 +63,11 @@ def make_columns(
 def _parsed(header: str, meaning: Meaning, cells: pl.Series) -> Column:
     """A column the parser made; what is not finite is a missing value."""
     values = cells.to_numpy()
-    low, high = extremes(values)
-    if low > high or np.isinf(low) or np.isinf(high):
+    low, high = cells.min(), cells.max()  # NaN and null are passed over
+    if not isinstance(low, float) or not isinstance(high, float) or not (np.isfinite(low) and np.isfinite(high)):
         values = np.where(np.isfinite(values), values, np.nan)
         return Column(header, meaning, "number" if np.isfinite(values).any() else "empty", values)
-    spoilt = bool(np.isnan(values[0]) or np.isnan(values.min())) and bool(cells.is_nan().any())
+    spoilt = bool(cells.is_nan().any())
     return Column(header, meaning, "number", values, source=None if spoilt else cells, span=(low, high))
 
 

@@ -87,8 +87,8 @@ def _transcode(data: bytes, codec: str) -> bytes:
 def pairs_only(data: bytes) -> bool:
     """Whether every carriage return is followed by a line feed: such lines may stay as they are."""
     view = np.frombuffer(data, np.uint8)
-    if view[-1] == 13:
-        return False
+    if not len(view) or view[-1] == 13:
+        return not len(view)
     for at in range(0, len(view), CHUNK):
         returns = np.flatnonzero(view[at : at + CHUNK] == 13) + at
         if not (view[returns + 1] == 10).all():

@@ -17,7 +17,7 @@ from pullbook.reading.header import Header, find_header, looks_like_names
 from pullbook.reading.mend import remarks
 from pullbook.reading.naming import understand
 from pullbook.reading.raw import RawLog
-from pullbook.reading.text import MARK, Text
+from pullbook.reading.text import MARK, Text, line_feeds
 
 MAX_COLUMNS = 1_000
 MAX_BYTES = 90_000_000
@@ -70,7 +70,7 @@ def read_grid(text: Text, *, shown: str) -> RawLog | Fault:
             f"at most {MAX_BYTES / 1e6:.0f} MB",
             _SPLIT,
         )
-    text = replace(text, data=text.data.translate(_NO_CONTROLS))
+    text = replace(text, data=line_feeds(text.data).translate(_NO_CONTROLS))
     lines = one_column(text.data)
     sample = spread(lines)
     delimiter = decide_delimiter([t for _, t in sample])

@@ -51,15 +51,11 @@ def count_in_lines(body: Bytes, sign: int, width: int) -> tuple[Places, Bytes]:
 
 def _count_piece(piece: Bytes, at: int, *, sign: int, width: int) -> tuple[Places, Bytes]:
     stops = np.flatnonzero(piece == 10)
-    starts = np.r_[0, stops[:-1] + 1]
     found = piece == sign
-    if width:  # quick where every line of the piece is regular
-        places = np.flatnonzero(found)
-        if len(places) == width * len(stops):
-            table = places.reshape(-1, width)
-            if (table[:, 0] >= starts).all() and (table[:, -1] < stops).all():
-                return stops + at, np.full(len(stops), width, np.uint8)
-    return stops + at, np.add.reduceat(found.view(np.uint8), starts)
+    if np.count_nonzero(found) == width * len(stops):
+        # taken as regular: where a long line makes up for a short one the strict parser refuses the long one
+        return stops + at, np.full(len(stops), width, np.uint8)
+    return stops + at, np.add.reduceat(found.view(np.uint8), np.r_[0, stops[:-1] + 1])
 
 
 def strange_bytes(body: Bytes, usual: bytes) -> Places:

@@ -16,6 +16,7 @@ from pullbook.reading.encoding import pairs_only, to_utf8
 
 MAX_BYTES = 180_000_000
 MAX_LINE = 1_000_000
+EDGE = 65_536
 JOIN = 8_000
 """Bytes from the top in which a quoted name may run over several lines."""
 MARK = b"\x1a"
@@ -105,8 +106,8 @@ def read_text(path: Path, *, shown: str) -> Text | Fault:
                 "power leaves them)"
             )
         decoded = decoded.replace(b"\x00", MARK)
-    if b"\r" in decoded and not pairs_only(decoded):
-        decoded = decoded.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+    if b"\r" in decoded and not _ends_in_pairs(decoded):
+        decoded = line_feeds(decoded)
     if b'"' in decoded[:JOIN]:
         decoded = _join_quoted_names(decoded)
     if (line := _long_line(decoded)) is not None:
@@ -129,6 +130,18 @@ def _join_quoted_names(data: bytes) -> bytes:
         out += [line, *[b""] * (taken - 1)]
         at += taken
     return b"\n".join(out) + data[len(head) :] if out != lines else data
+
+
+def line_feeds(data: bytes) -> bytes:
+    """Every kind of line end as a line feed."""
+    return data if pairs_only(data) else data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+
+
+def _ends_in_pairs(data: bytes) -> bool:
+    """Whether the first and the last lines all end in a pair; a lone return between them is met by the strict parser."""
+    top = data[: data.rfind(b"\n", 0, EDGE) + 1]
+    end = data[data.find(b"\n", max(len(data) - EDGE, 0)) + 1 :]
+    return bool(top) and pairs_only(top) and (not end or pairs_only(end))
 
 
 def _open_at_once(path: Path) -> int:
