@@ -13,6 +13,7 @@ from pullbook.stages.earlier_best import EarlierBest
 from pullbook.stages.hill import HillBasis, ln_torque_lost, slopes
 from pullbook.stages.likelihood import DayLikelihood
 
+CACHED = 100_000  # numbers held at once while a batch is priced
 STEPS = 25
 ENOUGH = 0.01  # steps end when no start gains more than this in ln posterior
 
@@ -37,8 +38,10 @@ class DayTarget:
         return self.ln_torque - ln_torque_lost(self.advance, best, k, skew)
 
     def ln_posterior(self, xi: Array) -> Array:
-        """(B,)."""
-        out: Array = self.likelihood.ln_likelihood(self.remainder(xi)) - 0.5 * (xi**2).sum(axis=1)
+        """(B,); worked through in parts that fit the processor's cache, whatever the size of the day."""
+        part = max(1, CACHED // self.ln_torque.size)
+        parts = [self.likelihood.ln_likelihood(self.remainder(xi[i : i + part])) for i in range(0, len(xi), part)]
+        out: Array = np.concatenate(parts) - 0.5 * (xi**2).sum(axis=1)
         return out if self.earlier is None else out + self.earlier.ln_density(xi)
 
 
