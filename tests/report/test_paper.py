@@ -10,6 +10,7 @@ from pullbook.report.card import card_pdf
 from pullbook.report.content import content
 from pullbook.report.paper import measure, printable, wrap
 from pullbook.report.pdf import report_pdf
+from pullbook.report.pictures import Shown
 from pullbook.report.view import view
 from tests.report.fixture import InventedDay, invented_day
 
@@ -126,3 +127,48 @@ def test_wrapped_lines_fit_and_lose_nothing() -> None:
 
 def test_letters_the_paper_lacks_are_boxes() -> None:
     assert printable("Zündung 点火 34°") == "Zündung □□ 34°"
+
+
+def test_a_mapped_engine_gets_its_table_on_paper(tmp_path: Path) -> None:
+    day = invented_day()
+    day.record["conditions"] = {"ignition": "mapped"}
+    day.record["card"]["readings"] = [{"rpm": 3000, "up_deg": 31.5, "down_deg": 31.5}]
+    print_to(tmp_path, day)
+    first = " ".join(PdfReader(tmp_path / "report.pdf").pages[0].extract_text().split())
+    card = words(PdfReader(tmp_path / "tune_card.pdf"))
+    for cells in ("1000 14° 15.3°", "3000 31° 32.3°", "5000 32.5° 33.8°"):
+        assert cells in first, cells
+        assert cells in card, cells
+    assert "31.5°" in card
+    assert "Starts to move" not in card
+
+
+def test_a_day_that_cannot_tell_gives_a_card_that_says_so(tmp_path: Path) -> None:
+    day = invented_day()
+    day.record["advice"] = {"sentence": "This day cannot tell.", "next_pulls": day.record["advice"]["next_pulls"]}
+    day.record["card"] = {"readings": [], "mm_per_deg": None}
+    print_to(tmp_path, day)
+    card = words(PdfReader(tmp_path / "tune_card.pdf"))
+    assert "Nothing: this day cannot tell." in card
+    assert "Run next: stop 20 (14° initial, 34° total); base 32" in card
+    assert "no curve is advised" in card
+
+
+def test_pictures_of_the_day_stand_in_the_report(tmp_path: Path) -> None:
+    import io
+
+    from PIL import Image
+
+    out = io.BytesIO()
+    Image.new("RGB", (300, 200), (90, 120, 150)).save(out, "JPEG")
+    photos = [
+        Shown("mark.jpg", out.getvalue(), 300, 200),
+        Shown("torn.png", None, why_not="the file could not be read as a picture"),
+    ]
+    day = invented_day()
+    path = tmp_path / "report.pdf"
+    path.write_bytes(report_pdf(content(view(day.record, day.tables)), photos))
+    reader = PdfReader(path)
+    assert "mark.jpg" in words(reader)
+    assert "torn.png: the file could not be read as a picture" in words(reader)
+    assert len({image.name for page in reader.pages for image in page.images}) == 1
