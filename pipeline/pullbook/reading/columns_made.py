@@ -45,6 +45,7 @@ def make_columns(
         )
     raw = replace(raw, decimal=marks.decimal, thousands=marks.thousands)
     columns: list[Column] = []
+    spans = _spans(raw.cells)
     clocks: Clocks = {}
     for j, (header, meaning, kind) in enumerate(zip(raw.headers, meanings, kinds, strict=True)):
         cells = raw.cells[str(j)]
@@ -54,20 +55,35 @@ def make_columns(
             clocks[header] = cells
             columns.append(Column(header, meaning, "clock", None))
         elif cells.dtype != pl.String:
-            columns.append(_parsed(header, meaning, cells))
+            columns.append(_parsed(header, meaning, cells, spans[str(j)]))
         else:
             columns.append(_numbers(header, meaning, cells, marks, raw, talk))
     return raw, columns, clocks
 
 
-def _parsed(header: str, meaning: Meaning, cells: pl.Series) -> Column:
+def _spans(cells: pl.DataFrame) -> dict[str, tuple[float | None, float | None, bool]]:
+    """Smallest and largest value (NaN and null passed over) and whether there is a NaN, of every parsed column at once."""
+    parsed = [name for name in cells.columns if cells[name].dtype == pl.Float64]
+    if not parsed or not cells.height:
+        return {}
+    look = cells.lazy().select(
+        *(
+            pl.col(parsed).min().name.suffix("<"),
+            pl.col(parsed).max().name.suffix(">"),
+            pl.col(parsed).is_nan().any().name.suffix("?"),
+        )
+    )
+    row = look.collect().row(0, named=True)
+    return {name: (row[f"{name}<"], row[f"{name}>"], bool(row[f"{name}?"])) for name in parsed}
+
+
+def _parsed(header: str, meaning: Meaning, cells: pl.Series, span: tuple[float | None, float | None, bool]) -> Column:
     """A column the parser made; what is not finite is a missing value."""
     values = cells.to_numpy()
-    low, high = cells.min(), cells.max()  # NaN and null are passed over
-    if not isinstance(low, float) or not isinstance(high, float) or not (np.isfinite(low) and np.isfinite(high)):
+    low, high, spoilt = span
+    if low is None or high is None or not (np.isfinite(low) and np.isfinite(high)):
         values = np.where(np.isfinite(values), values, np.nan)
         return Column(header, meaning, "number" if np.isfinite(values).any() else "empty", values)
-    spoilt = bool(cells.is_nan().any())
     return Column(header, meaning, "number", values, source=None if spoilt else cells, span=(low, high))
 
 
