@@ -71,22 +71,19 @@ def _taken_apart(cells: pl.Series) -> pl.DataFrame:
 
 def _days(part: pl.DataFrame) -> Array:
     """Days since 1970 of the written dates, day first unless the cells themselves say otherwise (NaN: none)."""
-    seen = [row for row in part.unique().iter_rows() if None not in row]
+    figures = part.fill_null(-1).to_numpy().astype(np.int64)
+    keys, where = np.unique(figures @ np.array([100_000_000, 10_000, 1]), return_inverse=True)
+    seen = [(int(k // 100_000_000), int(k // 10_000 % 10_000), int(k % 10_000)) for k in keys if k >= 0]
     month_first = any(b > 12 for a, b, _ in seen if a <= 12) and not any(a > 12 for a, _, _ in seen)
-    days: dict[tuple[int, int, int], float] = {}
+    days = [np.nan] * (len(keys) - len(seen))
     for a, b, c in seen:
         year, month, day = (a, b, c) if a > 31 else (c, a, b) if month_first else (c, b, a)
         year += 2000 if year < 70 else 1900 if year < 100 else 0
         try:
-            days[a, b, c] = float(date(year, month, day).toordinal() - date(1970, 1, 1).toordinal())
+            days.append(float(date(year, month, day).toordinal() - date(1970, 1, 1).toordinal()))
         except ValueError:
-            days[a, b, c] = np.nan
-    if len(days) == 1:
-        return np.where(part["d1"].is_not_null().to_numpy(), next(iter(days.values())), np.nan)
-    table = pl.DataFrame(
-        [(*k, v) for k, v in days.items()], schema=dict.fromkeys(("d1", "d2", "d3"), pl.Int32) | {"days": pl.Float64}, orient="row"
-    )
-    return part.join(table, on=["d1", "d2", "d3"], how="left", maintain_order="left")["days"].to_numpy()
+            days.append(np.nan)
+    return np.asarray(days)[where]
 
 
 def started_at(seconds_since_1970: float) -> str | None:
