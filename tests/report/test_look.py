@@ -164,3 +164,14 @@ def test_too_many_names_leave_the_outer_ones_and_those_that_matter() -> None:
 
 
 TORQUES = ("torque_nm", "lo_nm", "hi_nm")
+
+
+@pytest.mark.parametrize("times", [0.1, 1.0, 3.0, 4.9, 11.0])
+def test_lanes_name_a_round_change_that_fits(times: float) -> None:
+    shown = shown_day()
+    for e in shown.record["effects"]:
+        e |= {k: e[k] * times for k in ("change_pct", "lo_pct", "hi_pct")}
+    text = svg(difference.picture(shown), shown.span, narrow=False)  # type: ignore[arg-type]
+    marks = {float(m) for m in re.findall(r">\+([\d.]+)<", text)}
+    assert len(marks) == 1
+    assert marks.pop() > 0

@@ -79,10 +79,10 @@ def _page_one(sheets: Sheets, said: Content) -> list[str]:
 def _right(right: Column, said: Content) -> list[str]:
     """Pictures, as tall as there is room, and what to run next under them."""
     lines = _next(said)
-    text = min(sum(right.height_of("• " + line, 7.8) + 0.02 for line in lines) + 0.3, 2.0)
+    text = min(sum(right.height_of("• " + line, 7.5) + 0.02 for line in lines) + 0.26, 2.0)
     pictures = [said.pictures[n] for n in _names(PAGE_ONE) if n in said.pictures]
     if pictures:
-        room = right.bottom - right.y - text - 0.34 * len(pictures)
+        room = right.bottom - right.y - text - sum(right.height_of(p.title, 8.5, bold=True) + 0.06 for p in pictures)
         heights = [
             2.0 if p.name == "torque" else p.height for p in pictures
         ]  # torque needs least: it is told again as a difference

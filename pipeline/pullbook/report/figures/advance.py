@@ -141,7 +141,8 @@ def _wanted(panel: Panel, ax: Any, best: list[dict[str, Any]]) -> list[tuple[flo
         return []
     last = int(placed[-1])
     if last < x.size - 3:  # the best ends before the axis does: name it where it ends
-        panel.say(ax, float(x[last]), float(b[last]), "best", hue="up", bold=True, dx=4)
+        top = float(hi[last]) if np.isfinite(hi[last]) else float(b[last])
+        panel.say(ax, float(x[last]), top, "best", hue="up", bold=True, ha="center", va="bottom", dy=1.5)
         return []
     return [(float(x[last]), float(b[last]), "best", "up", True)]
 

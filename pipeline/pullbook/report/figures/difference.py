@@ -4,7 +4,7 @@ from typing import Any
 
 import numpy as np
 
-from pullbook.report.canvas import Panel, Picture, Table, round_marks, runs, values
+from pullbook.report.canvas import Panel, Picture, Table, runs, values
 from pullbook.report.figures.lines import broken
 from pullbook.report.style import PAPER
 from pullbook.report.view import DayView
@@ -31,12 +31,15 @@ def picture(shown: DayView) -> Picture | None:
         look = panel.look
         ax = panel.axes(right=1.15 if not look.narrow else 0.86)
         ax.set_ylim(-len(drawn), 0)
-        mark = round_marks(0, scale, 2)[-1]
+        power = 10.0 ** np.floor(np.log10(scale))
+        mark = max(s * power for s in (1, 2, 5) if s * power <= scale)
+        lane = ax.get_position().height * panel.figure.get_size_inches()[1] / len(drawn)
+        sides = {1: f"+{mark:g}", -1: f"−{mark:g}"} | ({0: "0"} if lane > 0.042 * look.font else {})
         ticks, labels = [], []
         for i, effect in enumerate(drawn):
             middle = -i - 0.64
-            ticks += [middle + s * mark / scale * 0.32 for s in (1, 0, -1)]
-            labels += [f"+{mark:g}", "0", f"−{mark:g}"]
+            ticks += [middle + side * mark / scale * 0.32 for side in sides]
+            labels += list(sides.values())
             _lane(ax, effect, middle, 0.32 / scale)
             panel.say(
                 ax,
