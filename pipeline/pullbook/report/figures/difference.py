@@ -34,7 +34,8 @@ def picture(shown: DayView) -> Picture | None:
         power = 10.0 ** np.floor(np.log10(scale))
         mark = max(s * power for s in (1, 2, 5) if s * power <= scale)
         lane = ax.get_position().height * panel.figure.get_size_inches()[1] / len(drawn)
-        sides = {1: f"+{mark:g}", -1: f"−{mark:g}"} | ({0: "0"} if lane > 0.042 * look.font else {})
+        lines = lane * 0.64 * mark / scale * 72 / look.font  # how many lines of words fit between the two marks of a lane
+        sides = {1: f"+{mark:g}"} | ({-1: f"−{mark:g}"} if lines >= 1.15 else {}) | ({0: "0"} if lines >= 2.2 else {})
         ticks, labels = [], []
         for i, effect in enumerate(drawn):
             middle = -i - 0.64
