@@ -1,17 +1,22 @@
 """The book: a folder of engines and days (contract 1 and 7). Finds what is there; reads no log and follows no link out."""
 
+import os
 import re
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from unicodedata import category
 
-from natsort import natsorted
+from natsort import natsort_keygen
 
 LOG_ENDINGS = (".csv", ".txt", ".tsv", ".log")
 PICTURE_ENDINGS = (".jpg", ".jpeg", ".png", ".webp")
 SHEET_NAMES = ("day.yaml", "pulls.csv", "pulls.xlsx", "strobe.csv", "columns.yaml")
 _DAY = re.compile(r"(\d{4})-(\d{2})-(\d{2})(-.+)?")
+
+
+natural = natsort_keygen()
+"""Sort key in which pull 2 comes before pull 10."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +60,8 @@ class DayFiles:
 
 def printable(name: str) -> str:
     """A file name as text that any encoding can carry: undecodable bytes become ``\\xNN``."""
+    if name.isascii():  # nearly every name, and there are thousands
+        return name
     return "".join(f"\\x{ord(c) - 0xDC00:02x}" if 0xDC80 <= ord(c) <= 0xDCFF else c for c in name)
 
 
@@ -87,17 +94,23 @@ def is_day_name(name: str) -> bool:
     return True
 
 
+def _folders(home: Path) -> list[str]:
+    """Names of the real folders in ``home``, links and dot folders passed over."""
+    with os.scandir(home) as entries:
+        return [e.name for e in entries if not e.name.startswith(".") and e.is_dir(follow_symlinks=False)]
+
+
 def engines(book: Book) -> list[str]:
     """Engines that have a folder, in natural order; dot folders and links are passed over."""
     if not book.logs.is_dir():
         return []
-    return natsorted(p.name for p in book.logs.iterdir() if p.is_dir() and not p.is_symlink() and not p.name.startswith("."))
+    return sorted(_folders(book.logs), key=natural)
 
 
 def days(book: Book, engine: str) -> tuple[list[str], list[str]]:
     """Day folders of an engine in order of date, and folder names that are no date (a warning each)."""
     folder = book.logs / engine
-    names = natsorted(p.name for p in folder.iterdir() if p.is_dir() and not p.is_symlink() and not p.name.startswith("."))
+    names = sorted(_folders(folder), key=natural)
     return [n for n in names if is_day_name(n)], [n for n in names if not is_day_name(n)]
 
 
@@ -108,7 +121,7 @@ def day_files(book: Book, engine: str, day: str) -> DayFiles:
     sheets: dict[str, Path] = {}
     refused: list[tuple[str, str]] = []
     home = book.root.resolve()
-    for path in natsorted(book.day_folder(engine, day).iterdir(), key=lambda p: p.name):
+    for path in sorted(book.day_folder(engine, day).iterdir(), key=lambda p: natural(p.name)):
         name = path.name
         if name.startswith((".", "~$")):
             continue

@@ -66,7 +66,8 @@ SAMPLES: Schema = {"pull_id": _T, "file": _T, "segment": _I, "kind": _T, "time_s
 #: One row a pull, aborted pull or hold, in the order run, as the reader hands it on (sheet and log together).
 #: ``knock`` is one of heard, faint, not heard, not listened. ``exclude`` and ``notes`` are the sheet's words or null.
 #: ``clock_…``: how the second recorder's clock lies on the first (time = offset + rate·time there), with the rpm residual.
-#: ``started``: when the pull began. ``corrected``: null = no, else the standard's name or "unknown". ``usable`` false: kept, shown, never estimated from.
+#: ``started``: when the pull began. ``corrected``: null = no, else the standard's name or "unknown".
+#: ``usable`` false: kept, shown, never estimated from.
 FOUND_PULLS: Schema = {
     "pull_id": _T, "file": _T, "logger_file": _T, "clock_offset_s": _F, "clock_rate": _F,
     "clock_residual_rpm": _F, "started": _T, "segment": _I, "kind": _T, "order": _I,

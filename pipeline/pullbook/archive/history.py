@@ -3,15 +3,12 @@
 from typing import Any
 
 import polars as pl
-from natsort import natsort_keygen
 
 from pullbook.archive.changes import changes, not_like_for_like, signed, told
 from pullbook.archive.store import Store
-from pullbook.book import on_screen, printable
+from pullbook.book import natural, on_screen, printable
 
 __all__ = ["as_text", "changes", "history"]
-
-_natural = natsort_keygen()
 
 
 def history(store: Store, engine: str) -> dict[str, Any]:
@@ -36,7 +33,7 @@ def history(store: Store, engine: str) -> dict[str, Any]:
     days: list[dict[str, Any]] = []
     unread: list[str] = []
     before: dict[str, Any] | None = None
-    for day, logs_here in sorted(rows, key=lambda r: (r[0][:10], _natural(r[0]))):
+    for day, logs_here in sorted(rows, key=lambda r: (r[0][:10], natural(r[0]))):
         seal = store.seal(engine, day)
         if seal is None:
             unread.append(day)

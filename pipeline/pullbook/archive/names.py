@@ -55,4 +55,6 @@ def day_key(engine: str, day: str) -> str:
 
 
 def _escaped(text: str) -> str:
+    if ESCAPED.isdisjoint(text):  # nearly every name, and there are thousands
+        return text
     return "".join(f"%{ord(c):02X}" if c in ESCAPED else c for c in text)

@@ -6,17 +6,15 @@ from pathlib import Path
 from typing import Any
 
 import polars as pl
-from natsort import natsort_keygen
 
 from pullbook.archive import catalog, switch
 from pullbook.archive.migrate import upgraded
 from pullbook.archive.schema import KEYS
 from pullbook.archive.seal import Seal, SealDamaged, all_seals, read_seal, seal_path, stands
-from pullbook.book import printable
+from pullbook.book import natural, printable
 
 Record = dict[str, Any]
 _READ_AGAIN = 20
-_natural = natsort_keygen()
 
 
 class Reader:
@@ -123,13 +121,13 @@ class Reader:
             for r in rows
             if r["day"][:10] < before_day[:10] or (r["engine"] == printable(engine) and _before(r["day"], before_day))
         ]
-        earlier.sort(key=lambda r: (r["day"][:10], _natural(r["day"]), r["engine"]))
+        earlier.sort(key=lambda r: (r["day"][:10], natural(r["day"]), r["engine"]))
         return [{**json.loads(r.pop("own")), **r} for r in earlier]
 
     def previous_record(self, engine: str, day: str) -> Record | None:
         """Record of this engine's last archived day before ``day``, or None where ``day`` is its first."""
         listed = self.catalog().filter(pl.col("engine") == printable(engine)).select("day").collect()["day"].to_list()
-        earlier = sorted((d for d in listed if _before(d, day)), key=lambda d: (d[:10], _natural(d)))
+        earlier = sorted((d for d in listed if _before(d, day)), key=lambda d: (d[:10], natural(d)))
         for last in reversed(earlier):
             record = self.read_record(engine, last)
             if record is not None:
@@ -150,4 +148,4 @@ class Reader:
 
 def _before(day: str, other: str) -> bool:
     """Whether ``day`` comes before ``other``: by date, then a date's visits in natural order."""
-    return (day[:10], _natural(day)) < (other[:10], _natural(other))
+    return (day[:10], natural(day)) < (other[:10], natural(other))

@@ -3,11 +3,8 @@
 import re
 from itertools import pairwise
 
-from natsort import natsort_keygen
-
+from pullbook.book import natural
 from pullbook.reading.matching import Match, listed
-
-_natural = natsort_keygen()
 
 
 def in_order(pulls: list[Match]) -> tuple[list[Match], list[str]]:
@@ -21,7 +18,7 @@ def in_order(pulls: list[Match]) -> tuple[list[Match], list[str]]:
     dated = all(m.log.started is not None for m in pulls)
 
     def by_log(m: Match) -> tuple[object, ...]:
-        return (m.log.started if dated else "", _natural(m.name), m.segment.first)
+        return (m.log.started if dated else "", natural(m.name), m.segment.first)
 
     if all(m.row is None for m in pulls):
         several = len({m.name for m in pulls}) > 1

@@ -4,13 +4,11 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from natsort import natsort_keygen
-
+from pullbook.book import natural
 from pullbook.running import handover_files
 from pullbook.running.plan import Plan, PlannedDay
 
 _OWN, _OUTLINE = "own", "outline"
-_natural = natsort_keygen()
 
 
 def keep_own(folder: Path, figures: dict[str, Any]) -> None:
@@ -40,9 +38,9 @@ class Earlier:
         before = [
             other
             for ident, other in plan.days.items()
-            if ident in folders and _natural(other.day) < _natural(day.day) and (folders[ident] / _OWN).is_dir()
+            if ident in folders and natural(other.day) < natural(day.day) and (folders[ident] / _OWN).is_dir()
         ]
-        self._measured = sorted(before, key=lambda d: (_natural(d.day), d.engine))
+        self._measured = sorted(before, key=lambda d: (natural(d.day), d.engine))
 
     def own_figures(self, dyno: str | None, store: Any) -> list[dict[str, Any]]:
         """Own figures of earlier days of this engine, and of earlier dates on this dyno, oldest first."""
@@ -59,7 +57,7 @@ class Earlier:
         """Outline of this engine's last day before this one, None on its first."""
         archived: dict[str, Any] | None = store.previous_record(self._day.engine, self._day.day)
         mine = [d for d in self._measured if d.engine == self._day.engine]
-        if mine and (archived is None or _natural(archived["day"]) <= _natural(mine[-1].day)):
+        if mine and (archived is None or natural(archived["day"]) <= natural(mine[-1].day)):
             return handover_files.load(self._folders[mine[-1].id] / _OUTLINE)
         return archived
 

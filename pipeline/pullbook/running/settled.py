@@ -7,7 +7,6 @@ import hashlib
 import json
 import os
 import time
-from pathlib import Path
 
 from pullbook import METHOD
 from pullbook.archive.schema import TABLES
@@ -31,9 +30,11 @@ class Settled:
 
     def __init__(self, book: Book, page: str) -> None:
         self._book = book
+        self._logs, self._reports = os.fspath(book.logs), os.fspath(book.reports)  # text: thousands of paths are looked at
         self._version = [METHOD, DRAWING, page]
         self._known: dict[str, str] = {}
         self._inputs: dict[DayKey, str | None] = {}
+        self._held: set[DayKey] = set()
         try:
             read = json.loads((book.work / _FILE).read_text(encoding="utf-8"))
             if read["version"] == self._version:
@@ -44,10 +45,16 @@ class Settled:
     def holds(self, engine: str, day: str) -> bool:
         """Whether the day stands as a run left it. Its inputs as seen now are what :meth:`remember` vouches for."""
         inputs = self._inputs[engine, day] = self._of_inputs(engine, day)
-        return inputs is not None and self._known.get(_key(engine, day)) == inputs + self._of_outputs(engine, day)
+        known = self._known.get(_key(engine, day))
+        if inputs is None or known is None or known != inputs + self._of_outputs(engine, day):
+            return False
+        self._held.add((engine, day))
+        return True
 
     def remember(self, keys: set[DayKey]) -> None:
         """Note that these days are in order, with the inputs they were looked at with; forgets days no longer looked at."""
+        if keys == self._held and len(keys) == len(self._known):
+            return
         now: dict[str, str] = {}
         for (engine, day), inputs in self._inputs.items():
             if inputs is not None and (engine, day) in keys:
@@ -64,20 +71,20 @@ class Settled:
 
     def _of_inputs(self, engine: str, day: str) -> str | None:
         """Stamp of the day folder and engine.yaml; None where something changed too short a while ago to be trusted."""
-        newest, listed = _scanned(self._book.day_folder(engine, day))
-        own, facts = _one(self._book.logs / engine / "engine.yaml")
+        newest, listed = _scanned(f"{self._logs}/{engine}/{day}")
+        own, facts = _one(f"{self._logs}/{engine}/engine.yaml")
         if max(newest, own) > time.time_ns() - _GRAIN_NS:
             return None
         return _digest([listed, facts])
 
     def _of_outputs(self, engine: str, day: str) -> str:
         archived = stamp(self._book.archive, engine, day, TABLES)
-        _, report = _scanned(self._book.reports / engine / day)
-        _, figures = _scanned(self._book.reports / engine / day / "figures")
+        report = _scanned(f"{self._reports}/{engine}/{day}")[1]
+        figures = _one(f"{self._reports}/{engine}/{day}/figures")[1]  # its date tells what came or went in it
         return _digest([archived, report, figures])
 
 
-def _scanned(folder: Path) -> tuple[int, list[tuple[str, int, int, int, int]]]:
+def _scanned(folder: str) -> tuple[int, list[tuple[str, int, int, int, int]]]:
     """Newest change in a folder, in ns, and each entry's name, size, dates and inode; a folder that is not there is empty."""
     newest, listed = 0, []
     try:
@@ -92,9 +99,9 @@ def _scanned(folder: Path) -> tuple[int, list[tuple[str, int, int, int, int]]]:
     return newest, listed
 
 
-def _one(path: Path) -> tuple[int, tuple[int, int, int]]:
+def _one(path: str) -> tuple[int, tuple[int, int, int]]:
     try:
-        status = path.stat()
+        status = os.stat(path)  # noqa: PTH116 - text paths cost a tenth
     except OSError:
         return 0, (0, 0, 0)
     return max(status.st_mtime_ns, status.st_ctime_ns), (status.st_size, status.st_mtime_ns, status.st_ino)
