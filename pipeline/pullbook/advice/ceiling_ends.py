@@ -1,8 +1,8 @@
-"""The ceiling at the ends of the rpm span, where pulls begin and end a row apart.
+"""The rows of a ceiling that count, at the ends of the rpm span, where pulls begin and end a row apart.
 
 Pulls of one day start and lift some 100 rpm apart, so the first and last rows of a day are reached by some settings only. Read
-to the letter such a row would hold a whole curve down to a setting that merely started earlier. A setting is therefore
-counted up to two rows beyond where its own pulls were trimmed; knock notes and known limits bind as they stand.
+to the letter such a row would hold a whole curve down to a setting that merely started earlier, and lifting it would promise what
+nobody ran there. So it is left out: advice ends where the settings that matter ended.
 """
 
 import numpy as np
@@ -11,8 +11,8 @@ import polars as pl
 from pullbook.advice.settings_run import END_ROWS, curve_of, held_past_ends
 
 
-def reach_ends(ceiling: pl.DataFrame, delivered: pl.DataFrame, settings: list[str], max_advance_deg: float | None) -> pl.DataFrame:
-    """Raise the first and last two rows of a ceiling to what the day's settings ran right beside them.
+def without_thin_ends(ceiling: pl.DataFrame, delivered: pl.DataFrame, settings: list[str]) -> pl.DataFrame:
+    """Leave out first and last rows (two at most at each end) that the most advanced setting right beside them did not reach.
 
     Parameters
     ----------
@@ -21,30 +21,25 @@ def reach_ends(ceiling: pl.DataFrame, delivered: pl.DataFrame, settings: list[st
     delivered
         DELIVERED of the day.
     settings
-        Settings with a used pull.
-    max_advance_deg
-        A known limit, which stays.
+        Settings with a used pull; one that knocked is not among them, because it ended where it was cut short.
 
     Returns
     -------
     polars.DataFrame
-        The same rows; never lower than they were.
+        The other rows, as they were.
     """
     table = ceiling.sort("rpm")
     if table.height <= 2 * END_ROWS or not settings:
         return table
     rpm = table["rpm"].cast(pl.Float64).to_numpy()
-    own = table["advance_deg"].cast(pl.Float64).to_numpy().copy()
+    own = table["advance_deg"].cast(pl.Float64).to_numpy()
     run = np.array([held_past_ends(curve_of(delivered, name, rpm)) for name in settings])
     most = np.max(np.where(np.isfinite(run), run, -np.inf), axis=0)
-    if max_advance_deg is not None:
-        most = np.minimum(most, max_advance_deg)
-    ends = np.zeros(len(rpm), bool)
-    ends[:END_ROWS] = ends[-END_ROWS:] = True
-    plain = ~table["because"].fill_null("").str.contains("knock").to_numpy()
-    raised = ends & plain & (most > own)
-    words = pl.Series(np.where(raised, "the most advanced setting tested, right beside this rpm", ""))
-    return table.with_columns(
-        advance_deg=pl.Series(np.where(raised, np.floor(most * 100.0) / 100.0, own)),
-        because=pl.when(pl.Series(raised)).then(words).otherwise(pl.col("because")),
-    )
+    bound = table["because"].fill_null("").str.contains("knock|limit").to_numpy()
+    thin = ~bound & (most > own + _NEAR_DEG)
+    lead, tail = (int(np.logical_and.accumulate(side[:END_ROWS]).sum()) for side in (thin, thin[::-1]))
+    return table.slice(lead, table.height - lead - tail)
+
+
+_NEAR_DEG = 0.3
+"""A setting this near the row's own most advanced one holds nothing down."""

@@ -7,7 +7,7 @@ import numpy as np
 import polars as pl
 
 from pullbook.advice import limits_words
-from pullbook.advice.ceiling_ends import reach_ends
+from pullbook.advice.ceiling_ends import without_thin_ends
 from pullbook.advice.ground import Ground, survey
 from pullbook.advice.settings_run import NOTED, Setting, settings_run
 from pullbook.handover import AlignedDay, BestDay, DayReading, DeliveredDay
@@ -51,7 +51,7 @@ def look_at(reading: DayReading, aligned: AlignedDay, delivered: DeliveredDay, b
     # a setting that knocked is never carried on past where it was run: the rows beside are where its pull was cut short
     knocked = best.knock.filter(pl.col("word").is_in(NOTED))["setting"]
     names = used.filter(~pl.col("setting").is_in(knocked.to_list()))["setting"].drop_nulls().unique(maintain_order=True).to_list()
-    ceiling = reach_ends(best.ceiling, delivered.delivered, names, reading.engine_facts.max_advance_deg)
+    ceiling = without_thin_ends(best.ceiling, delivered.delivered, names)
     ground = survey(
         best.posterior,
         ceiling,

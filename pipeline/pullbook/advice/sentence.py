@@ -93,7 +93,7 @@ def _why_this(outcome: Outcome, change: str) -> str:
 def nothing_sentence(pulls: int, known_advance: bool) -> str:
     """The sentence where no advice is possible, with the step that would make it so."""
     if pulls == 0:
-        return "No pull of this day could be used, so nothing can be said about timing; the reasons stand beside each pull."
+        return "No pull of this day could be used, so nothing can be said about timing yet: see what was left out, and why."
     if not known_advance:
         return (
             "Torque was compared, but the advance is not known: write initial_deg and total_deg in the pull sheet, log the "

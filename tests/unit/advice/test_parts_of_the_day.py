@@ -8,7 +8,7 @@ import pytest
 from tests.unit.advice.synthetic import RPM, Day, Pull, locked, sprung
 from tests.unit.advice.test_mechanical import ground_of
 
-from pullbook.advice.ceiling_ends import reach_ends
+from pullbook.advice.ceiling_ends import without_thin_ends
 from pullbook.advice.day_view import look_at
 from pullbook.advice.drift_watch import watch
 from pullbook.advice.hand_over import hand_over_pull
@@ -33,14 +33,16 @@ def test_a_setting_is_carried_two_rows_past_where_its_pulls_were_trimmed() -> No
     assert np.isnan(held_past_ends(curve)[[0, 8]]).all()
 
 
-def test_the_ceilings_ends_are_not_held_down_by_a_pull_that_started_a_row_earlier() -> None:
+def test_a_row_reached_only_by_a_pull_that_started_earlier_holds_nothing_down() -> None:
     rows = list(range(2000, 3001, 100))
     table = pl.DataFrame({"rpm": rows, "advance_deg": [24.0, *[30.0] * 10], "because": ["the most advanced setting tested"] * 11})
     curves = {"24": dict.fromkeys(rows, 24.0), "30": dict.fromkeys(rows[1:], 30.0)}
-    assert reach_ends(table, delivered_rows(curves), ["24", "30"], None)["advance_deg"].to_list() == [30.0] * 11
-    assert reach_ends(table, delivered_rows(curves), ["24", "30"], 28.0)["advance_deg"][0] == 28.0
+    assert without_thin_ends(table, delivered_rows(curves), ["24", "30"])["rpm"].to_list() == rows[1:]
+    last = table.reverse().with_columns(rpm=pl.Series(rows))
+    curves_last = {"24": dict.fromkeys(rows, 24.0), "30": dict.fromkeys(rows[:-1], 30.0)}
+    assert without_thin_ends(last, delivered_rows(curves_last), ["24", "30"])["rpm"].to_list() == rows[:-1]
     noted = table.with_columns(because=pl.lit("knock heard at 26.0° with 26"))
-    assert reach_ends(noted, delivered_rows(curves), ["24", "30"], None)["advance_deg"][0] == 24.0
+    assert without_thin_ends(noted, delivered_rows(curves), ["24", "30"]).height == 11
 
 
 def test_a_setting_that_knocked_is_not_carried_past_where_it_was_run() -> None:
