@@ -89,8 +89,8 @@ def cloned(book: Path, source: Path, days: int) -> None:
     try:
         for number in range(days):
             name = f"clone {number:05d}"
-            shutil.copytree(source / "logs" / engine / day, opened.logs / name / day, copy_function=os.link)
-            shutil.copytree(source / "reports" / engine / day, opened.reports / name / day, copy_function=os.link)
+            shutil.copytree(source / "logs" / engine / day, opened.logs / name / day, copy_function=shutil.copy2)
+            shutil.copytree(source / "reports" / engine / day, opened.reports / name / day, copy_function=shutil.copy2)
             inputs = hashes.of_day(name, day)
             revision = store.write_day(
                 name, day, tables=tables, record=record, inputs=inputs, made_at="2031-01-01", tool_version="bench", method=METHOD
@@ -126,7 +126,7 @@ def one_pull(place: Path) -> None:
     book = place / "one"
     made(book, 1, pulls=12)
     run(book)
-    day = next((book / "logs").glob("*/*"))
+    day = next(p for p in (book / "logs").glob("*/*") if p.is_dir())
     logs = sorted(p for p in day.glob("*.csv") if p.name not in ("pulls.csv", "strobe.csv"))
     job = snakemake_floor(place, done=False)
     imports = [
