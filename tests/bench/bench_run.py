@@ -168,8 +168,9 @@ def many(place: Path, sizes: list[int]) -> None:
         book, settings = open_book(Path({str(single)!r}))
         plan = make_plan(book, settings, Store(book.archive))[0]
         plan.write()
-        for day in plan.days.values(): one_day.measure(plan, day)
-        for day in plan.days.values(): one_day.report(plan, day)
+        folders = {{ident: plan.work / "measured" / ident for ident in plan.days}}
+        for ident, day in plan.days.items(): one_day.measure(plan, day, folders[ident])
+        for day in plan.days.values(): one_day.report(plan, day, folders)
         """
     floor = python(code, place)
     per_day = (*(f / 20 for f in floor[:2]), floor[2])
