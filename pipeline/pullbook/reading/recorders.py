@@ -109,18 +109,18 @@ def _coarse(first: Trace, other: Trace, near_s: float | None) -> list[tuple[floa
     places: list[tuple[float, float, float]] = []
     for rate in 1.0 + np.linspace(-_MOST_RATE, _MOST_RATE, 2 * steps + 1):
         y, my, y0 = _grid(other, float(rate))
-        msd, n, lag = _difference(x - mean, mx, y - mean, my)
+        apart, n, lag = _difference(x - mean, mx, y - mean, my)
         shift = lag * _STEP_S + x0 - y0
         enough = n >= max(30.0, 0.6 * min(mx.sum(), my.sum()))
         if near_s is not None:
             enough &= np.abs(shift - near_s) <= 6.0
-        msd = np.where(enough, np.maximum(msd, 1.0), np.inf)
+        apart = np.where(enough, np.maximum(apart, 1.0), np.inf)
         for _ in range(_PLACES):
-            at = int(np.argmin(msd))
-            if not np.isfinite(msd[at]):
+            at = int(np.argmin(apart))
+            if not np.isfinite(apart[at]):
                 break
-            places.append((float(msd[at]), float(shift[at]), float(rate)))
-            msd[np.abs(shift - shift[at]) <= _APART_S] = np.inf
+            places.append((float(apart[at]), float(shift[at]), float(rate)))
+            apart[np.abs(shift - shift[at]) <= _APART_S] = np.inf
     best: list[tuple[float, float]] = []
     for _, offset, rate in sorted(places):
         if len(best) < _PLACES and all(abs(offset - known) > _APART_S for known, _ in best):
@@ -137,9 +137,9 @@ def _difference(x: Array, mx: Array, y: Array, my: Array) -> tuple[Array, Array,
 
     n = correlate(mx, my)
     with np.errstate(divide="ignore", invalid="ignore"):
-        msd = (correlate(mx * x**2, my) - 2.0 * correlate(mx * x, my * y) + correlate(mx, my * y**2)) / n
+        apart = (correlate(mx * x**2, my) - 2.0 * correlate(mx * x, my * y) + correlate(mx, my * y**2)) / n
     lag = np.arange(size, dtype=np.float64)
-    return np.where(np.isfinite(msd), msd, np.inf), n, np.where(lag >= len(x), lag - size, lag)
+    return np.where(np.isfinite(apart), apart, np.inf), n, np.where(lag >= len(x), lag - size, lag)
 
 
 def _fine(first: Trace, other: Trace, offset: float, rate: float) -> Fit | None:
