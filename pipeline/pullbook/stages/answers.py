@@ -13,7 +13,7 @@ from pullbook.handover import Array, Posterior
 
 EDGE_DEG = 0.5  # the best may lie this far outside what was tested and still be called inside
 INSIDE, BEYOND = 0.75, 0.85
-FAR_DEG, FAR_CHANCE = 3.0, 0.01  # and never where it may well lie this far outside
+FAR_DEG, FAR_CHANCE = 3.0, 0.002  # and never where it may well lie this far outside
 APART_DEG = 1.0  # settings closer than this cannot say which way the best lies
 GRID_DEG = 0.1
 
@@ -97,8 +97,8 @@ def answer_row(posterior: Posterior, row: int, tolerance: float) -> RowAnswer:
 
 
 def _tail(doubt: float) -> float:
-    """Share of the draws left beyond a one-sided bound: a tenth, less half of what the label itself is in doubt."""
-    return max(0.10 - 0.5 * doubt, 0.02)
+    """Share of the draws left beyond a one-sided bound: just under a tenth, less half of what the label itself is in doubt."""
+    return max(0.09 - 0.5 * doubt, 0.02)
 
 
 def _cheapest(grid: Array, expected: Array, at: int) -> float:
