@@ -20,6 +20,7 @@ from pullbook.reading.plain import read_plain
 from pullbook.reading.raw import RawLog
 from pullbook.reading.settle import settle_rest
 from pullbook.reading.settle_power import settle_power
+from pullbook.reading.stamps import preamble_moment
 from pullbook.reading.text import read_text
 from pullbook.reading.timing import Timing, find_time
 from pullbook.reading.watch_channels import blank_doubled, blank_sentinels, blank_spikes, derive_torque, note_dead, note_limits
@@ -127,7 +128,7 @@ def understand_log(
         claims=said,
         questions=tuple(dict.fromkeys([*raw.questions, *talk.questions])),
         warnings=tuple(dict.fromkeys([*raw.warnings, *talk.warnings])),
-        started=timing.started, unusable=unusable,
+        started=timing.started or preamble_moment(raw.preamble, timing.face_s), unusable=unusable,
     )  # fmt: skip
 
 

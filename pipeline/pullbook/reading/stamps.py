@@ -3,6 +3,8 @@
 Source of the calendar sums: proleptic Gregorian calendar as in the standard library.
 """
 
+import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 
@@ -13,6 +15,8 @@ import polars as pl
 Array = npt.NDArray[np.float64]
 DAY = 86_400.0
 SLICE = 100_000
+_DATE_IN = re.compile(r"(?<![\d.])(?:\d{4}-\d{1,2}-\d{1,2}|\d{1,2}[./]\d{1,2}[./](?:\d{4}|\d{2}))(?![\d.])")
+_FACE_IN = re.compile(r"(?<![\d:])\d{1,2}:\d{2}(?::\d{2})?(?:\s?[AaPp][Mm])?(?![\d:])")
 _STAMP = (
     r"^\s*(?:(\d{1,4})[-./](\d{1,2})[-./](\d{1,4})[T ,]*)?(?:(\d{1,3}):(\d{2})(?::(\d{2}))?(?:[.,:](\d{1,9}))?"
     r"\s*([AaPp])?\.?\s?[Mm]?\.?)?"
@@ -93,3 +97,28 @@ def started_at(seconds_since_1970: float) -> str | None:
     except (OverflowError, ValueError):
         return None
     return moment.replace(tzinfo=None).isoformat(timespec="milliseconds")
+
+
+def preamble_moment(preamble: Sequence[tuple[int, str]], face_s: float | None) -> str | None:
+    """When a log began, as the lines above its header say: a date and a time, or a date for a clock that has none.
+
+    Parameters
+    ----------
+    preamble
+        (line, text) above the header.
+    face_s
+        Seconds since midnight of the log's own first row, where it has a clock without a date.
+
+    Examples
+    --------
+    >>> preamble_moment([(1, "Bench 2"), (2, "Date: 06.05.2031"), (3, "Time 14:30")], None)
+    '2031-05-06T14:30:00.000'
+    """
+    dates = [m[0] for _, text in preamble for m in [_DATE_IN.search(text)] if m]
+    faces = [m[0] for _, text in preamble for m in [_FACE_IN.search(text)] if m]
+    if len(set(dates)) != 1 or (face_s is None and len(set(faces)) != 1):
+        return None  # none, or more than one: nothing says which
+    read = read_stamps(pl.Series([f"{dates[0]} {faces[0] if face_s is None else '00:00'}"]))
+    if read is None or not np.isfinite(read.seconds[0]):
+        return None
+    return started_at(float(read.seconds[0]) + (face_s or 0.0))

@@ -31,6 +31,7 @@ class Timing:
     started: str | None = None
     share_missing: float = 0.0
     coarse: bool = False  # many rows share a stamp
+    face_s: float | None = None  # first row's seconds since midnight on a clock without a date
     remarks: tuple[str, ...] = ()
 
 
@@ -101,7 +102,7 @@ def _from_clocks(columns: Sequence[Column], clocks: dict[str, pl.Series], blocks
     scale = by_header[face].factor
     coarse = len(seconds) > 3 and float(np.mean(np.diff(seconds) == 0)) > 0.3
     scaled = timing.time_s * scale if timing.time_s is not None and scale > 0 else timing.time_s
-    return replace(timing, time_s=scaled, coarse=coarse)
+    return replace(timing, time_s=scaled, coarse=coarse, face_s=None if dated else float(first))
 
 
 def _from_numbers(column: Column, rpm: Array, blocks: npt.NDArray[np.int64] | None, talk: Talk) -> Timing:
