@@ -5,6 +5,12 @@ import shutil
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+# CI must answer the same for the same commit; on a desk every run looks at new cases.
+settings.register_profile("ci", derandomize=True, deadline=None)
+if os.environ.get("CI"):
+    settings.load_profile("ci")
 
 os.environ.setdefault("OMP_NUM_THREADS", "1")
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")

@@ -112,14 +112,15 @@ def motion_of(samples: pl.DataFrame, whole: pl.DataFrame, full_load_nm: float | 
     known = np.isfinite(rpm) & np.isfinite(time)
     if known.sum() < 4:
         return None
+    begins = float(time[known][0])
+    time = np.round(time - begins, 6)  # from its own start, to the microsecond: what a segment is must not hang on the clock's zero
     gap = np.diff(time[known])
     own_step = float(np.median(gap[gap > 0])) if (gap > 0).any() else 0.0
     if own_step <= 0.0:
         return None
     thin = own_step < 0.75 * _FINE_S
     step = _FINE_S if thin else own_step
-    first, last = float(time[known][0]), float(time[known][-1])
-    grid: Array = first + step * np.arange(max(2, int((last - first) / step + 1.001)), dtype=np.float64)
+    grid: Array = step * np.arange(max(2, int(time[known][-1] / step + 1.001)), dtype=np.float64)
     level = _on_grid(time, rpm, grid, step, thin)
     if level is None:
         return None
@@ -152,7 +153,7 @@ def motion_of(samples: pl.DataFrame, whole: pl.DataFrame, full_load_nm: float | 
     advance = gridded("advance_deg")
     if advance is None:
         advance = gridded("advance_commanded_deg")
-    return Motion(first, step, level, slope(level, half, step), rate_noise, loaded, torque, advance)
+    return Motion(begins, step, level, slope(level, half, step), rate_noise, loaded, torque, advance)
 
 
 def _loaded_by_torque(torque: Array, whole: pl.DataFrame, step: float, least_top: float) -> Mask | None:
