@@ -7,7 +7,10 @@ import numpy as np
 
 CHUNK = 1 << 20
 _ONE_BYTE = ("cp1252", "cp850", "mac_roman")
-_WESTERN = set("äöüÄÖÜßéèêëàâáçñíóôòúùûìîïãõœæøåÉÈÀÇÑÓ°µμ²³·º«»–−’ÂÊÎÔÛΩωλΛ±×½€")
+_WESTERN = set("äöüÄÖÜßéèêëàâáçñíóôòúùûìîïãõœæøåÁÉÍÓÚÀÈÌÒÙÂÊÎÔÛËÏÇÑŒ°µμ²³·ºª«»–−’ΩωλΛ±×½€\u00a0")
+_GROUPING = re.compile(rb"(?<=\d)[\x80-\xff](?=\d{3}(?!\d))")
+"""A byte between a digit and exactly three digits: no letter stands there, only a sign that groups thousands."""
+_GROUPS = set("\u00a0\u2009\u202f’´")
 
 
 def to_utf8(data: bytes) -> tuple[bytes, str | None]:
@@ -46,11 +49,14 @@ def _utf8(data: bytes) -> bytes | None:
 
 def _from_one_byte(data: bytes) -> tuple[bytes, str | None]:
     """Choose among the one-byte codecs of western Europe by the letters they give; ask the library for the rest."""
-    marks = re.sub(rb"[\x00-\x7f]+", b" ", data[:2_000_000])[:20_000]
+    head = data[:2_000_000]
+    grouping = b"".join(set(_GROUPING.findall(head)))
+    marks = re.sub(rb"[\x00-\x7f]+", b" ", _GROUPING.sub(b"", head) if grouping else head)[:20_000]
     best, score = "cp1252", -1.0
     for codec in _ONE_BYTE:
         letters = marks.decode(codec, "replace").replace(" ", "")
-        share = sum(c in _WESTERN for c in letters) / len(letters)
+        share = sum(c in _WESTERN for c in letters) / len(letters) if letters else 1.0
+        share *= 1.0 if set(grouping.decode(codec, "replace")) <= _GROUPS else 0.5
         if share > score + 0.1:
             best, score = codec, share
     if score < 0.5:

@@ -10,6 +10,8 @@ from pullbook.reading.wordlist import rows
 
 _BRACKET = re.compile(r"[\[({<]\s*([^\[\](){}<>]*?)\s*[\])}>]")
 _CAMEL = re.compile(r"(?<=[a-z]{2})(?=[A-Z])|(?<=[A-Za-z])(?=\d)|(?<=\d)(?=[A-Za-z]{2})")
+_MARKED = re.compile(r"[^\w ]")
+_DEGREES = re.compile(r"\bt ?°(?! ?[cfk]\b)")
 _WORD = re.compile(r"[a-z0-9λ°%#]+")
 #: unit kinds that a bare word in a heading may stand for although no other word names the quantity
 _TELLING = frozenset({"torque", "power", "speed", "time", "advance", "lambda"})
@@ -21,8 +23,9 @@ _KIND_OF = {
 _EXPECTED = {
     "speed": ("speed", "road_speed"), "torque": ("torque",), "power": ("power",), "time": ("time",), "advance": ("angle",),
     "temperature": ("temperature",), "pressure": ("pressure",), "manifold": ("pressure",), "baro": ("pressure",),
-    "coolant": ("temperature",), "oil": ("temperature", "pressure"), "inlet": ("temperature", "pressure"),
-    "exhaust": ("temperature",), "lambda": ("lambda",), "humidity": ("share",), "throttle": ("share",), "knock": ("voltage",),
+    "boost": ("pressure",), "coolant": ("temperature",), "oil": ("temperature", "pressure"), "air": ("temperature",),
+    "inlet": ("temperature", "pressure"), "exhaust": ("temperature",), "lambda": ("lambda",), "humidity": ("share",),
+    "throttle": ("share",), "knock": ("voltage",),
 }  # fmt: skip
 
 
@@ -69,7 +72,7 @@ def concepts_of(text: str) -> frozenset[str]:
     """
     found: set[str] = set()
     whole, part, phrase = _words()
-    folded = fold(_CAMEL.sub(" ", text))
+    folded = _DEGREES.sub("temp ", fold(_CAMEL.sub(" ", text.replace("º", "°").replace("H2O", "water"))))
     # umlauts written out (Zuendung, Oel) are read like the umlaut
     written_out = re.sub(r"\w{4,}|oel", lambda m: m[0].replace("ue", "u").replace("oe", "o").replace("ae", "a"), folded)
     for line in {folded, written_out}:
@@ -78,7 +81,7 @@ def concepts_of(text: str) -> frozenset[str]:
         for token in tokens:
             found |= whole.get(token, frozenset())
             found.update(concept for word, concept in part if word in token)
-        found.update(concept for word, concept in phrase if f" {word} " in f" {joined} " or (not word.isalnum() and word in line))
+        found.update(concept for word, concept in phrase if f" {word}" in f" {joined}" or (_MARKED.search(word) and word in line))
     return frozenset(found)
 
 
@@ -152,8 +155,12 @@ def unit_fits(quantity: str, unit: Unit) -> bool:
 def _quantity(has: frozenset[str], unit: Unit | None) -> str | None:
     """The grammar: from the most particular quantity to the least."""
     kind = unit.kind if unit else None
+    if "aside" in has:
+        return None
     if "other" in has and "lambda" in has and "commanded" not in has:
         return "lambda" if kind in (None, "lambda", "none") else None
+    if "knock" in has and kind == "voltage":
+        return "knock"
     if "other" in has or "roadspeed" in has or kind in ("road_speed", "flow", "frequency", "length"):
         return None
     if "knock" in has:
@@ -162,7 +169,7 @@ def _quantity(has: frozenset[str], unit: Unit | None) -> str | None:
         return None if "commanded" in has else "lambda"
     if "humidity" in has:
         return "humidity_pct" if kind in (None, "share") else None
-    if "throttle" in has and "advance" not in has:
+    if "throttle" in has and not has & {"advance", "exhaust"}:
         return "throttle_pct" if kind in (None, "share", "angle") and "commanded" not in has else None
     if (kind == "advance" or "advance" in has or {"btdc"} & has) and kind in (None, "angle", "advance", "none"):
         return _advance(has)
@@ -172,12 +179,13 @@ def _quantity(has: frozenset[str], unit: Unit | None) -> str | None:
         return "power_wheel_kw" if has & {"wheel"} else "power_corrected_kw" if _corrected(has) else "power_kw"
     if kind == "torque" or ("torque" in has and kind in (None, "none")):
         return "torque_wheel_nm" if has & {"wheel"} else "torque_corrected_nm" if _corrected(has) else "torque_nm"
-    if kind == "temperature" or (kind in (None, "none") and "pressure" not in has and has & {"coolant", "oil", "inlet", "exhaust"}):
-        return next((f"{s}_c" for s in ("coolant", "oil", "exhaust", "inlet") if s in has), None)
-    if kind == "pressure" or (kind in (None, "none") and has & {"pressure", "manifold", "baro"}):
-        if "baro" in has:
-            return "baro_kpa"
-        return "map_kpa" if has & {"manifold", "inlet"} and not has & {"oil", "coolant", "exhaust"} else None
+    warm = has & {"coolant", "oil", "inlet", "exhaust"} or ("temperature" in has and has & {"engine", "air"} and "time" not in has)
+    if kind == "temperature" or (kind in (None, "none") and warm and not has & {"pressure", "boost"}):
+        return _temperature(has)
+    if kind == "pressure" or (kind in (None, "none") and has & {"pressure", "manifold", "baro", "boost"}):
+        return _pressure(has)
+    if "ambient" in has:
+        return None
     if kind == "speed" or ("speed" in has and kind in (None, "none")):
         return "roller_rpm" if has & {"roller", "wheel"} else "rpm"
     if "date" in has and "time" not in has:
@@ -187,6 +195,23 @@ def _quantity(has: frozenset[str], unit: Unit | None) -> str | None:
     if kind == "time" or ("time" in has and kind in (None, "none")):
         return "time_s"
     return "rpm" if "engine" in has and kind is None and not has & {"temperature", "pressure"} else None
+
+
+def _temperature(has: frozenset[str]) -> str | None:
+    """Without a word of where, an engine's temperature is its coolant's and air's the inlet's; the room's is neither."""
+    if "ambient" in has:
+        return None
+    named = next((f"{s}_c" for s in ("coolant", "oil", "exhaust", "inlet") if s in has), None)
+    return named or ("inlet_c" if "air" in has else "coolant_c" if has >= {"engine", "temperature"} else None)
+
+
+def _pressure(has: frozenset[str]) -> str | None:
+    """Absolute pressure of the room or the manifold; a boost or a gauge reading is neither."""
+    if has & {"oil", "coolant", "exhaust", "gauge"}:
+        return None
+    if has & {"baro", "ambient"}:
+        return "baro_kpa"
+    return "map_kpa" if has & {"manifold", "inlet"} or has >= {"boost", "absolute"} else None
 
 
 def _advance(has: frozenset[str]) -> str | None:

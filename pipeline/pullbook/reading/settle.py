@@ -43,7 +43,7 @@ def settle_rest(columns: list[Column], talk: Talk, *, advance_scale: str | None 
 
 
 def _speed(column: Column, high: float, level: float, talk: Talk) -> None:
-    if column.unit is not None:
+    if column.unit is not None and column.unit.kind != "none":
         return
     thousands = column.channel == "rpm" and column.factor == 1.0 and level > 0.3 and high < 30
     column.unit, column.unit_from = named_unit("krpm" if thousands else "rpm"), "assumed"

@@ -13,6 +13,7 @@ from pathlib import Path
 
 from pullbook.handover import Fault
 from pullbook.reading.encoding import pairs_only, to_utf8
+from pullbook.reading.spaces import plain_spaces
 
 MAX_BYTES = 180_000_000
 MAX_LINE = 1_000_000
@@ -108,6 +109,7 @@ def read_text(path: Path, *, shown: str) -> Text | Fault:
         decoded = decoded.replace(b"\x00", MARK)
     if b"\r" in decoded and not _ends_in_pairs(decoded):
         decoded = line_feeds(decoded)
+    decoded = plain_spaces(decoded)
     if b'"' in decoded[:JOIN]:
         decoded = _join_quoted_names(decoded)
     if (line := _long_line(decoded)) is not None:

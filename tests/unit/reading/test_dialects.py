@@ -224,3 +224,27 @@ def test_not_understood(tmp_path: Path) -> None:
     assert r.error.expected == "a column of engine speed"
     assert r.error.remedy == "in columns.yaml: 'this file.csv': {K2: {channel: rpm, unit: rpm}}"
     assert r.rows == 0
+
+
+@pytest.mark.parametrize(
+    ("space", "encoding"), [("\u00a0", "cp1252"), ("\u00a0", "utf-8"), ("\u202f", "utf-16"), ("\u2009", "utf-8")],
+)  # fmt: skip
+@pytest.mark.parametrize("delimiter", [";", "\t"])
+def test_spaces_of_print_group_thousands(tmp_path: Path, space: str, encoding: str, delimiter: str) -> None:
+    p = pull()
+    lines = [delimiter.join(["Durée [ms]", f"Régime{space}[tr/min]", "Couple [N.m]", "Puissance [kW]"])]
+    for t, n, m, w, _ in zip(*p.values(), strict=True):
+        lines.append(
+            delimiter.join(f"{v:,.{d}f}".replace(",", space).replace(".", ",") for v, d in ((t * 1e3, 0), (n, 0), (m, 1), (w, 1)))
+        )
+    r = read(tmp_path, "\n".join(lines).encode(encoding))
+    assert (r.error, r.encoding, r.delimiter, r.decimal, r.rows, r.rows_dropped) == (None, encoding, delimiter, ",", 120, 0)
+    assert values(r, "rpm").tolist() == p["rpm"].tolist()
+    assert column(r, "power_kw") == ("kW", "proved")
+
+
+def test_one_capital_with_an_accent_tells_the_codec(tmp_path: Path) -> None:
+    lines = ["t s;rpm;Nm;Plena carga", *(f"{t:.1f};{n:.0f};{m:.1f};SÍ" for t, n, m, *_ in zip(*pull().values(), strict=True))]
+    r = read(tmp_path, "\n".join(lines).encode("cp1252"))
+    assert (r.error, r.encoding, r.rows) == (None, "cp1252", 120)
+    assert values(r, "throttle_pct").tolist() == [100.0] * 120

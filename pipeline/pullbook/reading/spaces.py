@@ -1,0 +1,43 @@
+"""The spaces of print (no-break, narrow, thin) that spreadsheets of some countries group thousands with."""
+
+import re
+
+import numpy as np
+
+_SPACES = tuple(space.encode() for space in "\u00a0\u202f\u2009\u2007")
+_HEAD = 65_536
+
+
+def plain_spaces(data: bytes) -> bytes:
+    """UTF-8 bytes with spaces of print taken out where they group thousands, else written as a plain space.
+
+    Examples
+    --------
+    >>> plain_spaces("n [1/min];P\u00a0[kW]\\n3\u202f661;1\u00a0020,5\\n".encode())
+    b'n [1/min];P [kW]\\n3661;1020,5\\n'
+    """
+    for space in _SPACES:
+        if space in data:
+            edge = data.find(b"\n", _HEAD) + 1 or len(data)
+            head, body = data[:edge], data[edge:]
+            data = _without(head, space) + (body.replace(space, b"") if _all_group(body, space) else _without(body, space))
+    return data
+
+
+def _without(data: bytes, space: bytes) -> bytes:
+    return re.sub(rb"(?<=\d)" + space + rb"(?=\d{3}(?!\d))", b"", data).replace(space, b" ")
+
+
+def _all_group(data: bytes, space: bytes) -> bool:
+    """Whether every byte that may begin the space does, and stands between a digit and exactly three digits: four times as fast."""
+    view = np.frombuffer(data + b"\n" * (len(space) + 4), np.uint8)
+    at = np.flatnonzero(view == space[0])
+    if not len(at) or at[0] == 0:
+        return not len(at)
+    digit = np.zeros(256, bool)
+    digit[48:58] = True
+    begins = all((view[at + k] == byte).all() for k, byte in enumerate(space))
+    end = at + len(space)
+    return begins and bool(
+        digit[view[at - 1]].all() and all(digit[view[end + k]].all() for k in range(3)) and not digit[view[end + 3]].any()
+    )

@@ -1,0 +1,130 @@
+"""Headings as dynos and recorders of five countries print and shorten them, by the channel they name."""
+
+import pytest
+
+from pullbook.reading.naming import understand
+from pullbook.reading.units_text import unit_of
+
+HEADINGS = {
+    "rpm": (
+        "Engine speed|Eng Spd|EngSpd [rpm]|n [min-1]|N_ENG|Motor rpm|Crankshaft speed|Crank speed (1/min)|"
+        "Eng. rev.|Revs/min|Tacho|Tachometer|RPM (1/min)|Engine Revs|Shaft speed [rpm]|Brake speed [rpm]|E-RPM|"
+        "Motordrehzahl|Drehz.|Drehzahl n|n_Motor [U/min]|nMot|Mot.drehz.|Motordrehz. 1/min|KW-Drehzahl|"
+        "Kurbelwellendrehz.|Umdrehungen/min|Umdr.|Touren|U/min|Motortouren|Régime mot.|Reg. moteur|"
+        "Régime vilebrequin|Tr/min|Nb tours/min|Vit. moteur tr/mn|Vitesse vilebrequin|N moteur (tr/min)|"
+        "Rotation moteur|RPM motor|r.p.m.|Vueltas motor|Rég. motor|Régimen cigüeñal|Vel. giro|Vel. de giro [rpm]|"
+        "Rev/min|Velocidad de giro|Velocidad cigüeñal|Giri/min|Giri mot.|Numero giri|N° giri|Num. giri|Nr. giri|"
+        "n. giri/min|Giri al minuto|Regime di rotazione|Giri albero motore|Velocità angolare [giri/min]|"
+        "Regime giri"
+    ),
+    "torque_nm": (
+        "Torque Nm|Tq.|Engine Tq|TRQ|Brake trq|Load (Nm)|Torque (obs)|Dyno torque|Flywheel torque|Net torque|"
+        "Drehmom.|Md [Nm]|M_d|Mot.moment|Moment Nm|Bremsmoment|Kurbelwellenmoment|Wellenmoment|Effektivmoment|"
+        "M (Nm)|Couple moteur m.kg|Cple mot.|Couple frein|Couple au vilebrequin|C (N.m)|Couple brut|Couple net|"
+        "Couple instantané|Par motor (mkg)|Par efectivo|Par freno|Par de torsión|Momento motor|Momento torsor|"
+        "Momento de giro|Torque motor|Coppia mot.|Coppia (kgm)|Momento torcente|Momento motore|Coppia al freno|"
+        "Coppia effettiva|Coppia all'albero|Cp [Nm]|Coppia istantanea"
+    ),
+    "power_kw": (
+        "Power|Pwr kW|BHP|Horsepower|HP obs|Brake HP|Flywheel hp|Output (kW)|Leist.|Leistung kW|Nutzleistung|"
+        "Effektivleistung|Bremsleistg.|Mot.leist.|N_e [PS]|Pe (kW)|Puiss. (ch)|Puissance effective|Puiss mot.|"
+        "P (ch)|Puissance frein|CV|ch|Pot. motor|Potencia efectiva|Potencia CV|Pot. (CV)|Potencia freno|Potenza CV|"
+        "Pot. mot.|Potenza effettiva|P.eff. [CV]|Cavalli|Potenza al freno"
+    ),
+    "advance_deg": (
+        "Ign timing|Spark timing|Spark Adv.|Ign. Adv [deg]|Total advance|Adv. (deg)|Advance angle|Crank advance|"
+        "Timing (° BTDC)|Timing BTDC|Spark deg BTDC|Ign. angle|Timing light|Zündung|Zünd. [° v. OT]|ZW|"
+        "Zündwinkel °KW|Zündzeitp.|Frühzünd.|Vorzünd.|Zündverst.|ZZP v. OT|Zündvoreilung|Zündzeitpkt.|Avance|"
+        "Av. all.|Avance à l'all.|Angle avance|Avance (° vil.)|Avance totale|Point allumage|Calage allumage|"
+        "Avance encend.|Av. enc.|Ángulo de avance|Ángulo avance|Puesta a punto|Avance chispa|Avance de chispa|"
+        "Punto de encendido|Anticipo acc.|Ant. accensione|Angolo anticipo|Angolo d'anticipo|Anticipo [gradi]|"
+        "Anticipo totale|Fase accensione|Angolo di accensione|Messa in fase"
+    ),
+    "coolant_c": (
+        "Coolant|Water T|T_water|Coolant T.|ECT °C|Water out|Coolant out temp|Eng. temp|Engine temp [C]|Motortemp.|"
+        "Wassertemp.|T_Wasser|Kühlw.-Temp.|KWT [°C]|KMT|Kühlm.temp|Wasser °C|T. eau|T°eau|Temp eau moteur|Eau (°C)|"
+        "Temp. liquide refr.|LDR|Temp. moteur|T. agua|Temp. refrig.|Temp agua motor|Líquido refrigerante|"
+        "Refrigerante °C|Temp. motor|T. H2O|Temp. H2O|Temp acqua|T.acqua|Acqua °C|Temp. motore|Temp. refrigerante|"
+        "T liquido|Temp. liquido raffr."
+    ),
+    "oil_c": (
+        "Oil|Oil T|T_oil|Oil temp.|Sump|Oil sump temp|EOT|Öl|Öltemp|T Öl|T_Öl|T-Öl [°C]|Motoröltemp.|Ölsumpf|"
+        "Huile °C|T. huile|T°huile|Temp huile|Carter huile|Aceite|T. aceite|Temp. del aceite|T_aceite|Olio|T.olio|"
+        "Temp. olio motore|T olio °C|Coppa olio"
+    ),
+    "inlet_c": (
+        "IAT|Intake temp|Air temp|Inlet T|T_air in|Carb. air|Air in temp|Ansaugluft °C|Ansaugt.|T_Ansaug|"
+        "Luft-Temp.|Lufttemp.|Ansaugl.-Temp.|T. air adm.|T° air|Temp. admission|Air °C|Air adm.|T. aire|"
+        "Temp. aire adm.|Aire °C|T. admisión|T aria|Temp. aria asp.|Aria aspiraz.|T. asp.|Aria °C"
+    ),
+    "exhaust_c": (
+        "EGT 1|Exh. temp|EGT cyl 1|Exhaust temp 1|T_exh|Abgast.|AGT|T Abgas|Abgas °C|T. échap.|T° échappement|"
+        "Temp gaz éch.|Gaz échap.|T. gases|Temp. gases escape|T escape|Temp. esc.|T scarico|Temp. gas scarico|"
+        "Gas scarico|T. fumi|Fumi °C"
+    ),
+    "lambda": (
+        "λ|Lambda [-]|AFR|A/F|Air/fuel|Wideband|Lambdawert|Luftverh.|Lambda-Wert|Lambda 1|Valeur lambda|"
+        "Sonde lambda|Valor lambda|Sonda lambda|Valore lambda|Rapporto aria/benzina|Relación aire/combustible|"
+        "Rapport air/carburant|Rapport air-essence"
+    ),
+    "map_kpa": (
+        "MAP kPa|Inlet press|Manifold abs. press.|Man. press|Intake pressure|Saugrohr-Druck|Saugrohrdr.|p_Saug|"
+        "Ansaugdruck|Press. collecteur|P. adm.|Pression adm.|P. colector|Presión adm.|Pres. colector|P. coll.|"
+        "Press. collettore|Press. asp.|Pressione aspiraz."
+    ),
+    "throttle_pct": (
+        "TPS|Thr. pos|Throttle %|Throttle angle|Pedal|Butterfly|Drosselkl.|DKW|Drosselkl.-Winkel|Gaspedal %|DK %|"
+        "Pos. papillon|Papillon %|Ouv. papillon|Gaz|Poignée|Poignée de gaz|Mariposa %|Acel. %|Pos. acelerador|"
+        "Apert. mariposa|Gas %|Puño de gas|Farfalla %|Ap. farfalla|Pos. acceleratore|Manopola gas|Gas"
+    ),
+    "knock": (
+        "Knock|Knock level|Knock volts [V]|Klopfsensor|Klopfsignal V|Klopfst.|Klopfzahl|Klingeln|Cliquetis|"
+        "Capteur cliquetis|Détonation|Sensor de picado|Detonación|Picado biela|Detonazione|Sensore detonazione|"
+        "Battito"
+    ),
+    "baro_kpa": (
+        "Baro|Atm. press|Atmospheric pressure kPa|Air pressure [hPa]|Cell pressure|Station pressure|Luftdruck mbar|"
+        "Atm. Druck|Umg.druck|Aussendruck|P. atmo|Pression atm.|Pression baro|Pression air [hPa]|Presión atm.|"
+        "Presión barométrica|P. atm.|Press. atm.|Pressione barometrica|Pressione ambiente|Press. amb."
+    ),
+    "humidity_pct": (
+        "Humidity %|Hum.|RH %|Rel. hum. (%)|Air humidity|Luftfeuchte %|rF [%]|r.F.|rel. F.|Feuchte|Hygro %|HR %|"
+        "Humidité rel.|Hum. rel. %|Humedad rel.|HR|UR %|Umid. rel.|Umidità %"
+    ),
+    "roller_rpm": (
+        "Roller rpm|Roll speed rpm|Drum [rpm]|Roller revs|Rollendrehz.|n_Rolle|Rolle U/min|Walze 1/min|"
+        "Rouleau tr/min|Rég. rouleau|Tours rouleaux|Rodillo rpm|Vueltas rodillo|RPM rodillos|Giri rulli|Giri rullo|"
+        "Rullo giri/min|Tamburo giri/min|Tambour tr/min|Tambor rpm"
+    ),
+    "none": (
+        "Road speed km/h|Speed mph|Speed [km/h]|Geschwindigkeit|v [km/h]|Vitesse km/h|Velocidad km/h|Velocità km/h|"
+        "Gear|Gang|Rapport|Marcha|Marcia|Oil pressure|Öldruck bar|Pression huile|Presión aceite|Press. olio|"
+        "Fuel pressure|Benzindruck|Battery V|Batterie|Injection time ms|Einspritzzeit ms|Temps injection ms|"
+        "Tiempo inyección|Tempo iniezione|Dwell ms|Schließwinkel °|Fuel flow|Verbrauch|Fuel temp|Diff temp|"
+        "Gearbox temp|Getriebeöltemp.|Huile de boîte|Olio cambio|Aceite caja|Boost kPa|Ladedruck bar|"
+        "Pression turbo|Cam advance|Nockenwellenverstellung °|Déphasage AAC °|Cam timing|Valve timing|"
+        "Injection advance|Einspritzbeginn °KW|Avance injection|Knock retard °|Rücknahme °|Retrait °|Retard °|"
+        "Zündwinkelrücknahme °|Spark retard deg|Idle timing correction|Loss power kW|Schleppleistung PS|"
+        "Puissance perdue ch|Potencia perdida CV|Potenza persa CV|Wheel speed km/h|Slip %|Schlupf|Target lambda|"
+        "Lambda Soll|Lambda correction|Lambda trim %|Knock window|Torque limit|Power limit|Lambda integrator|"
+        "Ambient temp|Umgebungstemp.|Temp. ambiante|Temp. ambiente|Temperatura cella|Cell temp|Spark plug no.|"
+        "Zündspule A|Ignition dwell|Zylinder|Cyl|Ignition voltage kV|Burn time|Marker|Torque limit active|"
+        "Throttle target"
+    ),
+}
+
+
+@pytest.mark.parametrize("channel", HEADINGS)
+def test_trade_words(channel: str) -> None:
+    wanted = None if channel == "none" else channel
+    read = {heading: understand(heading).quantity for heading in HEADINGS[channel].split("|")}
+    assert {heading: found for heading, found in read.items() if found != wanted} == {}
+
+
+@pytest.mark.parametrize(
+    ("written", "name", "factor"), [("tours/min", "rpm", 1), ("tr.min-1", "rpm", 1), ("m·daN", "N·m", 10), ("mdaN", "N·m", 10)]
+)
+def test_units(written: str, name: str, factor: float) -> None:
+    unit = unit_of(written)
+    assert unit is not None
+    assert (unit.name, unit.factor) == (name, factor)
