@@ -159,6 +159,12 @@ def no_speed(columns: list[Column], shown: str, line: int | None, name: str) -> 
         return Fault(
             shown, None, headers[0], found, "a column of engine speed", yaml_line(name, pick.header, channel="rpm", unit="rpm")
         )
+    if (roller := find(columns, "roller_rpm")) is not None:
+        found, remedy = f"only the roller's speed ({roller.header})", yaml_line(name, roller.header, channel="rpm", scale=1)
+        return Fault(
+            shown, line, roller.header, found, "a column of engine speed",
+            f"{remedy}, with turns of the engine for one of the roller as scale",
+        )  # fmt: skip
     shortened = ", ".join(headers[:12]) + (", …" if len(headers) > 12 else "")
     return Fault(
         shown, line, headers[0], shortened, "a column of engine speed", yaml_line(name, pick.header, channel="rpm", unit="rpm")
@@ -190,11 +196,12 @@ def _contest(best: Column, others: list[Column], channel: str, talk: Talk) -> No
         with np.errstate(invalid="ignore", divide="ignore"):
             ratio = (other.kept() / best.kept())[:: max(1, len(best.values) // 20_000)]
         ratio = ratio[np.isfinite(ratio)]
-        known = (
-            f", {float(np.median(ratio)):.4g} times the first"
-            if len(ratio) and np.quantile(ratio, 0.9) - np.quantile(ratio, 0.1) < 0.02
-            else ""
-        )
+        steady = len(ratio) > 0 and np.quantile(ratio, 0.9) - np.quantile(ratio, 0.1) < 0.02
+        middle = float(np.median(ratio)) if len(ratio) else np.nan
+        if steady and abs(middle - 1.0) < 1e-3 and best.unit is not None and other.unit is not None:
+            talk.warn(f"{best.header!r} and {other.header!r} say the same; the first is used")
+            continue
+        known = f", {middle:.4g} times the first" if steady else ""
         line = yaml_line(talk.name, other.header, channel=channel)
         talk.ask(f"two columns say {channel}: {best.header!r} is used, {other.header!r}{known} is not; the other way round: {line}")
 
@@ -207,7 +214,7 @@ def _correction_named(column: Column) -> str | Literal[False]:
 
 
 def _speeds(wanted: dict[str, list[Column]], talk: Talk) -> None:
-    """A weak heading ("crank") is speed only with an engine's values; a dyno's alone stands for the engine's, and is asked."""
+    """A weak heading ("crank") is speed only with an engine's values; a brake's alone stands for the engine's, and is asked."""
     if "rpm" in wanted:
         strong = [c for c in wanted["rpm"] if c.hint or c.meaning.strong or _share_of_speeds(c.kept()) > 0.8]
         wanted["rpm"] = strong
@@ -217,7 +224,7 @@ def _speeds(wanted: dict[str, list[Column]], talk: Talk) -> None:
     if (
         "rpm" not in wanted
         and len(rollers) == 1
-        and "wheel" not in rollers[0].meaning.concepts
+        and "dyno" in rollers[0].meaning.concepts
         and _share_of_speeds(rollers[0].kept()) > 0.8
     ):
         only = rollers[0]

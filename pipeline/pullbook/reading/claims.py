@@ -63,11 +63,15 @@ def named_standard(text: str) -> str | None:
 
     Examples
     --------
-    >>> named_standard("Torque (SAE J1349)"), named_standard("DIN-70020"), named_standard("SAE")
+    >>> named_standard("Torque (SAE J1349)"), named_standard("Md DIN"), named_standard("SAE")
     ('SAE J1349', 'DIN 70020', None)
     """
     digits = re.sub(r"[^0-9a-z]", "", fold(text))
-    return next((name for key, name in STANDARDS.items() if key in digits), None)
+    named = next((name for key, name in STANDARDS.items() if key in digits), None)
+    alone = {name.split()[0] for name in STANDARDS.values()} - {"SAE"}  # bodies with one standard here
+    return named or next(
+        (name for name in STANDARDS.values() if name.split()[0] in alone & set(re.findall(r"[A-Z]+", text.upper()))), None
+    )
 
 
 def weather_question(name: str, found: Sequence[dict[str, Any]]) -> str | None:

@@ -26,7 +26,9 @@ def obey_preamble(columns: list[Column], said: tuple[dict[str, Any], ...], talk:
         ):
             continue
         column.corrected = claim["value"]
-    corrected = [c for c in columns if c.channel in ("torque_nm", "power_kw") and c.corrected]
+    torque = find(columns, "torque_nm")
+    used = [torque, find(columns, "power_kw")] if torque is None or torque.corrected else []  # beside measured torque, power is not
+    corrected = [c for c in used if c is not None and c.corrected]
     if corrected:
         standard = corrected[0].corrected
         if standard == "unknown":

@@ -7,7 +7,7 @@ from pullbook.reading.spikes import spikes
 
 Array = npt.NDArray[np.float64]
 SENTINELS = (
-    -999.0, -9999.0, -99999.0, -999.9, -99.0, -99.9, 999.0, 999.9, 9999.0, 9999.9, 99999.0, 999999.0, 65535.0, 65534.0,
+    -999.0, -9999.0, -99999.0, -999.9, -999.25, -99.0, -99.9, 999.0, 999.9, 9999.0, 9999.9, 99999.0, 999999.0, 65535.0, 65534.0,
     6553.5, 655.35, 32767.0, -32768.0, 32768.0, 3276.7, -3276.8, 327.67, -327.68, 2147483647.0, -2147483648.0, 4294967295.0,
     16777215.0, 1e30, -1e30, 1e10,
 )  # fmt: skip
@@ -134,8 +134,27 @@ def speed_spikes(rpm: Array) -> npt.NDArray[np.bool_]:
     np.add.at(near, np.minimum(suspect + 41, len(x)), -1)
     window = np.flatnonzero(np.cumsum(near)[:-1] > 0)
     for piece in np.split(window, np.flatnonzero(np.diff(window) > 1) + 1):
-        out[good[piece[spikes(x[piece])]]] = True
+        out[good[piece[_torn(x[piece], spikes(x[piece]))]]] = True
     return out
+
+
+def _torn(x: Array, found: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+    """Of the bursts found, those that speed leaps into or out of; the top of a quick blip is reached in steps like those before."""
+    edges = np.flatnonzero(np.diff(np.r_[False, found, False].astype(np.int8)))
+    step = np.abs(np.diff(x))
+    out = found.copy()
+    for a, b in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        near = np.r_[step[max(a - 3, 0) : max(a - 1, 0)], step[b : b + 2]]
+        leaps = step[[k for k in (a - 1, b - 1) if 0 <= k < len(step)]]
+        out[a:b] = bool(len(near) == 0 or len(leaps) == 0 or leaps.max() > 1.5 * near.max())
+    return out
+
+
+def _moves(rpm: Array, rows: npt.NDArray[np.bool_]) -> bool:
+    """Whether rpm moves over the rows by more than it would about a steady speed, or never moves in the whole log."""
+    low, high = extremes(rpm[rows])
+    lowest, highest = extremes(rpm)
+    return high - low >= min(300.0, 0.5 * (highest - lowest))
 
 
 def never_moves(values: Array) -> bool:
@@ -161,8 +180,8 @@ def longest_stuck(values: Array, rpm: Array | None) -> tuple[int, int]:
     return 0, 0
 
 
-def at_rail(values: Array, span: tuple[float, float]) -> float | None:
-    """The extreme value at which a channel is cut off, where at least ten rows and 3 % of them sit exactly on it."""
+def at_rail(values: Array, span: tuple[float, float], rpm: Array) -> float | None:
+    """The extreme value at which a channel is cut off: at least ten rows and 3 % of them sit exactly on it while rpm moves."""
     if len(values) < 40:
         return None
     some = values[:: max(1, len(values) // 20_000)]
@@ -175,6 +194,6 @@ def at_rail(values: Array, span: tuple[float, float]) -> float | None:
             near = np.sort(np.unique(known))
             gap = abs(near[-1] - near[-2]) if edge == near[-1] else abs(near[1] - near[0])
             runs = np.diff(np.flatnonzero(np.diff(np.r_[False, on, False].astype(np.int8))))[::2]
-            if runs.max() >= 10 and len(near) > 20 and gap < 0.2 * (span[1] - span[0]):
+            if runs.max() >= 10 and len(near) > 20 and gap < 0.2 * (span[1] - span[0]) and _moves(rpm, values == edge):
                 return edge
     return None

@@ -157,7 +157,8 @@ def _quantity(has: frozenset[str], unit: Unit | None) -> str | None:
     kind = unit.kind if unit else None
     if "aside" in has:
         return None
-    if "other" in has and "lambda" in has and "commanded" not in has:
+    mixture = has & {"lambda", "equivalence"}
+    if "other" in has and mixture and "commanded" not in has:
         return "lambda" if kind in (None, "lambda", "none") else None
     if "knock" in has and kind == "voltage":
         return "knock"
@@ -165,13 +166,18 @@ def _quantity(has: frozenset[str], unit: Unit | None) -> str | None:
         return None
     if "knock" in has:
         return "knock" if kind not in ("angle", "advance") else None
-    if kind == "lambda" or ("lambda" in has and kind in (None, "none")):
+    if kind == "lambda" or (mixture and kind in (None, "none")):
         return None if "commanded" in has else "lambda"
     if "humidity" in has:
         return "humidity_pct" if kind in (None, "share") else None
     if "throttle" in has and not has & {"advance", "exhaust"}:
         return "throttle_pct" if kind in (None, "share", "angle") and "commanded" not in has else None
-    if (kind == "advance" or "advance" in has or {"btdc"} & has) and kind in (None, "angle", "advance", "none"):
+    if (kind == "advance" or has & {"advance", "btdc"} or ("distributor" in has and kind == "angle")) and kind in (
+        None,
+        "angle",
+        "advance",
+        "none",
+    ):
         return _advance(has)
     if "commanded" in has and kind in (None, "none", "power", "torque", "speed") and has & {"power", "torque", "speed"}:
         return None
@@ -187,7 +193,7 @@ def _quantity(has: frozenset[str], unit: Unit | None) -> str | None:
     if "ambient" in has:
         return None
     if kind == "speed" or ("speed" in has and kind in (None, "none")):
-        return "roller_rpm" if has & {"roller", "wheel"} else "rpm"
+        return "roller_rpm" if has & {"roller", "wheel", "dyno"} else "rpm"
     if "date" in has and "time" not in has:
         return "date"
     if "counter" in has and kind in (None, "none"):

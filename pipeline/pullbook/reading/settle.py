@@ -29,17 +29,31 @@ def settle_rest(columns: list[Column], talk: Talk, *, advance_scale: str | None 
         elif channel in ("rpm", "roller_rpm"):
             _speed(column, high, level, talk)
         elif channel == "lambda":
-            if (column.unit is None or column.unit.name != "AFR") and 6 < level < 25 and column.unit_from != "columns_yaml":
+            if column.meaning.concepts & {"equivalence", "lambda"} == {"equivalence"} and "channel" not in column.hint:
+                _turn_over(column, talk)
+            elif (column.unit is None or column.unit.name != "AFR") and 6 < level < 25 and column.unit_from != "columns_yaml":
                 column.unit, column.unit_from = named_unit("AFR"), "assumed"
             if column.unit is not None and column.unit.name == "AFR" and not column.hint:
                 talk.ask(
-                    f"{column.header!r} is air/fuel by mass; lambda is taken as it over 14.7 (petrol). "
-                    f"Another fuel: {yaml_line(talk.name, column.header, channel='lambda', unit='AFR', scale=1.0)}"
+                    f"{column.header!r} is air/fuel by mass; lambda is taken as it over 14.7 (petrol). Another fuel: "
+                    f"{yaml_line(talk.name, column.header, channel='lambda', unit='AFR', scale=1.0)}, with 14.7 over that fuel's "
+                    "own figure as scale"
                 )
         elif channel == "throttle_pct":
             _throttle(column, known, talk)
         elif channel == "humidity_pct" and column.unit is None:
             column.unit, column.unit_from = named_unit("%"), "assumed"
+
+
+def _turn_over(column: Column, talk: Talk) -> None:
+    """Fuel over air, in shares of what burns, is one over lambda."""
+    assert column.values is not None
+    with np.errstate(divide="ignore", invalid="ignore"):
+        column.values, column.source, column.span = np.where(column.values > 0, 1.0 / column.values, np.nan), None, None
+    talk.warn(
+        f"{column.header!r} is read as fuel over air, so lambda is one over it; if it is lambda itself: "
+        f"{yaml_line(talk.name, column.header, channel='lambda')}"
+    )
 
 
 def _speed(column: Column, high: float, level: float, talk: Talk) -> None:

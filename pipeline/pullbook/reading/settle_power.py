@@ -7,6 +7,7 @@ from pullbook.reading.asking import yaml_line
 from pullbook.reading.channels import Column, Talk, find
 from pullbook.reading.proof import Fit, Proof, prove
 from pullbook.reading.units_text import Unit, named_unit
+from pullbook.units import power_constants
 
 Array = npt.NDArray[np.float64]
 
@@ -155,16 +156,19 @@ def _apply(proof: Proof, rpm: Column, torque: Column, power: Column, talk: Talk)
         return f"{rpm.header!r} reads {times} times the shaft's speed, not confirmed"
     elif proof.state == "factor":
         factor = proof.factor or 1.0
-        one = bool(torque.corrected) != bool(power.corrected)
-        saying = (
-            "one of them is corrected and the other is not, or a unit is not what the heading says"
-            if not one
-            else "the correction factor of the one that is corrected"
-        )
-        talk.ask(
+        off = (
             f"torque x rpm / power is {factor:.4f} times what {torque.unit.name if torque.unit else '?'} and "
             f"{power.unit.name if power.unit else '?'} give: "
-            f"{saying}. If a unit is wrong: {yaml_line(talk.name, torque.header, channel=torque.channel, unit='lbf·ft')}"
+        )
+        if bool(torque.corrected) != bool(power.corrected):
+            talk.warn(f"{off}the correction factor of the one that is corrected")
+        else:
+            line = yaml_line(talk.name, torque.header, channel=torque.channel, unit="lbf·ft")
+            talk.ask(f"{off}one of them is corrected and the other is not, or a unit is not what the heading says. If so: {line}")
+    elif torque.unit is None and (tens := _in_tens(proof, power)) is not None:
+        talk.ask(
+            f"torque x rpm / power is {proof.ratio:.5g}, a tenth of {tens} with N·m: is {torque.header!r} in daN·m? "
+            f"Settle it {yaml_line(talk.name, torque.header, channel=torque.channel, unit='daN·m')}"
         )
     else:
         talk.ask(
@@ -173,6 +177,12 @@ def _apply(proof: Proof, rpm: Column, torque: Column, power: Column, talk: Talk)
             f"together. Say what is right {yaml_line(talk.name, torque.header, channel=torque.channel, unit='N·m')}"
         )
     return None
+
+
+def _in_tens(proof: Proof, power: Column) -> str | None:
+    """The power unit with which torque in dekanewton metres would fit, where one does."""
+    constants = {p: c for (p, t), c in power_constants().items() if t == "N·m" and _said(power) in (None, p)}
+    return next((p for p, c in constants.items() if abs(10 * proof.ratio / c - 1) < max(proof.tolerance, 1e-3)), None)
 
 
 def _take(fit: Fit, proof: Proof, torque: Column, power: Column, talk: Talk) -> None:

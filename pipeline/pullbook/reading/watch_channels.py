@@ -128,7 +128,7 @@ def note_dead(
                 talk.warn(
                     f"{column.header!r} stands still for {count} rows from line {lines[first]} while rpm moves: stuck or held"
                 )
-        if (edge := at_rail(values, spans[column.channel])) is not None and column.channel in (
+        if (edge := at_rail(values, spans[column.channel], rpm)) is not None and column.channel in (
             "torque_nm",
             "lambda",
             "knock",

@@ -340,3 +340,79 @@ def test_operator_may_keep_a_doubled_tach(tmp_path: Path) -> None:
     text = "t s,rpm,Nm,kW\n" + "".join(f"{t:.1f},{2 * n:.0f},{m:.1f},{w:.1f}\n" for t, n, m, w, _ in zip(*p.values(), strict=True))
     assert read(tmp_path, text).unusable is not None
     assert read(tmp_path, text, hints={"rpm": {"channel": "rpm", "scale": 1}}).unusable is None
+
+
+def four(head: str, fourth: object) -> str:
+    """A pull with time, rpm, torque and one column more, made from (rpm, torque)."""
+    p = pull()
+    assert callable(fourth)
+    rows = zip(p["time_s"], p["rpm"], p["torque_nm"], strict=True)
+    return head + "\n" + "".join(f"{t:.1f};{n:.0f};{m:.1f};{fourth(n, m)}\n" for t, n, m in rows)
+
+
+def test_a_drums_speed_is_no_engines(tmp_path: Path) -> None:
+    r = read(tmp_path, log(rows(), HEAD.replace("Engine speed", "Roller speed")))
+    assert r.error is not None
+    assert (r.error.column, r.error.expected) == ("Roller speed [rpm]", "a column of engine speed")
+    assert "channel: rpm, scale: 1" in r.error.remedy
+    said = {"Roller speed [rpm]": {"channel": "rpm", "scale": 1}}
+    assert read(tmp_path, log(rows(), HEAD.replace("Engine speed", "Roller speed")), hints=said).error is None
+    brake = read(tmp_path, log(rows(), HEAD.replace("Engine speed", "Dyno speed")))
+    assert brake.error is None
+    assert about(brake, "taken as engine speed")
+
+
+def test_fuel_over_air_is_turned_over(tmp_path: Path) -> None:
+    r = read(tmp_path, four("Temps [s];Régime [tr/min];Couple [Nm];Richesse", lambda n, m: f"{1.1 + n / 1e5:.3f}"))
+    np.testing.assert_allclose(r.samples["lambda"].to_numpy(), 1 / (1.1 + pull()["rpm"] / 1e5), atol=1e-3)
+    assert about(r, "one over it")
+
+
+def test_one_quantity_in_two_units_is_no_question(tmp_path: Path) -> None:
+    r = read(tmp_path, four("t [s];rpm;Torque [Nm];Torque [lb-ft]", lambda n, m: f"{m / 1.3558179:.2f}"))
+    assert about(r, "say the same")
+    assert not [q for q in r.questions if "two columns" in q]
+
+
+def test_the_top_of_a_blip_is_no_spike(tmp_path: Path) -> None:
+    k = np.arange(60)
+    rpm = np.where((k > 20) & (k < 33), 900 + 2200 * np.sin(np.pi * (k - 20) / 13), 900.0)
+    r = read(tmp_path, "t [s],rpm,Nm\n" + "".join(f"{i / 20:.2f},{n:.0f},12.5\n" for i, n in enumerate(rpm)))
+    assert r.samples["rpm"].null_count() == 0
+
+
+def test_what_an_engine_held_steady_shows_is_no_rail(tmp_path: Path) -> None:
+    steady = [f"{k / 10:.1f};2500;60.0;600" for k in range(30)]
+    text = four("t [s];rpm;Torque [Nm];EGT [°C]", lambda n, m: f"{550 + n / 50:.0f}")
+    assert not about(read(tmp_path, "\n".join([*text.splitlines()[:1], *steady, *text.splitlines()[1:]])), "rail")
+    clipped = four("t [s];rpm;Torque [Nm];EGT [°C]", lambda n, m: f"{min(550 + n / 50, 630):.0f}")
+    assert about(read(tmp_path, clipped), "rail")
+
+
+def test_distributor_degrees_without_the_word_advance(tmp_path: Path) -> None:
+    r = read(tmp_path, four("Zeit [s];Drehzahl;Drehmoment [Nm];Verteilerverstellung [°]", lambda n, m: f"{n / 400:.1f}"))
+    assert r.columns[3].channel == "advance_distributor_deg"
+
+
+def test_a_body_with_one_standard_names_it(tmp_path: Path) -> None:
+    text = four("Temps [s];Régime [tr/min];Couple corrigé DIN [N.m];Eau [°C]", lambda n, m: "82").replace(",", ".")
+    assert read(tmp_path, text).columns[2].corrected == "DIN 70020"
+
+
+def test_corrected_power_beside_measured_torque_is_not_asked_about(tmp_path: Path) -> None:
+    r = read(tmp_path, four("t [s];rpm;Torque [Nm];Corrected power [kW]", lambda n, m: f"{1.034 * m * n / 9549.3:.2f}"))
+    assert not about(r, "logs_already_corrected")
+    assert not about(r, "lbf")
+
+
+def test_dekanewton_metres_are_offered(tmp_path: Path) -> None:
+    text = four("Temps;Régime;Puissance;Couple", lambda n, m: f"{m / 10:.2f}")
+    p = pull()
+    lines = text.splitlines()[1:]
+    text = "\n".join(["Temps;Régime;Puissance;Couple", *(
+        ";".join([*line.split(";")[:2], f"{w:.1f}", line.split(";")[3]]) for line, w in zip(lines, p["power_kw"], strict=True)
+    )])  # fmt: skip
+    assert about(read(tmp_path, text), "unit: daN·m")
+    r = read(tmp_path, text, hints={"Couple": {"channel": "torque_nm", "unit": "daN·m"}})
+    np.testing.assert_allclose(r.samples["torque_nm"].to_numpy(), p["torque_nm"], atol=0.06)
+    assert next(c.unit for c in r.columns if c.channel == "power_kw") == "kW"
