@@ -222,7 +222,7 @@ def _check(given: argparse.Namespace) -> int:
 def _new(given: argparse.Namespace) -> int:
     from datetime import datetime
 
-    from pullbook.reading.new_sheet import new_day
+    from pullbook.running.new_sheet import new_day
 
     book, _ = _opened(given, needs_logs=False, make=True)
     # The shop's own date, whatever its time zone: the day folder is named as the operator's calendar says.

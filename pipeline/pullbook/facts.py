@@ -1,6 +1,6 @@
 """What the shop wrote down about the engine and the day: engine.yaml and day.yaml as typed values with defaults.
 
-Only values live here; reading and checking the files is :mod:`pullbook.reading.facts_files`.
+Only values live here; reading and checking the files is :mod:`pullbook.sheets.facts_files`.
 """
 
 from dataclasses import dataclass, field

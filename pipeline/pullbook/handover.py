@@ -190,7 +190,7 @@ class Prior:
     skew_sd: float = 0.007
     best_rpm: tuple[float, ...] = ()  # where earlier days of this engine placed the best advance, rpm
     best_deg: tuple[float, ...] = ()
-    best_cov: tuple[tuple[float, ...], ...] = ()  # deg², for a new day; believed with a reserve, see stages/earlier_best.py
+    best_cov: tuple[tuple[float, ...], ...] = ()  # deg², for a new day; believed with a reserve, see hill/earlier_best.py
 
 
 @dataclass(frozen=True, slots=True)

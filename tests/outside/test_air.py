@@ -6,7 +6,7 @@ each formula stands on several independent secondary sources that agree.
 
 import pytest
 
-from pullbook.stages.air import WINDOW, atmosphere_kpa, factor, saturation_kpa
+from pullbook.air import WINDOW, atmosphere_kpa, factor, saturation_kpa
 
 #: Row A7: dry pressure (DIN: total pressure) hPa, °C -> SAE J1349 (June 1990), SAE J607, ISO 1585, DIN 70020.
 #: Source: arithmetic from the published forms, made independently of this project.

@@ -2,13 +2,13 @@
 
 import numpy as np
 import pytest
-from tests.unit.align.made import Sweep, day
+from tests.unit.alignment.made import Sweep, day
 
+from pullbook.air import factor
+from pullbook.alignment.correction import correct_day
 from pullbook.facts import Air, DayFacts
-from pullbook.reading.facts_schema import STANDARDS
-from pullbook.stages.air import factor
+from pullbook.sheets.facts_schema import STANDARDS
 from pullbook.stages.align import align_day
-from pullbook.stages.correction import correct_day
 
 AIR = Air(pressure_kpa=98.0, temperature_c=25.0, humidity_pct=40.0)
 

@@ -7,9 +7,9 @@ import pytest
 from scipy.optimize import brentq
 
 from pullbook.advice.sums import crank_from_distributor, delay_deg, mm_per_deg
+from pullbook.alignment.rows import inertia_torque
 from pullbook.facts import ZeroMark
-from pullbook.stages.rows import inertia_torque
-from pullbook.stages.timing_scale import DEG_PER_RPM_US, mark_error
+from pullbook.timing.scale import DEG_PER_RPM_US, mark_error
 
 STROKE, ROD = 88.392, 144.78  # mm, the engine of rows K2 and K3b
 

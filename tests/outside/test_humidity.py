@@ -2,8 +2,8 @@
 
 import pytest
 
+from pullbook.air import atmosphere_kpa, saturation_kpa, station_kpa, vapour_pressure_kpa
 from pullbook.facts import Air
-from pullbook.stages.air import atmosphere_kpa, saturation_kpa, station_kpa, vapour_pressure_kpa
 
 #: Row H2: IAPWS-95 (R6-95), Pa, through CoolProp 8.0.0.
 IAPWS = {0.01: 611.655, 10: 1228.199, 15: 1705.793, 20: 2339.318, 25: 3169.929, 30: 4246.971, 35: 5629.016, 40: 7384.938,

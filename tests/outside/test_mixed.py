@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from pullbook.stages.likelihood import DayLikelihood, Nodes
+from pullbook.hill.likelihood import DayLikelihood, Nodes
 
 #: Pinheiro J. C., Bates D. M., 2000, Mixed-Effects Models in S and S-PLUS, chapter 1 (from memory): six rails, three readings each.
 RAIL = np.array([[55, 53, 54], [26, 37, 32], [78, 91, 85], [92, 100, 96], [49, 51, 50], [80, 85, 83]], float)

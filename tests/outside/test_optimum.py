@@ -2,16 +2,16 @@
 
 import numpy as np
 import pytest
-from tests.unit.align.made import Sweep, day, hump
+from tests.unit.alignment.made import Sweep, day, hump
 
 from pullbook.facts import DayFacts, Dyno
 from pullbook.handover import BestDay
+from pullbook.hill.prior import default
 from pullbook.measure import gls
 from pullbook.measure.vertex import fit_parabola
 from pullbook.stages.align import align_day
 from pullbook.stages.best import best_advance
 from pullbook.stages.delivered import delivered_advance
-from pullbook.stages.prior import default
 
 #: Row M2. Time, temperature, block, yield. Myers R. H., Montgomery D. C., Anderson-Cook C. M., 2009, Response Surface Methodology,
 #: 3rd ed., table 7.6; worked in Lenth R. V., 2009, J. Stat. Software 32(7): read there, and every printed digit reproduced.

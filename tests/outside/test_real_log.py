@@ -10,17 +10,17 @@ import polars as pl
 import pytest
 
 from pullbook.book import Book
+from pullbook.channels.channels import Talk
+from pullbook.channels.columns_made import make_columns
+from pullbook.channels.faulty import never_moves
+from pullbook.channels.liveliness import repeats
 from pullbook.handover import LogReading
-from pullbook.reading.channels import Talk
 from pullbook.reading.check import check
-from pullbook.reading.columns_made import make_columns
-from pullbook.reading.faulty import never_moves
-from pullbook.reading.grid import read_grid
-from pullbook.reading.liveliness import repeats
 from pullbook.reading.log import read_log
-from pullbook.reading.plain import read_plain
-from pullbook.reading.raw import RawLog
-from pullbook.reading.text import Text, read_text
+from pullbook.text.grid import read_grid
+from pullbook.text.plain import read_plain
+from pullbook.text.raw import RawLog
+from pullbook.text.text import Text, read_text
 
 LOG = Path(__file__).parent / "data" / "cc-by-sa-4.0" / "gasoline_engine_10hz_excerpt_ccbysa.csv"
 COLUMNS = ["speed_std", "load_std", "lambda_std", "ignition_angle_std", "fuel_cutoff_std"]

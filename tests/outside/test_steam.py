@@ -4,8 +4,8 @@ from math import exp
 
 import pytest
 
+from pullbook.air import saturation_kpa, vapour_pressure_kpa
 from pullbook.facts import Air
-from pullbook.stages.air import saturation_kpa, vapour_pressure_kpa
 
 
 def test_h2b_the_library_is_right() -> None:

@@ -11,8 +11,8 @@ import pytest
 from scipy import constants
 
 from pullbook import units
-from pullbook.reading.proof import prove
-from pullbook.reading.units_text import named_unit, unit_of
+from pullbook.channels.proof import prove
+from pullbook.vocabulary.units_text import named_unit, unit_of
 
 #: Row U1: our constant, its exact value in SI (torque N·m, power W, pressure Pa), our unit's size in SI, scipy's, Pint's expression
 EXACT = {

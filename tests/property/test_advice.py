@@ -6,9 +6,9 @@ import numpy as np
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from pullbook.advice.pull_order import propose
 from pullbook.facts import DayFacts, EngineFacts, Ignition, Limits, Spring
 from pullbook.stages.advise import advise
-from pullbook.stages.pull_order import propose
 from tests.unit.advice.synthetic import Day, Pull, locked
 
 ROWS = np.arange(2000, 5601, 300)

@@ -8,11 +8,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pullbook.air import factor
 from pullbook.facts import Air, DayFacts
 from pullbook.measure.local import centred_means
-from pullbook.stages.air import factor
 from pullbook.stages.align import align_day
-from tests.unit.align.made import Sweep, day, hump
+from tests.unit.alignment.made import Sweep, day, hump
 
 AIR = DayFacts(air=Air(pressure_kpa=98.0, temperature_c=22.0, humidity_pct=45.0))
 FEW = settings(max_examples=20, deadline=None)

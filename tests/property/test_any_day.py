@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from pullbook.book import Book
 from pullbook.reading.check import as_text, check
 from pullbook.reading.day import read_day
-from tests.unit.reading_day.driven import SWEEP, drive, write_log
+from tests.unit.reading.driven import SWEEP, drive, write_log
 
 SHEET = b"file,pull,setting,initial_deg,total_deg,baseline,knock,logger_file\nx.csv,1,A,10,30,yes,heard,\ny.csv,,B,12,32,,,x.csv\n"
 change = st.tuples(st.sampled_from(["set", "cut", "put"]), st.integers(0, 20_000), st.binary(min_size=1, max_size=12))

@@ -11,9 +11,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from pullbook.archive import disk
-from pullbook.archive.changes import changes
 from pullbook.archive.names import MOST_BYTES, encode
 from pullbook.archive.store import Store
+from pullbook.comparison.changes import changes
 from tests.unit.archive.made_up import record, writing
 
 _names = st.text(st.characters(blacklist_categories=["Cs"]), min_size=1, max_size=120).filter(

@@ -8,12 +8,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pullbook.findings.effects import verdict
 from pullbook.handover import AlignedDay, BestDay, DayReading, DeliveredDay
+from pullbook.hill.prior import default
 from pullbook.stages.align import align_day
 from pullbook.stages.best import best_advance
 from pullbook.stages.delivered import delivered_advance
-from pullbook.stages.effects import verdict
-from pullbook.stages.prior import default
 from tests.simulator.day import simulate
 from tests.simulator.designs import STUDY
 

@@ -9,8 +9,8 @@ from pullbook.facts import EngineFacts, Ignition
 from pullbook.measure import mixture
 from pullbook.measure.broken_line import fit
 from pullbook.measure.isotonic import increasing
-from tests.unit.align.made import Sweep
-from tests.unit.delivered.test_timing_scale import lights, solve
+from tests.unit.alignment.made import Sweep
+from tests.unit.timing.test_scale import lights, solve
 
 LOCKED = EngineFacts(ignition=Ignition(kind="locked"))
 FEW = settings(max_examples=15, deadline=None)

@@ -12,10 +12,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from pullbook.handover import Fault, LogReading
-from pullbook.reading.grid import read_grid
 from pullbook.reading.log import read_log
-from pullbook.reading.plain import read_plain
-from pullbook.reading.text import read_text
+from pullbook.text.grid import read_grid
+from pullbook.text.plain import read_plain
+from pullbook.text.text import read_text
 from tests.property.written_log import FAULTS, Dialect, Written, damaged, dialects, write
 
 QUICK = settings(

@@ -11,12 +11,13 @@ import pytest
 from pullbook.advice.settings_run import END_ROWS
 from pullbook.columns import ROW_RPM
 from pullbook.handover import DayReading
+from pullbook.hill.prior import default
+from pullbook.running.conforms import check_record
 from pullbook.stages.advise import advise
 from pullbook.stages.align import align_day
 from pullbook.stages.best import best_advance
 from pullbook.stages.delivered import delivered_advance
-from pullbook.stages.prior import default
-from pullbook.stages.record import check_record, day_record
+from pullbook.stages.record import day_record
 from tests.simulator import designs
 from tests.simulator.day import simulate
 from tests.simulator.design import Design

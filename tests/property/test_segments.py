@@ -5,8 +5,8 @@ import polars as pl
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pullbook.reading.segments import find_segments
-from tests.unit.reading_day.driven import Plan, drive
+from pullbook.pulls.segments import find_segments
+from tests.unit.reading.driven import Plan, drive
 
 FEW = settings(max_examples=25, deadline=None)
 

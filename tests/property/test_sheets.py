@@ -10,11 +10,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from pullbook.handover import Fault
-from pullbook.reading.facts_files import read_columns, read_facts
-from pullbook.reading.sheet_cells import sheet_number
-from pullbook.reading.sheets import SheetRow, read_pull_sheet
-from pullbook.reading.strobe import read_strobe
-from pullbook.reading.yaml_file import load_yaml
+from pullbook.sheets.cells import sheet_number
+from pullbook.sheets.facts_files import read_columns, read_facts
+from pullbook.sheets.light_sheet import read_strobe
+from pullbook.sheets.pull_sheet import SheetRow, read_pull_sheet
+from pullbook.sheets.yaml_file import load_yaml
 
 SLOW = settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 

@@ -10,8 +10,8 @@ import html5lib
 import numpy as np
 import pytest
 
+from pullbook.comparison.may_compare import limits
 from pullbook.report.compare import compare_days, render_compare
-from pullbook.report.may_compare import limits
 from tests.report.fixture import invented_day
 
 

@@ -21,11 +21,11 @@ from pullbook.advice.curve_shapes import Shapes
 from pullbook.advice.day_view import look_at
 from pullbook.advice.ground import Ground
 from pullbook.handover import AlignedDay, Array
+from pullbook.hill.prior import default
 from pullbook.stages.advise import advise
 from pullbook.stages.align import align_day
 from pullbook.stages.best import best_advance
 from pullbook.stages.delivered import delivered_advance
-from pullbook.stages.prior import default
 from tests.simulator.chance import stream
 from tests.simulator.day import Bench
 from tests.simulator.design import Design

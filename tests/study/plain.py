@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from pullbook.stages.day_table import DayTable
+from pullbook.hill.day_table import DayTable
 
 Array = npt.NDArray[np.float64]
 METHODS = ("highest_bin", "parabola", "gaussian_process")

@@ -9,11 +9,11 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from pullbook.findings.answers import state_of
 from pullbook.handover import Prior
-from pullbook.stages.answers import state_of
-from pullbook.stages.day_table import DayTable
-from pullbook.stages.hill_fit import fit_hill
-from pullbook.stages.own_effects import OwnEffects
+from pullbook.hill.day_table import DayTable
+from pullbook.hill.fit import fit_hill
+from pullbook.hill.own_effects import OwnEffects
 
 SETTINGS = (18.0, 23.0, 28.0, 32.0, 35.0)
 LIMITS = (0.861, 0.939)

@@ -8,12 +8,12 @@ import numpy.typing as npt
 import polars as pl
 
 from pullbook.handover import Advice, AlignedDay, BestDay, DeliveredDay, Prior
+from pullbook.hill.day_table import DayTable, day_table, usable
+from pullbook.hill.prior import default
 from pullbook.stages.advise import advise
 from pullbook.stages.align import align_day
 from pullbook.stages.best import best_advance
-from pullbook.stages.day_table import DayTable, day_table, usable
 from pullbook.stages.delivered import delivered_advance
-from pullbook.stages.prior import default
 from tests.simulator.day import SimulatedDay
 from tests.simulator.truth import Truth
 from tests.study.plain import PlainAnswer, gaussian_process, highest_bin, parabola

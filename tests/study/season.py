@@ -4,10 +4,10 @@ from typing import Any
 
 import numpy as np
 
+from pullbook.hill.prior import default, pool
 from pullbook.stages.align import align_day
 from pullbook.stages.best import best_advance
 from pullbook.stages.delivered import delivered_advance
-from pullbook.stages.prior import default, pool
 from tests.simulator.day import SimulatedDay, simulate_season
 from tests.simulator.design import Design
 from tests.study.score import score_best

@@ -13,7 +13,7 @@ from pathlib import Path
 import psutil
 import pytest
 
-from pullbook.stages.record import check_record
+from pullbook.running.conforms import check_record
 from tests.workflow.conftest import ROOT, Ran, contents, pullbook
 
 pytestmark = pytest.mark.xdist_group("workflow")

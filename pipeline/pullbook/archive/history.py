@@ -4,9 +4,9 @@ from typing import Any
 
 import polars as pl
 
-from pullbook.archive.changes import changes, not_like_for_like, signed, told
 from pullbook.archive.store import Store
 from pullbook.book import natural, on_screen, printable
+from pullbook.comparison.changes import changes, not_like_for_like, signed, told
 
 __all__ = ["as_text", "changes", "history"]
 

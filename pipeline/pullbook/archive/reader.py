@@ -8,9 +8,9 @@ from typing import Any
 import polars as pl
 
 from pullbook.archive import catalog, switch
-from pullbook.archive.migrate import upgraded
 from pullbook.archive.schema import KEYS
 from pullbook.archive.seal import Seal, SealDamaged, all_seals, read_seal, seal_path, stands
+from pullbook.archive.upgrade import upgraded
 from pullbook.book import natural, printable
 
 Record = dict[str, Any]

@@ -46,7 +46,7 @@ class Store(Reader):
         tables
             The stages' tables by name; those of ``schema.TABLES`` that are missing are written empty, further ones are kept too.
         record
-            day.json. ``record["conditions"]`` (:func:`pullbook.archive.conditions.conditions`) feeds the history.
+            day.json. ``record["conditions"]`` (:func:`pullbook.comparison.conditions.conditions`) feeds the history.
         inputs
             What the day was made from (:mod:`pullbook.archive.inputs`).
         made_at, tool_version, method

@@ -6,18 +6,18 @@ from typing import Any
 
 import polars as pl
 
+from pullbook.air import vapour_pressure_kpa
 from pullbook.book import Book
 from pullbook.columns import FOUND_PULLS, STROBE, conform
 from pullbook.facts import Air, DayFacts
 from pullbook.handover import Clock, DayReading, LogReading
-from pullbook.reading.grouping import mark_baseline, name_settings
-from pullbook.reading.matching import Match, Matched, has_torque, listed, match
-from pullbook.reading.order import in_order
+from pullbook.pulls.grouping import mark_baseline, name_settings
+from pullbook.pulls.matching import Match, Matched, has_torque, listed, match
+from pullbook.pulls.order import in_order
+from pullbook.pulls.pull_samples import coast_downs_of, merge_recorders, samples_of
+from pullbook.pulls.second_recorder import pair_unnamed
 from pullbook.reading.preamble import contradictions, settled
-from pullbook.reading.pull_samples import coast_downs_of, merge_recorders, samples_of
-from pullbook.reading.second_recorder import pair_unnamed
 from pullbook.reading.survey import Survey, survey
-from pullbook.stages.air import vapour_pressure_kpa
 
 _AS_WRITTEN = ("initial_deg", "total_deg", "time", "pressure_kpa", "temperature_c", "humidity_pct", "oil_c", "coolant_c",
                "exclude", "notes")  # fmt: skip

@@ -7,23 +7,23 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from pullbook.channels.channels import Column, Talk, assign, find, no_speed, obey
+from pullbook.channels.columns_made import make_columns
+from pullbook.channels.doubts import impossible, obey_preamble, say_advance
+from pullbook.channels.faulty import extremes
+from pullbook.channels.liveliness import movement
+from pullbook.channels.settle import settle_rest
+from pullbook.channels.settle_power import settle_power
+from pullbook.channels.stamps import preamble_moment
+from pullbook.channels.time_axis import Timing, find_time
+from pullbook.channels.watch_channels import blank_doubled, blank_sentinels, blank_spikes, derive_torque, note_dead, note_limits
 from pullbook.columns import CHANNELS
 from pullbook.handover import ColumnRead, Fault, LogReading
-from pullbook.reading.channels import Column, Talk, assign, find, no_speed, obey
-from pullbook.reading.claims import claims, weather_question
-from pullbook.reading.columns_made import make_columns
-from pullbook.reading.doubts import impossible, obey_preamble, say_advance
-from pullbook.reading.faulty import extremes
-from pullbook.reading.grid import read_grid
-from pullbook.reading.liveliness import movement
-from pullbook.reading.plain import read_plain
-from pullbook.reading.raw import RawLog
-from pullbook.reading.settle import settle_rest
-from pullbook.reading.settle_power import settle_power
-from pullbook.reading.stamps import preamble_moment
-from pullbook.reading.text import read_text
-from pullbook.reading.timing import Timing, find_time
-from pullbook.reading.watch_channels import blank_doubled, blank_sentinels, blank_spikes, derive_torque, note_dead, note_limits
+from pullbook.text.grid import read_grid
+from pullbook.text.plain import read_plain
+from pullbook.text.raw import RawLog
+from pullbook.text.text import read_text
+from pullbook.vocabulary.claims import claims, weather_question
 
 Array = npt.NDArray[np.float64]
 SPELLED = frozenset("N·m lbf·ft kgf·m kW hp PS rpm s ms °BTDC °C °F K kPa hPa inHg psi %".split())  # noqa: SIM905

@@ -1,8 +1,8 @@
 """What the logs' preambles say of the day against what day.yaml says: settled, contradicted, or still to be asked."""
 
-from pullbook.reading.claims import weather_question
-from pullbook.reading.doubts import WHICH_STANDARD
+from pullbook.channels.doubts import WHICH_STANDARD
 from pullbook.reading.survey import Survey
+from pullbook.vocabulary.claims import weather_question
 
 #: what a preamble may claim -> (key of day.yaml's air, unit, how far apart two instruments of one cell may be)
 _AIR = {

@@ -9,11 +9,11 @@ from typing import Any
 
 from pullbook.book import LOG_ENDINGS, SHEET_NAMES, Book, DayFiles, day_files, printable
 from pullbook.handover import Fault, LogReading
-from pullbook.reading.facts_files import ColumnsRead, FactsRead, read_columns, read_facts
-from pullbook.reading.part_load import without_part_load
-from pullbook.reading.segments import day_load, day_top, find_segments, mark_aborted
-from pullbook.reading.sheets import PullSheet, read_pull_sheet
-from pullbook.reading.strobe import StrobeSheet, read_strobe
+from pullbook.pulls.part_load import without_part_load
+from pullbook.pulls.segments import day_load, day_top, find_segments, mark_aborted
+from pullbook.sheets.facts_files import ColumnsRead, FactsRead, read_columns, read_facts
+from pullbook.sheets.light_sheet import StrobeSheet, read_strobe
+from pullbook.sheets.pull_sheet import PullSheet, read_pull_sheet
 
 
 @dataclass(slots=True)

@@ -7,12 +7,12 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from pullbook.comparison.may_compare import REFUSED, limits, plain, worst
+from pullbook.comparison.same_day import WHOLE, own_effects
 from pullbook.report import drawing, html
 from pullbook.report.canvas import Table
 from pullbook.report.figures import two_days
-from pullbook.report.may_compare import REFUSED, limits, plain, worst
 from pullbook.report.model import address, advised, air, best_band, count_pulls, mark, repeats, sentence
-from pullbook.report.same_day import WHOLE, own_effects
 from pullbook.report.words import between, clean_all, noted, number, percent_between
 
 NINE_IN_TEN = 1.6449
@@ -225,7 +225,7 @@ def _whole(rows: list[Plain]) -> Plain:
 
 
 def _changed(a: Plain, b: Plain) -> list[str]:
-    from pullbook.archive.changes import changes
+    from pullbook.comparison.changes import changes
 
     return [] if a.get("day") == b.get("day") and a.get("engine") == b.get("engine") else changes(b, a)
 

@@ -29,11 +29,11 @@ def measure(plan: Plan, day: PlannedDay, folder: Path) -> dict[str, Any]:
     """
     if day.action == "draw":
         return {}
+    from pullbook.hill.prior import default
     from pullbook.reading.day import read_day
     from pullbook.stages.align import align_day
     from pullbook.stages.best import best_advance
     from pullbook.stages.delivered import delivered_advance
-    from pullbook.stages.prior import default
     from pullbook.stages.record import outline
 
     reading = read_day(plan.book, day.engine, day.day)
@@ -98,14 +98,15 @@ def report(plan: Plan, day: PlannedDay, folders: dict[str, Path]) -> dict[str, A
 
 
 def _made(plan: Plan, day: PlannedDay, store: Any, folders: dict[str, Path]) -> tuple[dict[str, Any], dict[str, pl.DataFrame]]:
-    from pullbook.archive.changes import changes
     from pullbook.archive.inputs import gone_since
     from pullbook.archive.settings import settings_table
+    from pullbook.comparison.changes import changes
+    from pullbook.findings.surface import surface
+    from pullbook.hill.prior import pool
+    from pullbook.running.conforms import check_record
     from pullbook.stages.advise import advise
     from pullbook.stages.best import best_advance
-    from pullbook.stages.prior import pool
-    from pullbook.stages.record import check_record, day_record, outline
-    from pullbook.stages.surface import surface
+    from pullbook.stages.record import day_record, outline
 
     stages = handover_files.load(folders[day.id] / STAGES)
     reading: DayReading = stages["reading"]

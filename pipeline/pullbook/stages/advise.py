@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from pullbook.advice import drift_watch, free_curve, limits_words, next_pulls, sums, table
+from pullbook.advice import cautions, drift_watch, free_curve, limits_words, next_pulls, sums, table
 from pullbook.advice.card_object import card_object
 from pullbook.advice.day_view import AdviceDay, ceiling_rows, look_at
 from pullbook.advice.ground import Ground, interval
@@ -20,7 +20,6 @@ from pullbook.advice.parts import parts_for
 from pullbook.advice.settings_run import nearest
 from pullbook.advice.what_next import next_rows, next_words, plan_for
 from pullbook.handover import Advice, AlignedDay, Array, BestDay, DayReading, DeliveredDay
-from pullbook.stages import cautions
 
 
 def advise(reading: DayReading, aligned: AlignedDay, delivered: DeliveredDay, best: BestDay) -> Advice:

@@ -6,12 +6,12 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from pullbook.alignment.correction import Corrected, correct_day
+from pullbook.alignment.lag import torque_lag
+from pullbook.alignment.one_pull import READ_CHANNELS, AlignedPull, Footing, align_hold, align_pull, finite
 from pullbook.columns import ALIGNED_PULLS, ROWS, conform
 from pullbook.handover import AlignedDay, DayReading
 from pullbook.measure.local import local_slope
-from pullbook.stages.correction import Corrected, correct_day
-from pullbook.stages.lag import torque_lag
-from pullbook.stages.one_pull import READ_CHANNELS, AlignedPull, Footing, align_hold, align_pull, finite
 
 Array = npt.NDArray[np.float64]
 

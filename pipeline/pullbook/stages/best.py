@@ -7,18 +7,18 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from pullbook.findings.answers import APART_DEG, best_table
+from pullbook.findings.effects import effects_table
+from pullbook.findings.knock import ceiling, knock_table
+from pullbook.findings.levels import offsets_table, residuals_table, setting_curves_table
+from pullbook.findings.own_figures import own_figures
+from pullbook.findings.repeatability import repeatability
+from pullbook.findings.what_is_missing import Missing, what_is_missing
 from pullbook.handover import AlignedDay, Array, BestDay, DayReading, DeliveredDay, Posterior, Prior
-from pullbook.stages.abnormal import Abnormal, find_abnormal
-from pullbook.stages.answers import APART_DEG, best_table
-from pullbook.stages.day_table import DayTable, day_table, usable
-from pullbook.stages.effects import effects_table
-from pullbook.stages.hill_fit import HillFit, fit_hill
-from pullbook.stages.knock import ceiling, knock_table
-from pullbook.stages.levels import offsets_table, residuals_table, setting_curves_table
-from pullbook.stages.own_effects import OwnEffects, find_own_effects
-from pullbook.stages.own_figures import own_figures
-from pullbook.stages.repeatability import repeatability
-from pullbook.stages.what_is_missing import Missing, what_is_missing
+from pullbook.hill.abnormal import Abnormal, find_abnormal
+from pullbook.hill.day_table import DayTable, day_table, usable
+from pullbook.hill.fit import HillFit, fit_hill
+from pullbook.hill.own_effects import OwnEffects, find_own_effects
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +41,7 @@ def best_advance(reading: DayReading, aligned: AlignedDay, delivered: DeliveredD
     delivered
         The advance each pull ran, with its doubt.
     prior
-        From :mod:`pullbook.stages.prior`.
+        From :mod:`pullbook.hill.prior`.
 
     Returns
     -------

@@ -9,12 +9,12 @@ import polars as pl
 
 from pullbook.columns import PULL_ADVANCE, SHAPES, conform
 from pullbook.handover import AlignedDay, DayReading, DeliveredDay
-from pullbook.stages.courses import Course, from_log, true_advance, without_log
-from pullbook.stages.delivered_tables import delivered_table, evidence_table
-from pullbook.stages.scale_factor import light_at_half, wrong_factor
-from pullbook.stages.timing_remarks import Remarks, remarks
-from pullbook.stages.timing_scale import DEG_PER_RPM_US, TimingScale, mark_error, mark_uncertainty, timing_scale
-from pullbook.stages.witnesses import Witnesses, gather, set_aside
+from pullbook.timing.courses import Course, from_log, true_advance, without_log
+from pullbook.timing.remarks import Remarks, remarks
+from pullbook.timing.scale import DEG_PER_RPM_US, TimingScale, mark_error, mark_uncertainty, timing_scale
+from pullbook.timing.scale_factor import light_at_half, wrong_factor
+from pullbook.timing.tables import delivered_table, evidence_table
+from pullbook.timing.witnesses import Witnesses, gather, set_aside
 
 Array = npt.NDArray[np.float64]
 

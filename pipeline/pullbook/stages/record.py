@@ -6,8 +6,8 @@ from typing import Any
 
 import polars as pl
 
-from pullbook.archive.conditions import conditions
 from pullbook.columns import BEST, DELIVERED, EFFECTS, KNOCK, SHAPES
+from pullbook.comparison.conditions import conditions
 from pullbook.facts import DayFacts, EngineFacts
 from pullbook.handover import Advice, AlignedDay, BestDay, DayReading, DeliveredDay
 
@@ -108,17 +108,6 @@ def _clock(pull: dict[str, Any]) -> dict[str, Any] | None:
     if pull.get("clock_rate") is None:
         return None
     return {"other_file": pull["logger_file"]} | {name: pull[f"clock_{name}"] for name in ("offset_s", "rate", "residual_rpm")}
-
-
-def check_record(record: dict[str, Any]) -> list[str]:
-    """Where ``record`` differs from the published JSON Schema, one line each (none: it conforms)."""
-    import json
-    from importlib.resources import files
-
-    from jsonschema import Draft202012Validator
-
-    schema = json.loads((files("pullbook") / "schemas" / "day.schema.json").read_text(encoding="utf-8"))
-    return [f"{'/'.join(map(str, e.absolute_path))}: {e.message[:200]}" for e in Draft202012Validator(schema).iter_errors(record)]
 
 
 def _once(*groups: tuple[str, ...]) -> list[str]:

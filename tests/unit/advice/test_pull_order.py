@@ -5,7 +5,7 @@ import itertools
 import numpy as np
 import pytest
 
-from pullbook.stages.pull_order import propose
+from pullbook.advice.pull_order import propose
 
 
 @pytest.mark.parametrize("n", range(1, 25))

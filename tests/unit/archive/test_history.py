@@ -6,9 +6,9 @@ from typing import Any
 
 import pytest
 
-from pullbook.archive.conditions import CONDITIONS, FOOTING, PARTS, conditions
 from pullbook.archive.history import as_text, changes, history
 from pullbook.archive.store import Store
+from pullbook.comparison.conditions import CONDITIONS, FOOTING, PARTS, conditions
 from pullbook.facts import Air, DayFacts, Dyno, EngineFacts, Ignition, Spring, ZeroMark
 
 from .made_up import SETTINGS, record, writing

@@ -6,7 +6,7 @@ import polars as pl
 import pytest
 
 from pullbook import columns, handover
-from pullbook.archive import disk, migrate, reader, schema, staging, store
+from pullbook.archive import disk, migrate, reader, schema, staging, store, upgrade
 from pullbook.archive.schema import SCHEMA_VERSION, TABLES, arrow_schema, to_parquet
 from pullbook.archive.store import Store
 
@@ -17,7 +17,7 @@ FINGERPRINTS = {1: "ca0834cc4563d0ac"}
 
 
 def test_a_changed_table_needs_another_version() -> None:
-    assert FINGERPRINTS[SCHEMA_VERSION] == fingerprint(), "the tables changed: raise SCHEMA_VERSION (see archive/migrate.py)"
+    assert FINGERPRINTS[SCHEMA_VERSION] == fingerprint(), "the tables changed: raise SCHEMA_VERSION (see archive/upgrade.py)"
 
 
 def test_the_page_of_tables_is_fresh() -> None:
@@ -45,10 +45,10 @@ def test_days_of_an_earlier_version_are_brought_up(tmp_path: Path, monkeypatch: 
     archive = Store(tmp_path / "archive")
     archive.write_day("blue", "2031-04-05", **writing(engine="blue"))
     assert migrate.migrate(archive) == []
-    for module in (migrate, schema, staging, store):
+    for module in (migrate, schema, staging, store, upgrade):
         monkeypatch.setattr(module, "SCHEMA_VERSION", 2)
     monkeypatch.setitem(schema.TABLES, "best", {**TABLES["best"], "least_torque_nm": pl.Float64()})
-    monkeypatch.setitem(migrate.STEPS, 1, lambda name, table: table.with_columns(least_torque_nm=99.0) if name == "best" else table)
+    monkeypatch.setitem(upgrade.STEPS, 1, lambda name, table: table.with_columns(least_torque_nm=99.0) if name == "best" else table)
     assert archive.read_tables("blue", "2031-04-05", ["best"])["best"]["least_torque_nm"].to_list() == [99.0, 99.0]
     assert migrate.migrate(archive) == [("blue", "2031-04-05", 2)]
     assert migrate.migrate(archive) == []

@@ -10,11 +10,12 @@ import pytest
 from tests.report import fixture
 from tests.unit.docs.generate import ROOT
 
+from pullbook.air import factor
 from pullbook.facts import Standard
-from pullbook.reading import claims, facts_schema, naming, units_text, wordlist
 from pullbook.report import content, drawing
 from pullbook.report.view import view
-from pullbook.stages.air import factor
+from pullbook.sheets import facts_schema
+from pullbook.vocabulary import claims, naming, units_text, wordlist
 
 PAGE = (ROOT / "docs" / "how-to-add.md").read_text(encoding="utf-8")
 BLOCKS = re.findall(r"^( *)```(\w+)\n(.*?)^ *```$", PAGE, re.S | re.M)

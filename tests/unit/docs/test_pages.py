@@ -14,7 +14,7 @@ from tests.unit.docs.page_logs import LOGS
 from pullbook import cli
 from pullbook.columns import CHANNELS
 from pullbook.config import Settings
-from pullbook.reading.facts_schema import DAY_KEYS, ENGINE_KEYS, Group, Kind
+from pullbook.sheets.facts_schema import DAY_KEYS, ENGINE_KEYS, Group, Kind
 
 ROOT = generate.ROOT
 CONTRACT = (ROOT / "docs" / "contract.md").read_text(encoding="utf-8")

@@ -9,13 +9,13 @@ from tests.unit.docs.page_logs import LOGS
 
 from pullbook.book import Book
 from pullbook.columns import CHANNELS
+from pullbook.findings.knock import knock_table
 from pullbook.reading.check import as_text, check
 from pullbook.reading.day import read_day
-from pullbook.reading.new_sheet import new_day
-from pullbook.reading.units_text import named_unit
+from pullbook.running.new_sheet import new_day
 from pullbook.stages.align import align_day
 from pullbook.stages.delivered import delivered_advance
-from pullbook.stages.knock import knock_table
+from pullbook.vocabulary.units_text import named_unit
 
 CASES = cases()
 ENGINE, DAY = "blue eight", "2031-04-05"

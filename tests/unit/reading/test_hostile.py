@@ -9,7 +9,7 @@ import pytest
 from tests.unit.reading.made_pull import about, read
 
 from pullbook.reading.log import read_log
-from pullbook.reading.text import MAX_BYTES
+from pullbook.text.text import MAX_BYTES
 
 RNG = random.Random(4)
 NOISE = RNG.randbytes(60_000)

@@ -12,7 +12,7 @@ from tests.study.plain import highest_bin, parabola
 from tests.study.regression import best_deg, regression_day, torque_nm
 from tests.study.score import run_day
 from tests.study.table import markdown, pick
-from tests.unit.best.made_table import table
+from tests.unit.hill.made_table import table
 
 
 def test_a_day_is_one_line_of_plain_numbers(tmp_path: Path) -> None:

@@ -1,0 +1,236 @@
+"""Which column is which channel: headings first, then plausibility; one column a channel, the others named and left out."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+from pullbook.channels.asking import yaml_line
+from pullbook.columns import CHANNELS
+from pullbook.handover import Fault
+from pullbook.vocabulary.claims import named_standard
+from pullbook.vocabulary.naming import Meaning, unit_fits
+from pullbook.vocabulary.units_text import Unit, named_unit
+
+Array = npt.NDArray[np.float64]
+UnitFrom = Literal["header", "units_row", "proved", "columns_yaml", "assumed"]
+
+
+@dataclass(slots=True)
+class Column:
+    """One column on its way from heading to channel. ``values``: as logged, shape (rows,), None where it holds no numbers.
+
+    ``kind``: number, switch, clock, text, empty. ``hint``: the operator's line in columns.yaml. ``factor``: what columns.yaml
+    or a sign adds to the unit's own factor.
+    """
+
+    header: str
+    meaning: Meaning
+    kind: str
+    values: Array | None
+    hint: dict[str, Any] = field(default_factory=dict)
+    channel: str | None = None
+    unit: Unit | None = None
+    unit_from: UnitFrom | None = None
+    corrected: str | Literal[False] = False
+    factor: float = 1.0
+    source: pl.Series | None = None  # the parser's own column, while ``values`` are still its numbers
+    span: tuple[float, float] | None = None  # smallest and largest of ``values``, where looked up
+
+    def share_missing(self) -> float:
+        """Share of rows without a value."""
+        if self.kind == "empty" or self.values is None or not len(self.values):
+            return 1.0 if self.kind in ("empty", "blank") else 0.0
+        if self.source is not None:
+            return self.source.null_count() / len(self.values)
+        return float(1.0 - np.isfinite(self.values).mean())
+
+    def kept(self) -> Array:
+        """Values in the kept unit, shape (rows,)."""
+        assert self.values is not None
+        factor, offset = (self.unit.factor, self.unit.offset) if self.unit else (1.0, 0.0)
+        if factor * self.factor == 1.0 and offset == 0.0:
+            return self.values
+        return self.values * (factor * self.factor) + offset * self.factor
+
+    def some(self, most: int = 40_000) -> Array:
+        """Finite logged values, evenly picked where there are many, shape (≤ 2 · most,)."""
+        assert self.values is not None
+        picked = self.values[:: max(1, len(self.values) // most)]
+        return picked[np.isfinite(picked)]
+
+
+@dataclass(slots=True)
+class Talk:
+    """Questions and warnings of one log; ``name`` starts each."""
+
+    name: str
+    questions: list[str] = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)
+
+    def ask(self, text: str) -> None:
+        """A question."""
+        self.questions.append(f"{self.name}: {text}")
+
+    def warn(self, text: str) -> None:
+        """A warning."""
+        self.warnings.append(f"{self.name}: {text}")
+
+
+def obey(columns: list[Column], hints: Mapping[str, Any], talk: Talk) -> None:
+    """Put the operator's columns.yaml on the columns; what does not fit is said."""
+    by_header = {c.header: c for c in columns}
+    folded = {" ".join(c.header.casefold().split()): c for c in columns}
+    for header, hint in hints.items():
+        column = by_header.get(str(header)) or folded.get(" ".join(str(header).casefold().split()))
+        if column is None:
+            talk.warn(f"columns.yaml names a column {str(header)!r} that is not in this log")
+            continue
+        if not isinstance(hint, dict):
+            talk.warn(f"columns.yaml: what is said of {header!r} is no list of channel, unit, sign, scale")
+            continue
+        channel = hint.get("channel")
+        if not (channel is None or (isinstance(channel, str) and (channel in CHANNELS or channel in ("none", "ignore")))):
+            talk.warn(f"columns.yaml: {str(channel)[:40]!r} is no channel (there are {', '.join(CHANNELS)})")
+            continue
+        unit = named_unit(str(hint["unit"])) if hint.get("unit") is not None else None
+        if hint.get("unit") is not None and unit is None:
+            talk.warn(f"columns.yaml: {str(hint['unit'])[:40]!r} is no unit known here")
+        if unit is not None and isinstance(channel, str) and channel in CHANNELS and not unit_fits(channel, unit):
+            talk.warn(f"columns.yaml: {str(hint['unit'])[:40]!r} is no unit of {channel}; it is passed over")
+            unit = None
+        try:
+            factor = float(hint.get("sign", 1)) * float(hint.get("scale", 1))
+        except (TypeError, ValueError, OverflowError):
+            factor = 0.0
+        if factor == 0.0 or not np.isfinite(factor):
+            talk.warn(f"columns.yaml: sign and scale of {header!r} must be numbers other than 0; they are passed over")
+            factor = 1.0
+        column.factor = factor
+        column.hint = hint
+        if unit is not None:
+            column.unit, column.unit_from = unit, "columns_yaml"
+
+
+def assign(columns: list[Column], talk: Talk) -> None:
+    """Give each channel at most one column.
+
+    The operator's word wins; then a heading that says it in words, with an engine's values; the rest are named in a warning.
+    """
+    wanted: dict[str, list[Column]] = {}
+    for column in columns:
+        channel = column.hint.get("channel") or column.meaning.quantity
+        if column.unit is None:
+            column.unit, column.unit_from = column.meaning.unit, column.meaning.unit_from  # type: ignore[assignment]
+        if channel not in CHANNELS or channel == "time_s" or column.values is None or column.kind in ("empty", "text", "clock"):
+            continue
+        wanted.setdefault(channel, []).append(column)
+    _speeds(wanted, talk)
+    for channel, claimants in wanted.items():
+        best = max(claimants, key=lambda c: _claim(c, channel))
+        best.channel = channel
+        others = [c for c in claimants if c is not best]
+        if others and not best.hint and channel not in ("exhaust_c", "lambda", "knock"):
+            _contest(best, others, channel, talk)
+    for column in columns:
+        if column.channel and column.channel.startswith(("torque", "power")):
+            column.corrected = _correction_named(column)
+    for plain, corrected in (("torque_nm", "torque_corrected_nm"), ("power_kw", "power_corrected_kw")):
+        if plain not in wanted and corrected in wanted:
+            only = next(c for c in columns if c.channel == corrected)
+            only.channel = plain
+
+
+def find(columns: list[Column], channel: str) -> Column | None:
+    """The column of a channel."""
+    return next((c for c in columns if c.channel == channel), None)
+
+
+def no_speed(columns: list[Column], shown: str, line: int | None, name: str) -> Fault:
+    """The fault of a log in which nothing says what is engine speed."""
+    headers = [c.header for c in columns]
+    likely = [c for c in columns if c.values is not None and _share_of_speeds(c.values) > 0.8]
+    pick = likely[0] if likely else columns[min(1, len(columns) - 1)]
+    if line is None:
+        found = f"numbers without a line of names above them ({len(headers)} columns)"
+        return Fault(
+            shown, None, headers[0], found, "a column of engine speed", yaml_line(name, pick.header, channel="rpm", unit="rpm")
+        )
+    if (roller := find(columns, "roller_rpm")) is not None:
+        found, remedy = f"only the roller's speed ({roller.header})", yaml_line(name, roller.header, channel="rpm", scale=1)
+        return Fault(
+            shown, line, roller.header, found, "a column of engine speed",
+            f"{remedy}, with turns of the engine for one of the roller as scale",
+        )  # fmt: skip
+    shortened = ", ".join(headers[:12]) + (", …" if len(headers) > 12 else "")
+    return Fault(
+        shown, line, headers[0], shortened, "a column of engine speed", yaml_line(name, pick.header, channel="rpm", unit="rpm")
+    )
+
+
+def _share_of_speeds(values: Array) -> float:
+    known = values[:: max(1, len(values) // 20_000)]
+    known = known[np.isfinite(known)]
+    return float(np.mean((known >= 300) & (known <= 25_000))) if len(known) else 0.0
+
+
+def _claim(column: Column, channel: str) -> float:
+    has = column.meaning.concepts
+    score = 100.0 * bool(column.hint) + 2.0 * column.meaning.strong + 1.0 * (column.unit is not None)
+    if channel == "rpm" and column.values is not None:
+        score += 4.0 * _share_of_speeds(column.kept()) + 1.5 * ("engine" in has)
+    if column.values is not None:
+        score += 3.0 * float(np.mean(np.isfinite(column.values[:: max(1, len(column.values) // 20_000)]))) + 0.5 * (
+            column.kind == "number"
+        )
+    return score + 1.0 * ("uncorrected" in has) + 1.5 * ("total" in has) - 1.5 * ("partial" in has)
+
+
+def _contest(best: Column, others: list[Column], channel: str, talk: Talk) -> None:
+    for other in others:
+        assert best.values is not None
+        assert other.values is not None
+        with np.errstate(invalid="ignore", divide="ignore"):
+            ratio = (other.kept() / best.kept())[:: max(1, len(best.values) // 20_000)]
+        ratio = ratio[np.isfinite(ratio)]
+        steady = len(ratio) > 0 and np.quantile(ratio, 0.9) - np.quantile(ratio, 0.1) < 0.02
+        middle = float(np.median(ratio)) if len(ratio) else np.nan
+        if steady and abs(middle - 1.0) < 1e-3 and best.unit is not None and other.unit is not None:
+            talk.warn(f"{best.header!r} and {other.header!r} say the same; the first is used")
+            continue
+        known = f", {middle:.4g} times the first" if steady else ""
+        line = yaml_line(talk.name, other.header, channel=channel)
+        talk.ask(f"two columns say {channel}: {best.header!r} is used, {other.header!r}{known} is not; the other way round: {line}")
+
+
+def _correction_named(column: Column) -> str | Literal[False]:
+    has = column.meaning.concepts
+    if column.channel in ("torque_corrected_nm", "power_corrected_kw") or ("corrected" in has and "uncorrected" not in has):
+        return named_standard(column.header) or "unknown"
+    return False
+
+
+def _speeds(wanted: dict[str, list[Column]], talk: Talk) -> None:
+    """A weak heading ("crank") is speed only with an engine's values; a brake's alone stands for the engine's, and is asked."""
+    if "rpm" in wanted:
+        strong = [c for c in wanted["rpm"] if c.hint or c.meaning.strong or _share_of_speeds(c.kept()) > 0.8]
+        wanted["rpm"] = strong
+        if not strong:
+            del wanted["rpm"]
+    rollers = wanted.get("roller_rpm", [])
+    if (
+        "rpm" not in wanted
+        and len(rollers) == 1
+        and "dyno" in rollers[0].meaning.concepts
+        and _share_of_speeds(rollers[0].kept()) > 0.8
+    ):
+        only = rollers[0]
+        if not only.hint:
+            wanted["rpm"] = wanted.pop("roller_rpm")
+            talk.ask(
+                f"the only speed is {only.header!r}, taken as engine speed; if it is the roller's: "
+                f"{yaml_line(talk.name, only.header, channel='roller_rpm')}"
+            )

@@ -1,0 +1,140 @@
+"""Cells to columns: marks decided for the file, numbers made, clocks set aside, exact repeats of a row taken out."""
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from pullbook.channels.channels import Column, Talk
+from pullbook.handover import Fault
+from pullbook.text.cells import DATE, TIME, is_filler
+from pullbook.text.numbers import Marks, decide_marks, is_numeric, mixed_marks, to_numbers
+from pullbook.text.raw import RawLog
+from pullbook.vocabulary.naming import Meaning, understand
+from pullbook.vocabulary.units_text import named_unit
+
+Clocks = dict[str, pl.Series]
+
+
+def make_columns(
+    raw: RawLog, hints: dict[str, dict[str, Any]], *, shown: str, talk: Talk
+) -> tuple[RawLog, list[Column], Clocks] | Fault:
+    """Columns with numbers as logged, and the text of clock columns by heading.
+
+    Returns
+    -------
+    tuple or Fault
+        The raw log (repeats out, marks filled in), its columns, its clocks; a fault where decimals are written in two ways.
+    """
+    raw = without_repeats(raw, talk)
+    presets = {h: named_unit(str(v["unit"])) for h, v in hints.items() if isinstance(v, dict) and v.get("unit") is not None}
+    meanings = [understand(h, unit_row=u, preset=presets.get(h)) for h, u in zip(raw.headers, raw.unit_row, strict=True)]
+    kinds = [_kind(raw.cells[str(j)]) for j in range(len(raw.headers))]
+    texts = {str(j): raw.cells[str(j)] for j, kind in enumerate(kinds) if kind == "number" and raw.cells[str(j)].dtype == pl.String}
+    speeds = {str(j) for j, m in enumerate(meanings) if m.quantity in ("rpm", "roller_rpm")}
+    marks: Marks | tuple[str, int] = decide_marks(texts, speeds, raw.delimiter) if texts else Marks(raw.decimal, raw.thousands)
+    if isinstance(marks, tuple):
+        column, row = marks
+        usual = "," if "." in str(raw.cells[column][row]) else "."
+        return mixed_marks(shown, raw.headers[int(column)], int(raw.lines[row]), str(raw.cells[column][row]), usual)
+    if marks.doubtful:
+        talk.ask(
+            f"every {marks.decimal!r} stands before three digits; read as the decimal mark. If it groups thousands, "
+            "export the log without grouping"
+        )
+    raw = replace(raw, decimal=marks.decimal, thousands=marks.thousands)
+    columns: list[Column] = []
+    spans = _spans(raw.cells)
+    clocks: Clocks = {}
+    for j, (header, meaning, kind) in enumerate(zip(raw.headers, meanings, kinds, strict=True)):
+        cells = raw.cells[str(j)]
+        if kind == "blank" and not header:
+            continue
+        if kind == "clock":
+            clocks[header] = cells
+            columns.append(Column(header, meaning, "clock", None))
+        elif cells.dtype != pl.String:
+            columns.append(_parsed(header, meaning, cells, spans[str(j)]))
+        else:
+            columns.append(_numbers(header, meaning, cells, marks, raw, talk))
+    return raw, columns, clocks
+
+
+def _spans(cells: pl.DataFrame) -> dict[str, tuple[float | None, float | None, bool]]:
+    """Smallest and largest value (NaN and null passed over) and whether there is a NaN, of every parsed column at once."""
+    parsed = [name for name in cells.columns if cells[name].dtype == pl.Float64]
+    if not parsed or not cells.height:
+        return {}
+    look = cells.lazy().select(
+        *(
+            pl.col(parsed).min().name.suffix("<"),
+            pl.col(parsed).max().name.suffix(">"),
+            pl.col(parsed).is_nan().any().name.suffix("?"),
+        )
+    )
+    row = look.collect().row(0, named=True)
+    return {name: (row[f"{name}<"], row[f"{name}>"], bool(row[f"{name}?"])) for name in parsed}
+
+
+def _parsed(header: str, meaning: Meaning, cells: pl.Series, span: tuple[float | None, float | None, bool]) -> Column:
+    """A column the parser made; what is not finite is a missing value."""
+    values = cells.to_numpy()
+    low, high, spoilt = span
+    if low is None or high is None or not (np.isfinite(low) and np.isfinite(high)):
+        values = np.where(np.isfinite(values), values, np.nan)
+        return Column(header, meaning, "number" if np.isfinite(values).any() else "empty", values)
+    return Column(header, meaning, "number", values, source=None if spoilt else cells, span=(low, high))
+
+
+def _numbers(header: str, meaning: Meaning, cells: pl.Series, marks: Marks, raw: RawLog, talk: Talk) -> Column:
+    made = to_numbers(cells, marks)
+    column = Column(header, meaning, made.kind, made.values.to_numpy().astype(float))
+    if made.unit is not None and meaning.unit is None:
+        column.unit, column.unit_from = made.unit, "header"
+    if made.garbled and made.kind == "number":
+        line = int(raw.lines[made.garbled[0]])
+        talk.warn(
+            f"column {header!r}: {len(made.garbled)} cell(s) are no number, the first on line {line} "
+            f"({made.examples[0][:40]!r}); read as missing"
+        )
+    return column
+
+
+def _kind(cells: pl.Series) -> str:
+    """number, clock, text or blank."""
+    if cells.dtype != pl.String:
+        return "number"
+    known = cells.drop_nulls()
+    some = [c for c in known.gather_every(max(1, known.len() // 300)).head(400).to_list() if c]
+    if not some:
+        return "blank"
+    timed = sum(bool(TIME.fullmatch(c) or DATE.fullmatch(c)) for c in some)
+    if timed > 0.5 * len([c for c in some if not is_filler(c)] or some):
+        return "clock"
+    return "number" if is_numeric(cells) else "other"
+
+
+def without_repeats(raw: RawLog, talk: Talk) -> RawLog:
+    """Rows that repeat the row before in every cell are taken out and counted."""
+    cells = raw.cells
+    if cells.height < 2:
+        return raw
+    first = cells[cells.columns[0]]
+    if not (first.eq_missing(first.shift(1)))[1:].any():
+        return raw
+    same = cells.select(pl.all_horizontal(pl.all().eq_missing(pl.all().shift(1)))).to_series()
+    same = same & pl.Series(np.arange(cells.height) > 0)
+    if raw.blocks is not None:
+        same = same & (raw.blocks == raw.blocks.shift(1)).fill_null(False)
+    count = int(same.sum())
+    if not count:
+        return raw
+    lines = raw.lines.filter(same)
+    some = ", ".join(map(str, lines.head(5).to_list())) + (f" and {count - 5} more" if count > 5 else "")
+    talk.warn(f"{count} row(s) repeat the row before exactly and were left out (line {some})")
+    keep = ~same
+    return replace(
+        raw, cells=cells.filter(keep), lines=raw.lines.filter(keep),
+        blocks=raw.blocks.filter(keep) if raw.blocks is not None else None, dropped=raw.dropped + count,
+    )  # fmt: skip

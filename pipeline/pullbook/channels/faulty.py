@@ -1,0 +1,199 @@
+"""Values that are no measurement: sentinels, rpm dropouts and spikes, channels that never move or sit at their rail."""
+
+import numpy as np
+import numpy.typing as npt
+
+from pullbook.measure.spikes import spikes
+
+Array = npt.NDArray[np.float64]
+SENTINELS = (
+    -999.0, -9999.0, -99999.0, -999.9, -999.25, -99.0, -99.9, 999.0, 999.9, 9999.0, 9999.9, 99999.0, 999999.0, 65535.0, 65534.0,
+    6553.5, 655.35, 32767.0, -32768.0, 32768.0, 3276.7, -3276.8, 327.67, -327.68, 2147483647.0, -2147483648.0, 4294967295.0,
+    16777215.0, 1e30, -1e30, 1e10,
+)  # fmt: skip
+
+
+def extremes(values: Array) -> tuple[float, float]:
+    """Smallest and largest value, NaN passed over (inf, -inf where there is none)."""
+    if not len(values):
+        return np.inf, -np.inf
+    low, high = float(values.min()), float(values.max())  # four times as fast as fmin and fmax, which are needed only with NaN
+    if low == low:
+        return low, high
+    return float(np.fmin.reduce(values, initial=np.inf)), float(np.fmax.reduce(values, initial=-np.inf))
+
+
+def sentinels(
+    values: Array, lo: float | None, hi: float | None, *, span: tuple[float, float] | None = None
+) -> tuple[npt.NDArray[np.bool_], tuple[float, ...]]:
+    """Rows whose value is one that recorders write for "none", and those values.
+
+    Parameters
+    ----------
+    values
+        Shape (n,), as logged.
+    lo, hi
+        Span engines keep the channel in, in the logged unit.
+
+    Notes
+    -----
+    9999 rpm can be real: a listed value counts only where it stands clear of all the other values of its column.
+    """
+    out = np.zeros(len(values), bool)
+    low, high = span or extremes(values)
+    if low not in SENTINELS and high not in SENTINELS:  # a sentinel stands clear, so one of them is an extreme
+        return out, ()
+    known = values[np.isfinite(values)]
+    present = [s for s in SENTINELS if low <= s <= high and bool((known == s).any())]
+    if not present:
+        return out, ()
+    rest = known[~np.isin(known, present)]
+    found = []
+    for s in present:
+        if len(rest):
+            low, high = float(rest.min()), float(rest.max())
+            clear = 0.25 * max(high - low, abs(high), abs(low), 1e-9)
+            stands_off = s > high + clear or s < low - clear
+        else:
+            stands_off = (lo is not None and s < lo) or (hi is not None and s > hi) or abs(s) >= 9999
+        if stands_off or (len(rest) and _breaks_the_run(values, s, present)):
+            found.append(s)
+            out |= values == s
+    return out, tuple(found)
+
+
+def _breaks_the_run(values: Array, sentinel: float, listed: list[float]) -> bool:
+    """Whether a value inside the others' span still jumps by a tenth or more from the value before it, whenever it comes."""
+    at = np.flatnonzero(values == sentinel)[:1000]
+    real = np.isfinite(values) & ~np.isin(values, listed)
+    before = np.maximum.accumulate(np.where(real, np.arange(len(values)), -1))[at]
+    before = before[before >= 0]
+    if not len(before) or abs(sentinel) < 999:
+        return False
+    return bool(np.min(np.abs(values[before] - sentinel)) > 0.1 * abs(sentinel))
+
+
+def doubled(rpm: Array, reference: Array, under: Array | None = None) -> npt.NDArray[np.bool_]:
+    """Rows of stretches (three rows or more) in which rpm reads twice or half what it reads elsewhere against a reference speed.
+
+    Parameters
+    ----------
+    rpm, reference
+        Shape (n,), NaN where missing; the reference is proportional to the true speed (roller speed).
+    under
+        Where given, the reference is ``reference / under`` (power over torque), looked at only under load.
+    """
+    out = np.zeros(len(rpm), bool)
+    third = _ratio(rpm[::3], reference[::3], None if under is None else under[::3])  # a stretch of three rows or more shows in it
+    some = third[:: max(1, len(third) // 20_000)]
+    some = some[np.isfinite(some)]
+    if len(some) < 20:
+        return out
+    usual = float(np.median(some))
+    low, high = extremes(third)
+    if high < 1.9 * usual and low > 0.52 * usual:
+        return out
+    ratio = _ratio(rpm, reference, under)
+    known = np.isfinite(ratio)
+    if np.mean(np.abs(ratio[known] / usual - 1) < 0.03) < 0.6:
+        return out
+    for times in (2.0, 0.5):
+        with np.errstate(invalid="ignore"):
+            hit = np.abs(ratio / usual / times - 1) < 0.04
+        edges = np.flatnonzero(np.diff(np.r_[False, hit, False].astype(np.int8)))
+        for a, b in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+            if b - a >= 3:
+                out[a:b] = True
+    return out
+
+
+def _ratio(rpm: Array, reference: Array, under: Array | None) -> Array:
+    with np.errstate(invalid="ignore", divide="ignore"):
+        if under is None:
+            return np.where((rpm > 300) & (reference > 0), rpm / reference, np.nan)
+        return np.where((rpm > 300) & (reference > 0) & (under > 5), rpm * under / reference, np.nan)
+
+
+def speed_spikes(rpm: Array) -> npt.NDArray[np.bool_]:
+    """Single rpm samples or short bursts that no crankshaft could follow; only looked at closely where something stands off."""
+    out = np.zeros(len(rpm), bool)
+    with np.errstate(invalid="ignore"):
+        steps = np.diff(rpm)
+    if len(steps) and steps.min() >= -120.0 and steps.max() <= 120.0:  # with a NaN neither holds
+        return out
+    good = np.flatnonzero(np.isfinite(rpm))
+    x = rpm[good]
+    if len(x) < 8:
+        return out
+    jump = np.abs(np.diff(x))
+    suspect = np.flatnonzero(jump > np.maximum(120.0, 0.035 * np.maximum(x[:-1], x[1:])))
+    if not len(suspect):
+        return out
+    near = np.zeros(len(x) + 1, np.int64)
+    np.add.at(near, np.maximum(suspect - 40, 0), 1)
+    np.add.at(near, np.minimum(suspect + 41, len(x)), -1)
+    window = np.flatnonzero(np.cumsum(near)[:-1] > 0)
+    for piece in np.split(window, np.flatnonzero(np.diff(window) > 1) + 1):
+        out[good[piece[_torn(x[piece], spikes(x[piece]))]]] = True
+    return out
+
+
+def _torn(x: Array, found: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+    """Of the bursts found, those that speed leaps into or out of; the top of a quick blip is reached in steps like those before."""
+    edges = np.flatnonzero(np.diff(np.r_[False, found, False].astype(np.int8)))
+    step = np.abs(np.diff(x))
+    out = found.copy()
+    for a, b in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        near = np.r_[step[max(a - 3, 0) : max(a - 1, 0)], step[b : b + 2]]
+        leaps = step[[k for k in (a - 1, b - 1) if 0 <= k < len(step)]]
+        out[a:b] = bool(len(near) == 0 or len(leaps) == 0 or leaps.max() > 1.5 * near.max())
+    return out
+
+
+def _moves(rpm: Array, rows: npt.NDArray[np.bool_]) -> bool:
+    """Whether rpm moves over the rows by more than it would about a steady speed, or never moves in the whole log."""
+    low, high = extremes(rpm[rows])
+    lowest, highest = extremes(rpm)
+    return high - low >= min(300.0, 0.5 * (highest - lowest))
+
+
+def never_moves(values: Array) -> bool:
+    """Whether a channel with ten values or more holds one value for the whole log."""
+    low, high = extremes(values)
+    return low == high and int(np.isfinite(values).sum()) >= 8
+
+
+def longest_stuck(values: Array, rpm: Array | None) -> tuple[int, int]:
+    """(first row, rows) of the longest run, fifteen or more, of one value while rpm moves by more than 300; else (0, 0)."""
+    some = values[1::3] == values[: len(values) - 1 : 3]  # every third pair; NaN never equals NaN
+    if len(some) > 4 and not (some[3:] & some[2:-1] & some[1:-2] & some[:-3]).any():
+        return 0, 0  # a run of fifteen would show in four of them in a row
+    same = values[1:] == values[:-1]
+    edges = np.flatnonzero(np.diff(np.r_[False, same, False].astype(np.int8)))
+    first, rows = edges[::2], edges[1::2] - edges[::2] + 1
+    for k in np.argsort(-rows, kind="stable")[:200].tolist():
+        a, count = int(first[k]), int(rows[k])
+        if count < 15:
+            break
+        if rpm is None or np.nanmax(rpm[a : a + count], initial=0.0) - np.nanmin(rpm[a : a + count], initial=1e9) >= 300:
+            return a, count
+    return 0, 0
+
+
+def at_rail(values: Array, span: tuple[float, float], rpm: Array) -> float | None:
+    """The extreme value at which a channel is cut off: at least ten rows and 3 % of them sit exactly on it while rpm moves."""
+    if len(values) < 40:
+        return None
+    some = values[:: max(1, len(values) // 20_000)]
+    for edge in span[::-1]:
+        if np.count_nonzero(some == edge) < 0.01 * len(some):
+            continue
+        known = values[np.isfinite(values)]
+        on = known == edge
+        if on.sum() >= max(10, 0.03 * len(known)) and not on.all():
+            near = np.sort(np.unique(known))
+            gap = abs(near[-1] - near[-2]) if edge == near[-1] else abs(near[1] - near[0])
+            runs = np.diff(np.flatnonzero(np.diff(np.r_[False, on, False].astype(np.int8))))[::2]
+            if runs.max() >= 10 and len(near) > 20 and gap < 0.2 * (span[1] - span[0]) and _moves(rpm, values == edge):
+                return edge
+    return None

@@ -1,0 +1,155 @@
+"""Every other channel settled: temperatures and pressures by plausibility, advance by its reference and scale."""
+
+import numpy as np
+import numpy.typing as npt
+
+from pullbook.channels.asking import yaml_line
+from pullbook.channels.channels import Column, Talk
+from pullbook.vocabulary.units_text import Unit, named_unit
+
+Array = npt.NDArray[np.float64]
+
+
+def settle_rest(columns: list[Column], talk: Talk, *, advance_scale: str | None = None) -> None:
+    """Every other channel's unit, by heading or by what its values can be; ``advance_scale`` is engine.yaml's word."""
+    for column in columns:
+        channel = column.channel
+        if channel is None or column.values is None or channel.startswith(("torque", "power")):
+            continue
+        known = column.some()
+        if not len(known):
+            continue
+        level, high = float(np.median(known)), float(np.quantile(known, 0.95))
+        if channel.startswith("advance"):
+            settle_advance(column, level, talk, scale=advance_scale)
+        elif channel.endswith("_c"):
+            _temperature(column, high, level, talk)
+        elif channel.endswith("_kpa"):
+            _pressure(column, level, talk)
+        elif channel in ("rpm", "roller_rpm"):
+            _speed(column, high, level, talk)
+        elif channel == "lambda":
+            if column.meaning.concepts & {"equivalence", "lambda"} == {"equivalence"} and "channel" not in column.hint:
+                _turn_over(column, talk)
+            elif (column.unit is None or column.unit.name != "AFR") and 6 < level < 25 and column.unit_from != "columns_yaml":
+                column.unit, column.unit_from = named_unit("AFR"), "assumed"
+            if column.unit is not None and column.unit.name == "AFR" and not column.hint:
+                talk.ask(
+                    f"{column.header!r} is air/fuel by mass; lambda is taken as it over 14.7 (petrol). Another fuel: "
+                    f"{yaml_line(talk.name, column.header, channel='lambda', unit='AFR', scale=1.0)}, with 14.7 over that fuel's "
+                    "own figure as scale"
+                )
+        elif channel == "throttle_pct":
+            _throttle(column, known, talk)
+        elif channel == "humidity_pct" and column.unit is None:
+            column.unit, column.unit_from = named_unit("%"), "assumed"
+
+
+def _turn_over(column: Column, talk: Talk) -> None:
+    """Fuel over air, in shares of what burns, is one over lambda."""
+    assert column.values is not None
+    with np.errstate(divide="ignore", invalid="ignore"):
+        column.values, column.source, column.span = np.where(column.values > 0, 1.0 / column.values, np.nan), None, None
+    talk.warn(
+        f"{column.header!r} is read as fuel over air, so lambda is one over it; if it is lambda itself: "
+        f"{yaml_line(talk.name, column.header, channel='lambda')}"
+    )
+
+
+def _speed(column: Column, high: float, level: float, talk: Talk) -> None:
+    if column.unit is not None and column.unit.kind != "none":
+        return
+    thousands = column.channel == "rpm" and column.factor == 1.0 and level > 0.3 and high < 30
+    column.unit, column.unit_from = named_unit("krpm" if thousands else "rpm"), "assumed"
+    if thousands:
+        line = yaml_line(talk.name, column.header, channel="rpm", unit="rpm")
+        talk.ask(f"{column.header!r} is read as thousands of rpm; otherwise {line}")
+
+
+def settle_advance(column: Column, level: float, talk: Talk, *, scale: str | None = None) -> None:
+    """Degrees of what, and on which side of top dead centre."""
+    has, unit = column.meaning.concepts, column.unit
+    header, name = column.header, talk.name
+    after = "atdc" in has or (unit is not None and unit.factor < 0)
+    says_crank = "btdc" in has or after or (unit is not None and unit.kind == "advance")
+    if unit is None or unit.kind == "none":
+        column.unit, column.unit_from = named_unit("°BTDC"), "header" if has & {"btdc", "atdc"} else "assumed"
+    if after and column.unit is not None and column.unit.factor > 0:
+        column.unit = named_unit("°ATDC")
+    if column.channel == "advance_distributor_deg":
+        talk.ask(
+            f"{header!r} (about {level:g}) is in distributor degrees on its own zero: half of crank degrees, kept apart "
+            "and not used. "
+            f"To use it, doubled: {yaml_line(name, header, channel='advance_deg', scale=2)}"
+        )
+        return
+    if "sign" in column.hint or "scale" in column.hint:
+        return
+    value = level * (column.unit.factor if column.unit else 1.0)
+    if value < -5:
+        column.factor *= -1.0
+        side = "after" if after else "before"
+        talk.ask(
+            f"{header!r} reads about {level:g}; an engine under load does not spark {abs(value):g}° after top dead "
+            f"centre, so it is read as {abs(value):g}° before"
+            f"{' although the heading says after' if side == 'after' else ''}. Settle it "
+            f"{yaml_line(name, header, channel=column.channel, sign=-1 if not after else 1)}"
+        )
+    if column.unit_from == "columns_yaml":
+        return
+    if scale == "distributor":  # the only place that doubles a log: whoever reads samples reads crank degrees
+        column.factor *= 2.0
+        talk.warn(f"{header!r} is in distributor degrees (engine.yaml) and is doubled to crank degrees")
+    elif not says_crank and scale is None:
+        talk.ask(
+            f"{header!r} (about {abs(value):g}) does not say whether its degrees are crank or distributor degrees; read as crank. "
+            f"Settle it {yaml_line(name, header, channel=column.channel, scale=1)} (scale: 2 where they are distributor degrees)"
+        )
+
+
+def _temperature(column: Column, high: float, level: float, talk: Talk) -> None:
+    limits = {"coolant_c": (130.0, 260.0), "oil_c": (165.0, 320.0), "inlet_c": (75.0, 220.0), "exhaust_c": (1050.0, 2100.0)}
+    too_hot, absurd = limits[column.channel or "coolant_c"]
+    if column.unit is not None:
+        if column.unit.name == "°C" and high > too_hot and column.unit_from != "columns_yaml":
+            line = yaml_line(talk.name, column.header, channel=column.channel, unit="°F")
+            talk.ask(f"{column.header!r} says °C and reads {high:g}, too hot for that; if it is °F: {line}")
+        return
+    unit = "°C"
+    if column.channel != "exhaust_c" and 255 < level < 400:
+        unit = "K"
+    elif high > too_hot:
+        unit = "°F" if high < absurd else "K"
+    column.unit, column.unit_from = named_unit(unit), "assumed"
+    if unit != "°C" or (column.channel in ("inlet_c", "exhaust_c") and high > 0.66 * too_hot):
+        talk.ask(
+            f"{column.header!r} (about {level:g}) is taken as {unit}; otherwise "
+            f"{yaml_line(talk.name, column.header, channel=column.channel, unit='°F' if unit != '°F' else '°C')}"
+        )
+
+
+def _pressure(column: Column, level: float, talk: Talk) -> None:
+    if column.unit is not None:
+        return
+    unit = "hPa" if level > 300 else "kPa" if level > 40 else "inHg" if level > 17 else "psi" if level > 4 else "bar"
+    column.unit, column.unit_from = named_unit(unit), "assumed"
+    talk.ask(
+        f"nothing says the unit of {column.header!r} (about {level:g}); taken as {unit}. Settle it "
+        f"{yaml_line(talk.name, column.header, channel=column.channel, unit=unit)}"
+    )
+
+
+def _throttle(column: Column, known: Array, talk: Talk) -> None:
+    if column.kind == "switch":
+        column.unit, column.unit_from = Unit("%", "share", 100.0), "assumed"
+    elif column.unit is None or column.unit.kind == "none":
+        column.unit, column.unit_from = named_unit("%"), "assumed"
+        if known.max() <= 1.001 and known.min() >= -0.01 and known.max() > 0.2:
+            column.unit = Unit("%", "share", 100.0)
+            talk.ask(
+                f"{column.header!r} runs from 0 to 1 and is read as a share of full throttle; otherwise "
+                f"{yaml_line(talk.name, column.header, channel='throttle_pct', unit='%')}"
+            )
+    elif column.unit.kind == "angle":
+        talk.warn(f"{column.header!r} is a throttle angle; it is kept as if 90 were 100 %")
+        column.unit, column.unit_from = Unit("%", "share", 100 / 90), "assumed"

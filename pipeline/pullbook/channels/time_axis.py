@@ -1,0 +1,182 @@
+"""The log's time: which columns carry it, in what form, and how it runs."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+from pullbook.channels.asking import yaml_line
+from pullbook.channels.channels import Column, Talk, UnitFrom
+from pullbook.channels.clock import RunningTime, run_time, scale_of_bare_numbers
+from pullbook.channels.stamps import read_stamps, started_at
+from pullbook.text.raw import RawLog
+
+Array = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Timing:
+    """``time_s``: shape (rows,) or None in a log without a clock; ``recording`` likewise;
+    ``order``: rows in order of time, None: as they stand."""
+
+    time_s: Array | None
+    recording: npt.NDArray[np.int64]
+    order: npt.NDArray[np.int64] | None
+    headers: tuple[str, ...] = ()
+    unit: str | None = None
+    unit_from: UnitFrom | None = None
+    started: str | None = None
+    share_missing: float = 0.0
+    coarse: bool = False  # many rows share a stamp
+    face_s: float | None = None  # first row's seconds since midnight on a clock without a date
+    remarks: tuple[str, ...] = ()
+
+
+def find_time(
+    raw: RawLog, columns: Sequence[Column], clocks: dict[str, pl.Series], rpm: Array, said: Sequence[dict[str, Any]], talk: Talk
+) -> Timing:
+    """Time by heading, by the look of the cells, or by values that run on evenly; else none, and it is said."""
+    blocks = raw.blocks.to_numpy() if raw.blocks is not None else None
+    stamped = _from_clocks(columns, clocks, blocks)
+    numeric = [c for c in columns if c.values is not None and c.channel in (None, "time_s") and c.kind == "number"]
+    hinted = [c for c in numeric if c.hint.get("channel") == "time_s"]
+    named = [c for c in numeric if c.meaning.quantity == "time_s" and not c.hint and _runs(c.values)]
+    named.sort(key=lambda c: not c.meaning.unit)
+    counters = [c for c in numeric if c.meaning.quantity == "counter" and _runs(c.values)]
+    unnamed = [
+        c for c in numeric[:1] if c is columns[0] and c.meaning.quantity is None and not c.meaning.concepts and _even(c.values)
+    ]
+    column = next(iter([*hinted, *named]), None)
+    if stamped is not None and not (column is not None and (column.hint or (stamped.coarse and column.meaning.unit))):
+        for remark in stamped.remarks:
+            talk.warn(remark)
+        return stamped
+    if column is None and unnamed and not counters and not _counts(unnamed[0].values):
+        column = unnamed[0]
+    if column is not None:
+        timing = _from_numbers(column, rpm, blocks, talk)
+        return replace(timing, started=stamped.started) if stamped and stamped.started else timing
+    counter = next(iter([*counters, *(c for c in unnamed if _counts(c.values))]), None)
+    rate = next((c for c in said if c["what"] == "rate_hz" and c["value"] > 0), None)
+    if counter is not None and counter.values is not None:
+        line = yaml_line(talk.name, counter.header, channel="time_s", unit="s", scale=1 / rate["value"] if rate else 0.1)
+        if rate:
+            talk.ask(
+                f"{counter.header!r} counts samples; line {rate['line']} says {rate['text']!r}, so one sample is taken "
+                f"as {1 / rate['value']:g} s. Settle it {line}"
+            )
+            running = run_time(counter.values / rate["value"], clock_face=False, unit_scale=1 / rate["value"], blocks=blocks)
+            for remark in running.remarks:
+                talk.warn(remark)
+            return _timing(running, (counter.header,), "s", "assumed", None, counter.values)
+        talk.ask(
+            f"{counter.header!r} counts samples and nothing says how long one is: no time, no sweep rate. If it was 0.1 s, {line}"
+        )
+    else:
+        talk.warn("no column of time: no sweep rate, no torque lag and no inertia can be known from this log")
+    return Timing(None, _recordings_without_clock(rpm, blocks), None)
+
+
+def _from_clocks(columns: Sequence[Column], clocks: dict[str, pl.Series], blocks: npt.NDArray[np.int64] | None) -> Timing | None:
+    """Time from clock or date-time columns; a column of dates alone goes with a column of times."""
+    read = {h: s for h, cells in clocks.items() if (s := read_stamps(cells)) is not None and np.isfinite(s.seconds).any()}
+    by_header = {c.header: c for c in columns}
+    days = [h for h, s in read.items() if s.dated and np.nanmax(np.abs(s.seconds % 86_400)) == 0]
+    faces = [h for h in read if h not in days]
+    if not faces:
+        return None
+    faces.sort(key=lambda h: (not by_header[h].hint, by_header[h].meaning.quantity != "time_s", not read[h].dated))
+    face = faces[0]
+    stamps = read[face]
+    headers: tuple[str, ...] = (face,)
+    seconds, dated = stamps.seconds, stamps.dated
+    if not dated and days:
+        seconds, headers, dated = seconds + read[days[0]].seconds, (face, days[0]), True
+    running = run_time(seconds, clock_face=not dated, twelve_hour=stamps.twelve_hour, blocks=blocks)
+    first = seconds[np.isfinite(seconds)][0]
+    came: UnitFrom = "header" if by_header[face].meaning.unit else "assumed"
+    timing = _timing(running, headers, "s", came, started_at(first) if dated else None, seconds)
+    scale = by_header[face].factor
+    coarse = len(seconds) > 3 and float(np.mean(np.diff(seconds) == 0)) > 0.3
+    scaled = timing.time_s * scale if timing.time_s is not None and scale > 0 else timing.time_s
+    return replace(timing, time_s=scaled, coarse=coarse, face_s=None if dated else float(first))
+
+
+def _from_numbers(column: Column, rpm: Array, blocks: npt.NDArray[np.int64] | None, talk: Talk) -> Timing:
+    assert column.values is not None
+    unit = column.unit or column.meaning.unit
+    came: UnitFrom = column.unit_from or column.meaning.unit_from or "assumed"  # type: ignore[assignment]
+    name = unit.name if unit else "s"
+    scale, day_one = 1.0, None
+    if unit is not None and unit.kind == "time":
+        scale = unit.factor
+    else:
+        scale, why = scale_of_bare_numbers(column.values, rpm)
+        came = "columns_yaml" if column.hint else "assumed"
+        if why:
+            name = "ms" if scale == 1e-3 else "s"
+            if "since" not in why and "spreadsheet" not in why and not column.hint:
+                talk.ask(
+                    f"nothing says the unit of {column.header!r}; {why} fit the sweep. Settle it "
+                    f"{yaml_line(talk.name, column.header, channel='time_s', unit=name)}"
+                )
+    known = column.values[:1000][np.isfinite(column.values[:1000])]
+    if len(known):
+        if scale == 86_400.0 and known[0] > 20_000:
+            day_one = started_at((known[0] - 25_569) * 86_400)
+        elif 1e9 < known[0] * scale < 4e9:
+            day_one = started_at(known[0] * scale)
+    scale *= column.factor
+    running = run_time(column.values * scale, clock_face=scale == 86_400.0, unit_scale=scale, blocks=blocks)
+    column.channel = None
+    for remark in running.remarks:
+        talk.warn(remark)
+    return _timing(running, (column.header,), name, came, day_one, column.values)
+
+
+def _timing(
+    running: RunningTime, headers: tuple[str, ...], unit: str, came: UnitFrom, started: str | None, source: Array
+) -> Timing:
+    missing = round(float(1 - np.isfinite(source).mean()), 6)
+    return Timing(running.time_s, running.recording, running.order, headers, unit, came, started, missing, remarks=running.remarks)
+
+
+def _runs(values: Array | None) -> bool:
+    """Whether a column mostly climbs."""
+    if values is None:
+        return False
+    values = values[:40_000]
+    steps = np.diff(values[np.isfinite(values)])
+    return len(steps) > 0 and float(np.mean(steps >= 0)) > 0.7 and float(np.mean(steps > 0)) > 0.02
+
+
+def _even(values: Array | None) -> bool:
+    """Whether a column climbs in even steps."""
+    if values is None or not _runs(values):
+        return False
+    values = values[:40_000]
+    steps = np.diff(values[np.isfinite(values)])
+    steps = steps[steps > 0]
+    middle = float(np.median(steps))
+    return len(steps) > 3 and float(np.mean(np.abs(steps - middle) < 0.25 * middle + 1e-12)) > 0.9
+
+
+def _counts(values: Array | None) -> bool:
+    if values is None:
+        return False
+    known = values[:40_000][np.isfinite(values[:40_000])]
+    return bool(np.all(known == np.round(known))) and float(np.median(np.diff(known))) == 1.0
+
+
+def _recordings_without_clock(rpm: Array, blocks: npt.NDArray[np.int64] | None) -> npt.NDArray[np.int64]:
+    """Without a clock a new header begins a new recording only where the speed starts again lower."""
+    out = np.zeros(len(rpm), np.int64)
+    if blocks is None:
+        return out
+    for i in np.flatnonzero(np.diff(blocks)) + 1:
+        if not rpm[i] >= rpm[i - 1] - 1:
+            out[i:] += 1
+    return out

@@ -1,0 +1,138 @@
+"""Channels watched over: what is no measurement is taken out and said, what cannot be an engine's is named."""
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+from pullbook.channels.channels import Column, Talk, find
+from pullbook.channels.faulty import at_rail, doubled, longest_stuck, never_moves, sentinels, speed_spikes
+from pullbook.columns import CHANNELS
+
+Array = npt.NDArray[np.float64]
+TORQUE_A_LITRE = 500.0  # N·m
+
+
+def blank_sentinels(column: Column, talk: Talk) -> None:
+    """Set a column's "no value" numbers to missing."""
+    assert column.values is not None
+    spec = CHANNELS[column.channel or "rpm"]
+    factor = (column.unit.factor if column.unit else 1.0) * column.factor
+    lo, hi = (None if edge is None or factor <= 0 else edge / factor for edge in (spec.lo, spec.hi))
+    hit, values = sentinels(column.values, lo, hi, span=column.span)
+    if values:
+        column.values, column.source, column.span = np.where(hit, np.nan, column.values), None, None
+        talk.warn(
+            f"column {column.header!r}: {', '.join(f'{v:g}' for v in values)} is no value; {int(hit.sum())} row(s) read as missing"
+        )
+
+
+def blank_spikes(kept: dict[str, Array], lines: pl.Series, talk: Talk) -> None:
+    """Set rpm dropouts and spikes to missing; the rows stay."""
+    rpm = kept["rpm"]
+    off = speed_spikes(rpm)
+    if off.any():
+        where = lines.filter(pl.Series(off)).head(5).to_list()
+        values = ", ".join(f"{v:g}" for v in rpm[off][:5])
+        talk.warn(
+            f"rpm dropouts or spikes on {int(off.sum())} row(s) read as missing (line {', '.join(map(str, where))}: {values})"
+        )
+        kept["rpm"] = np.where(off, np.nan, rpm)
+
+
+def blank_doubled(kept: dict[str, Array], lines: pl.Series, talk: Talk) -> None:
+    """Set to missing the stretches in which rpm reads twice or half, seen against the roller or against power over torque."""
+    rpm = kept["rpm"]
+    over = ("torque_nm", "power_kw")
+    tests: list[tuple[str, Array, Array | None]] = [("the roller", kept["roller_rpm"], None)] if "roller_rpm" in kept else []
+    tests += [("power over torque", kept["power_kw"], kept["torque_nm"])] if all(name in kept for name in over) else []
+    for what, reference, under in tests:
+        off = doubled(rpm, reference, under)
+        if off.any():
+            first = lines[int(np.argmax(off))]
+            talk.warn(f"rpm reads twice or half on {int(off.sum())} row(s) from line {first} on, against {what}; read as missing")
+            kept["rpm"] = rpm = np.where(off, np.nan, rpm)
+
+
+def derive_torque(kept: dict[str, Array], columns: list[Column], talk: Talk) -> None:
+    """A log with power and no torque has torque all the same: T = P·9549.3/rpm."""
+    power = find(columns, "power_kw")
+    if "torque_nm" in kept or power is None or (power.unit_from == "assumed" and not power.hint):
+        return
+    with np.errstate(divide="ignore", invalid="ignore"):
+        kept["torque_nm"] = np.where(kept["rpm"] > 100, kept["power_kw"] * 30_000.0 / np.pi / kept["rpm"], np.nan)
+    talk.warn(f"no column of torque: it is computed from {power.header!r} and rpm")
+
+
+def note_limits(
+    kept: dict[str, Array],
+    columns: list[Column],
+    lines: pl.Series,
+    displacement_l: float | None,
+    talk: Talk,
+    spans: dict[str, tuple[float, float]],
+) -> None:
+    """Values outside what engines do are named (contract 8), never changed."""
+    for name, values in kept.items():
+        spec = CHANNELS[name]
+        lo, hi = spec.lo, spec.hi
+        if name in ("torque_nm", "torque_corrected_nm") and displacement_l:
+            lo, hi = -TORQUE_A_LITRE * displacement_l, TORQUE_A_LITRE * displacement_l
+        low, high = spans[name]
+        if (lo is None or low >= lo) and (hi is None or high <= hi):
+            continue
+        with np.errstate(invalid="ignore"):
+            out = np.zeros(len(values), bool)
+            if lo is not None:
+                out |= values < lo
+            if hi is not None:
+                out |= values > hi
+        if out.any():
+            column = find(columns, name)
+            row = int(np.argmax(out))
+            header = column.header if column else name
+            limits = f"{'' if lo is None else f'{lo:g}'} to {'' if hi is None else f'{hi:g}'}"
+            talk.warn(
+                f"column {header!r}: {int(out.sum())} value(s) outside what engines do ({name} {limits}), the first on "
+                f"line {lines[row]}: {values[row]:g}"
+            )
+
+
+def note_dead(
+    kept: dict[str, Array], columns: list[Column], lines: pl.Series, talk: Talk, spans: dict[str, tuple[float, float]]
+) -> None:
+    """Sensors that never move, stick or sit at their rail."""
+    rpm = kept["rpm"]
+    for column in columns:
+        if column.channel is None:
+            if column.kind in ("empty", "blank") and column.header:
+                talk.warn(f"column {column.header!r} holds no value at all")
+            continue
+        low, high = spans[column.channel]
+        if column.kind == "empty" or low > high:
+            talk.warn(f"column {column.header!r} holds no value at all")
+            continue
+        values = kept[column.channel]
+        if low == high and never_moves(values):
+            level = low
+            if column.channel == "knock":
+                talk.warn(
+                    f"{column.header!r} never moves ({level:g} throughout): no evidence that the sensor works; it says "
+                    "nothing about knock"
+                )
+            elif column.channel in ("rpm", "torque_nm", "lambda", "exhaust_c", "map_kpa"):
+                talk.warn(f"{column.header!r} never moves ({level:g} throughout): stuck, or held by the recorder")
+            continue
+        if column.channel in ("torque_nm", "power_kw", "rpm", "lambda"):
+            first, count = longest_stuck(values, rpm if column.channel != "rpm" else None)
+            if count >= (15 if column.channel != "lambda" else 60):
+                talk.warn(
+                    f"{column.header!r} stands still for {count} rows from line {lines[first]} while rpm moves: stuck or held"
+                )
+        if (edge := at_rail(values, spans[column.channel], rpm)) is not None and column.channel in (
+            "torque_nm",
+            "lambda",
+            "knock",
+            "exhaust_c",
+            "map_kpa",
+        ):
+            talk.warn(f"{column.header!r} sits at {edge:g} for many rows: at its rail, the true value may lie beyond")

@@ -1,0 +1,67 @@
+"""What a day cannot tell, in the words of a dyno operator."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from pullbook.handover import AlignedDay
+from pullbook.hill.day_table import DayTable, usable
+from pullbook.hill.one_way import drift_looks_like_timing
+from pullbook.hill.own_effects import OwnEffects
+
+
+@dataclass(frozen=True, slots=True)
+class Missing:
+    """Sentences for the record."""
+
+    questions: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+    not_established: tuple[str, ...] = ()
+
+
+def what_is_missing(
+    aligned: AlignedDay, table: DayTable, own: OwnEffects, knock: pl.DataFrame, abnormal: pl.DataFrame, baseline: str | None
+) -> Missing:
+    """Sentences about what the pulls run, or not run, leave open."""
+    questions: list[str] = []
+    warnings: list[str] = []
+    open_points: list[str] = []
+    settings = table.settings()
+    advance = table.setting_advance()
+    unknown = [s for s in settings if not np.isfinite(advance[s]).any()]
+    counts = {s: table.setting.count(s) for s in settings}
+    if not settings:
+        open_points.append("best advance and effects: no pull of this day could be used")
+        return Missing((), (), tuple(open_points))
+    if len(settings) == 1:
+        open_points.append("best advance: one setting was run, so nothing says what another would do")
+    elif unknown == settings:
+        open_points.append("best advance: the advance of the settings is not known; their effects are compared as they stand")
+    elif not usable(table).any():
+        open_points.append("best advance: no two pulls share an rpm")
+    if all(n == 1 for n in counts.values()):
+        open_points.append("repeatability from this day: no setting was repeated; intervals rest on " + _source(aligned))
+    if drift_looks_like_timing(table):
+        text = "drift and timing cannot be told apart: advance went one way with the order of the pulls, no setting was returned to"
+        open_points.append(text)
+        warnings.append(text + "; run the first setting again at the end")
+    for setting, like in own.alike:
+        questions.append(
+            f"settings {setting!r} and {like!r} ran the same advance: what else was changed? They are compared as they stand"
+        )
+    if unknown:
+        names = ", ".join(repr(s) for s in unknown)
+        questions.append(f"advance is not known for {names}: total_deg in the sheet or a light reading would tell")
+    for pull_id, lo, hi, why in abnormal.iter_rows():
+        warnings.append(f"pull {pull_id}, {lo}–{hi} rpm is left out: {why}")
+    listened = knock.filter(pl.col("word") != "not listened")["pull_id"].n_unique()
+    if listened < aligned.pulls.height:
+        open_points.append(f"knock: {aligned.pulls.height - listened} of {aligned.pulls.height} pulls were not listened to")
+    if baseline is None:
+        open_points.append("effects: there is no baseline setting among the usable pulls")
+    return Missing(tuple(questions), tuple(warnings), tuple(open_points))
+
+
+def _source(aligned: AlignedDay) -> str:
+    return "what this dyno did on other days or on a stated default" if aligned.pulls.height else "a stated default"

@@ -1,0 +1,91 @@
+"""Settings that differ from the others in more than advance: labels alike in timing, and settings whose timing nobody knows.
+
+Each gets an effect of its own, smooth over rpm, beside the hill: wide where its advance is unknown, narrower where another
+label ran the same advance (something else was changed, or it is a return under a new name: the pulls decide).
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pullbook.handover import Array
+from pullbook.hill.day_table import DayTable
+
+ALIKE_DEG = 0.3
+KNOT_RPM = 1000.0
+UNKNOWN_LEVEL, UNKNOWN_WIGGLE = 0.05, 0.02  # of torque, one SD
+ALIKE_LEVEL, ALIKE_WIGGLE = 0.015, 0.007
+BESIDE, BESIDE_SHARE = 0.0006, 0.25
+"""What the hill's form, or a hand on the distributor, does to any setting beside its timing, of torque: small, and no repeat
+reveals it; at most this share of what a pull is expected to repeat to."""
+SMOOTH_RPM = 1200.0
+
+
+@dataclass(frozen=True, slots=True)
+class OwnEffects:
+    """``alike``: (setting, the setting it is timed like); ``unknown``: settings without any known advance."""
+
+    alike: tuple[tuple[str, str], ...]
+    unknown: tuple[str, ...]
+
+    @property
+    def settings(self) -> tuple[str, ...]:
+        """All settings that carry an effect of their own."""
+        return tuple(s for s, _ in self.alike) + self.unknown
+
+
+def find_own_effects(table: DayTable, baseline: str | None) -> OwnEffects:
+    """Sort out the settings; of two alike the baseline, else the one run first, stays on the hill without an effect of its own.
+
+    Where no advance is known at all the baseline is what the others are measured from.
+    """
+    advance = table.setting_advance()
+    order = sorted(table.settings(), key=lambda s: s != baseline)
+    unknown = tuple(s for s in order if not np.isfinite(advance[s]).any())
+    if len(unknown) == len(order):
+        unknown = tuple(s for s in unknown if s != baseline)
+    placed: list[str] = []
+    alike = []
+    for setting in order:
+        own = advance[setting]
+        if not np.isfinite(own).any():
+            continue
+        like = next((p for p in placed if _alike(own, advance[p])), None)
+        if like is None:
+            placed.append(setting)
+        else:
+            alike.append((setting, like))
+    return OwnEffects(tuple(alike), unknown)
+
+
+def _alike(a: Array, b: Array) -> bool:
+    both = np.isfinite(a) & np.isfinite(b)
+    return bool(both.sum() >= 0.5 * min(np.isfinite(a).sum(), np.isfinite(b).sum()) and both.any()) and bool(
+        np.abs(a - b)[both].mean() < ALIKE_DEG
+    )
+
+
+def effect_basis(rpm: Array, level: float, wiggle: float) -> Array:
+    """Basis (R, n) of a smooth effect over rpm for standard normal weights: a level and a departure from it."""
+    lo, hi = float(rpm.min()), float(rpm.max())
+    knots = np.linspace(lo, hi, max(2, round((hi - lo) / KNOT_RPM) + 1)) if hi > lo else np.array([lo])
+
+    def kernel(x: Array, y: Array) -> Array:
+        out: Array = level**2 + wiggle**2 * np.exp(-0.5 * ((x[:, None] - y[None, :]) / SMOOTH_RPM) ** 2)
+        return out
+
+    lower = np.linalg.cholesky(kernel(knots, knots) + 1e-4 * wiggle**2 * np.eye(len(knots)))
+    return np.linalg.solve(lower, kernel(knots, rpm)).T
+
+
+def effect_modes(table: DayTable, effects: OwnEffects, rpm: Array, pull_sd: float) -> dict[str, Array]:
+    """Basis (R, n) of what each setting does beside the hill on rows ``rpm``: little, unless it is in ``effects``."""
+    alike = {s for s, _ in effects.alike}
+    beside = min(BESIDE, BESIDE_SHARE * pull_sd)
+
+    def size(setting: str) -> tuple[float, float]:
+        if setting in effects.unknown:
+            return UNKNOWN_LEVEL, UNKNOWN_WIGGLE
+        return (ALIKE_LEVEL, ALIKE_WIGGLE) if setting in alike else (beside, beside)
+
+    return {s: effect_basis(rpm, *size(s)) for s in table.settings()}

@@ -1,0 +1,73 @@
+"""Steady running under load: holds, and a spark sweep at steady speed told apart in its steps."""
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from pullbook.pulls.motion import Motion, runs
+
+HOLD_SECONDS = 2.0
+HOLD_RPM = 50.0
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """Steps ``first`` up to but not including ``stop`` of a motion, of one kind."""
+
+    kind: str
+    first: int
+    stop: int
+
+
+def steady(motion: Motion, first: int, stop: int) -> list[Part]:
+    """Holds inside a stretch without sweeps: loaded and within ±50 rpm for two seconds, split where the advance is stepped."""
+    if motion.loaded is None:
+        return []
+    found = []
+    for a, b in runs(motion.loaded[first:stop]):
+        begin = first + a
+        while motion.seconds(begin, first + b) >= HOLD_SECONDS:
+            rpm = motion.rpm[begin : first + b]
+            beyond = np.maximum.accumulate(rpm) - np.minimum.accumulate(rpm) > 2 * HOLD_RPM
+            end = begin + (int(np.argmax(beyond)) if beyond.any() else len(rpm))
+            if motion.seconds(begin, end) >= HOLD_SECONDS:
+                found += [Part("hold", x, y) for x, y in _advance_steps(motion, begin, end)]
+                begin = end
+            else:
+                begin += max(1, (end - begin) // 4)
+    return found
+
+
+def _advance_steps(motion: Motion, first: int, stop: int) -> list[tuple[int, int]]:
+    """A spark sweep at steady rpm in its steps: (first, stop) of stretches of two seconds or more at one advance."""
+    if motion.advance is None:
+        return [(first, stop)]
+    width = motion.steps(1.0)
+    cuts, level_from = [first], first
+    i = first + width
+    while i + width <= stop:
+        before = float(np.median(motion.advance[level_from:i]))
+        after = float(np.median(motion.advance[i : i + width]))
+        if abs(after - before) > 0.7 and abs(float(motion.advance[min(i + width // 2, stop - 1)]) - before) > 0.5:
+            cuts.append(i)
+            level_from = i
+            i += width
+        else:
+            i += 1
+        level_from = max(level_from, i - 4 * width)
+    cuts.append(stop)
+    pieces = [(a, b) for a, b in pairwise(cuts) if motion.seconds(a, b) >= HOLD_SECONDS]
+    return pieces if len(cuts) > 2 else [(first, stop)]
+
+
+def on_limiter(motion: Motion, hold: Part, pull: Part) -> bool:
+    """Whether a hold right after a pull is the rev limiter or the driver's lift rather than a held speed."""
+    if hold.first - pull.stop > motion.steps(0.5) or motion.rpm[hold.first] < motion.rpm[pull.stop - 1] - 300.0:
+        return False
+    if motion.torque is None:
+        return True
+    held = motion.torque[hold.first : hold.stop]
+    at_top = float(np.median(motion.torque[max(pull.first, pull.stop - motion.steps(0.5)) : pull.stop]))
+    middle = float(np.median(held))
+    return middle < 0.85 * at_top or float(np.percentile(held, 90) - np.percentile(held, 10)) > 0.12 * abs(middle)

@@ -1,0 +1,172 @@
+"""How the engine moved: one unbroken stretch of a log brought to an even clock, with speed, its rate and the load.
+
+Twenty rows a second are enough to tell a sweep from a hold; faster logs are thinned by medians, slower ones keep their own step.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+from pullbook.measure.spikes import local_median, without_spikes
+
+Array = npt.NDArray[np.float64]
+Mask = npt.NDArray[np.bool_]
+
+_FINE_S = 0.05
+_HALF_RATE_S = 0.4
+
+
+@dataclass(frozen=True, slots=True)
+class Motion:
+    """One stretch on an even clock of ``step_s``: n steps from ``start_s``.
+
+    ``rpm`` (n,) without spikes; ``rate`` (n,) rpm/s over about 0.8 s; ``loaded`` (n,) or None where nothing tells the load;
+    ``torque`` (n,) N·m and ``advance`` (n,) degrees, or None.
+    """
+
+    start_s: float
+    step_s: float
+    rpm: Array
+    rate: Array
+    rate_noise: float
+    loaded: Mask | None
+    torque: Array | None
+    advance: Array | None
+
+    def steps(self, seconds: float) -> int:
+        """Whole steps in ``seconds``, at least one."""
+        return max(1, round(seconds / self.step_s))
+
+    def seconds(self, first: int, stop: int) -> float:
+        """Time from step ``first`` to the last step before ``stop``."""
+        return (stop - 1 - first) * self.step_s
+
+
+def runs(mask: Mask) -> list[tuple[int, int]]:
+    """Stretches of True as (first, stop).
+
+    Examples
+    --------
+    >>> runs(np.array([False, True, True, False, True]))
+    [(1, 3), (4, 5)]
+    """
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], mask, [False])).astype(np.int8)))
+    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def slope(values: Array, half_width: int, step: float) -> Array:
+    """Least-squares slope over ``2 * half_width + 1`` even steps; the ends are continued through their last value.
+
+    Source: Savitzky and Golay 1964, first derivative, quadratic (weights −h…h).
+    """
+    k = np.arange(-half_width, half_width + 1, dtype=float)
+    head = 2 * values[0] - values[half_width:0:-1] if len(values) > half_width else np.full(half_width, values[0])
+    tail = 2 * values[-1] - values[-2 : -half_width - 2 : -1] if len(values) > half_width else np.full(half_width, values[-1])
+    padded = np.concatenate((head, values, tail))
+    return np.asarray(np.convolve(padded, k[::-1], mode="valid") / (k @ k) / step)
+
+
+def _on_grid(time: Array, values: Array, grid: Array, step: float, thin: bool) -> Array | None:
+    """``values`` as medians about the steps of ``grid`` (``thin``), else between their own samples; None where too few."""
+    known = np.isfinite(values) & np.isfinite(time)
+    if known.sum() < 2:
+        return None
+    t, v = time[known], values[known]
+    if thin:
+        bins = np.rint((t - grid[0]) / step - 1e-6).astype(np.int64)
+        middles = pl.DataFrame({"bin": bins, "v": v}).group_by("bin", maintain_order=True).agg(pl.col("v").median())
+        t, v = grid[0] + middles["bin"].to_numpy() * step, middles["v"].to_numpy()
+    return np.asarray(np.interp(grid, t, v))
+
+
+def _is_switch_or_pedal(throttle: Array, seen: Array) -> Mask | None:
+    """Wide open by a throttle that moves; ``seen`` is the whole log's throttle. None where it never moves."""
+    lo, hi = float(np.nanmin(seen)), float(np.nanmax(seen))
+    if not np.isfinite(hi) or hi - lo < 0.25 * abs(hi) or hi <= 0.0:
+        return None
+    return np.asarray(throttle >= lo + 0.8 * (hi - lo), dtype=np.bool_)
+
+
+def motion_of(samples: pl.DataFrame, whole: pl.DataFrame, full_load_nm: float | None = None) -> Motion | None:
+    """Bring one stretch of a log to an even clock.
+
+    Parameters
+    ----------
+    samples
+        The stretch: ``time_s`` (s, increasing) and ``rpm`` (1/min); ``torque_nm``, ``throttle_pct``, ``advance_deg`` or
+        ``advance_commanded_deg`` where the log has them.
+    whole
+        The whole log, from which full load is judged.
+    full_load_nm
+        What the day's logs reach (N·m), so that a log of nothing but warming up is not taken for full load.
+
+    Returns
+    -------
+    Motion or None
+        None where fewer than four samples carry a speed.
+    """
+    time = samples["time_s"].cast(pl.Float64).to_numpy().astype(np.float64)
+    rpm = without_spikes(samples["rpm"].cast(pl.Float64).to_numpy().astype(np.float64))
+    known = np.isfinite(rpm) & np.isfinite(time)
+    if known.sum() < 4:
+        return None
+    begins = float(time[known][0])
+    time = np.round(time - begins, 6)  # from its own start, to the microsecond: what a segment is must not hang on the clock's zero
+    gap = np.diff(time[known])
+    own_step = float(np.median(gap[gap > 0])) if (gap > 0).any() else 0.0
+    if own_step <= 0.0:
+        return None
+    thin = own_step < 0.75 * _FINE_S
+    step = _FINE_S if thin else own_step
+    grid: Array = step * np.arange(max(2, int(time[known][-1] / step + 1.001)), dtype=np.float64)
+    level = _on_grid(time, rpm, grid, step, thin)
+    if level is None:
+        return None
+    level = np.where(
+        np.isnan(clean := without_spikes(level)), np.interp(grid, grid[~np.isnan(clean)], clean[~np.isnan(clean)]), clean
+    )
+    half = max(1, round(_HALF_RATE_S / step))
+    curvature = np.diff(level, 2) if len(level) > 2 else np.zeros(1)
+    noise = 1.4826 * float(np.median(np.abs(curvature - np.median(curvature)))) / np.sqrt(6.0)
+    rate_noise = noise / (step * np.sqrt(half * (half + 1) * (2 * half + 1) / 3.0))
+
+    def channel(name: str, table: pl.DataFrame = samples) -> Array | None:
+        if name not in table.columns or table[name].null_count() == table.height:
+            return None
+        return table[name].cast(pl.Float64).to_numpy().astype(np.float64)
+
+    def gridded(name: str) -> Array | None:
+        values = channel(name)
+        return None if values is None else _on_grid(time, values, grid, step, thin)
+
+    torque = gridded("torque_nm")
+    if torque is None and (power := gridded("power_kw")) is not None:
+        torque = power * 9549.296585514 / np.maximum(level, 1.0)
+    loaded: Mask | None = None
+    throttle, seen = gridded("throttle_pct"), channel("throttle_pct", whole)
+    if throttle is not None and seen is not None:
+        loaded = _is_switch_or_pedal(throttle, seen)
+    if loaded is None and torque is not None:
+        loaded = _loaded_by_torque(torque, whole, step, full_load_nm or 0.0)
+    advance = gridded("advance_deg")
+    if advance is None:
+        advance = gridded("advance_commanded_deg")
+    return Motion(begins, step, level, slope(level, half, step), rate_noise, loaded, torque, advance)
+
+
+def _loaded_by_torque(torque: Array, whole: pl.DataFrame, step: float, least_top: float) -> Mask | None:
+    """Load by torque: above a third of the most the log or the day reaches. None where the torque never leaves zero."""
+    calm = local_median(torque, min(len(torque) // 4, max(1, round(0.25 / step))))
+    top = max(float(np.nanmax(calm)), 0.9 * (high_torque(whole) or 0.0), least_top)
+    if not np.isfinite(top) or top < 2.0:
+        return None
+    return np.asarray(calm >= 0.35 * top, dtype=np.bool_)
+
+
+def high_torque(samples: pl.DataFrame) -> float | None:
+    """The torque a log reaches but for its rarest samples (99.5 %), N·m; None without a torque channel."""
+    if "torque_nm" not in samples.columns:
+        return None
+    return samples["torque_nm"].cast(pl.Float64).drop_nulls().drop_nans().quantile(0.995)

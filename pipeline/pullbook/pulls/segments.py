@@ -1,0 +1,154 @@
+"""A log cut into pulls, aborted pulls, holds, coast-downs, blips and idle running (contract 6)."""
+
+from collections.abc import Iterable
+from dataclasses import replace
+from itertools import pairwise
+from typing import Literal, cast
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+from pullbook.handover import Segment
+from pullbook.measure.spikes import local_median, without_spikes
+from pullbook.pulls.motion import high_torque, motion_of, runs
+from pullbook.pulls.sweeps import PULL_SPAN_RPM, parts_of
+
+Kind = Literal["pull", "aborted", "hold", "coast_down", "blip", "idle"]
+Array = npt.NDArray[np.float64]
+
+_GAP_S = 1.0
+_GAP_STEPS = 8.0
+
+
+def find_segments(
+    samples: pl.DataFrame, *, day_top_rpm: float | None = None, full_load_nm: float | None = None
+) -> tuple[Segment, ...]:
+    """Cut a log into segments that tile it, numbered from 1.
+
+    Parameters
+    ----------
+    samples
+        One row a data row in the order logged: ``rpm`` (1/min); ``recording`` (counts restarts), ``time_s`` (s),
+        ``torque_nm`` (N·m), ``power_kw`` (kW), ``throttle_pct`` (%) and ``advance_deg`` (degrees) where the log has them.
+    day_top_rpm
+        The day's median top speed of a pull (:func:`day_top`), 1/min; without it the log's own pulls are the measure.
+
+    full_load_nm
+        The torque the day's logs reach (:func:`day_load`), N·m; without it the log's own is the measure of full load.
+
+    Returns
+    -------
+    tuple of Segment
+        Empty where no speed was logged. Times are null in a log without a clock. Nothing is joined across a restart or a gap.
+    """
+    if "rpm" not in samples.columns or samples.height == 0 or samples["rpm"].drop_nulls().drop_nans().is_empty():
+        return ()
+    found: list[Segment] = []
+    rpm = without_spikes(_numbers(samples, "rpm"))
+    time = _numbers(samples, "time_s") if "time_s" in samples.columns else np.full(samples.height, np.nan)
+    for first, stop, timed in _stretches(samples, time):
+        part = samples.slice(first, stop - first)
+        pieces = _timed(part, samples, full_load_nm) if timed else _untimed(part, samples, full_load_nm)
+        for kind, a, b in pieces:
+            if b > a:
+                found.append(_segment(len(found) + 1, kind, time if timed else None, rpm, first + a, first + b))
+    segments = tuple(found)
+    return mark_aborted(segments, day_top_rpm if day_top_rpm is not None else day_top([segments]))
+
+
+def day_top(segments: Iterable[Iterable[Segment]]) -> float | None:
+    """Median top speed of the day's sweeps, 1/min, over the segments of every log; None without any."""
+    tops = [s.rpm_max for log in segments for s in log if s.kind in ("pull", "aborted") and s.rpm_max is not None]
+    return float(np.median(tops)) if tops else None
+
+
+def day_load(logs: Iterable[pl.DataFrame]) -> float | None:
+    """The torque three in four of the day's logs with torque stay below at their strongest, N·m; None without any."""
+    tops = [top for samples in logs if (top := high_torque(samples)) is not None]
+    return float(np.percentile(tops, 75)) if tops else None
+
+
+def mark_aborted(segments: tuple[Segment, ...], top_rpm: float | None) -> tuple[Segment, ...]:
+    """Call a sweep aborted that ends below 80 % of ``top_rpm`` and more than 500 rpm under it, every other one a pull."""
+    if top_rpm is None:
+        return segments
+
+    def named(s: Segment) -> Segment:
+        if s.kind not in ("pull", "aborted") or s.rpm_max is None:
+            return s
+        return replace(s, kind="aborted" if s.rpm_max < 0.8 * top_rpm and s.rpm_max < top_rpm - 500.0 else "pull")
+
+    return tuple(named(s) for s in segments)
+
+
+def _numbers(samples: pl.DataFrame, name: str) -> Array:
+    return samples[name].cast(pl.Float64).to_numpy().astype(np.float64)
+
+
+def _segment(number: int, kind: str, time: Array | None, rpm: Array, first: int, stop: int) -> Segment:
+    """A segment of rows; ``time`` None where there is no clock, ``rpm`` without spikes."""
+    speeds = rpm[first:stop][np.isfinite(rpm[first:stop])]
+    start = end = None
+    if time is not None:
+        times = time[first:stop][np.isfinite(time[first:stop])]
+        start, end = (float(times[0]), float(times[-1])) if len(times) else (None, None)
+    lo, hi = (float(speeds.min()), float(speeds.max())) if len(speeds) else (None, None)
+    return Segment(number, cast(Kind, kind), start, end, lo, hi, first, stop)
+
+
+def _stretches(samples: pl.DataFrame, time: Array) -> list[tuple[int, int, bool]]:
+    """Rows that run on without a restart or a gap, as (first, stop, whether they carry a clock)."""
+    n = samples.height
+    cuts = {0, n}
+    if "recording" in samples.columns:
+        recording = samples["recording"].to_numpy()
+        cuts |= {int(i) + 1 for i in np.flatnonzero(recording[1:] != recording[:-1])}
+    known = np.flatnonzero(np.isfinite(time))
+    if len(known) > 2:
+        step = np.diff(time[known])
+        usual = float(np.median(step[step > 0])) if (step > 0).any() else 0.0
+        broken = (step < 0.0) | (step > max(_GAP_S, _GAP_STEPS * usual))
+        cuts |= {int(known[i + 1]) for i in np.flatnonzero(broken)}
+    edges = sorted(cuts)
+    return [(a, b, bool(np.isfinite(time[a:b]).sum() > 1)) for a, b in pairwise(edges)]
+
+
+def _timed(stretch: pl.DataFrame, whole: pl.DataFrame, full_load_nm: float | None) -> list[tuple[str, int, int]]:
+    """Pieces of a stretch with a clock, as (kind, first row, stop row)."""
+    motion = motion_of(stretch, whole, full_load_nm)
+    if motion is None:
+        return [("idle", 0, stretch.height)]
+    time = stretch["time_s"].cast(pl.Float64).interpolate().forward_fill().backward_fill().to_numpy()
+    parts = parts_of(motion)
+    edges = [motion.start_s + (p.first - 0.5 + 1e-6) * motion.step_s for p in parts[1:]]
+    rows = [0, *(int(r) for r in np.searchsorted(time, edges)), stretch.height]
+    return [(p.kind, a, b) for p, a, b in zip(parts, rows[:-1], rows[1:], strict=True)]
+
+
+def _untimed(stretch: pl.DataFrame, whole: pl.DataFrame, full_load_nm: float | None) -> list[tuple[str, int, int]]:
+    """Pieces of a stretch without a clock: a print-out by rpm is one pull; a trace is cut as if its longest rise took 8 s."""
+    rpm = without_spikes(stretch["rpm"].cast(pl.Float64).to_numpy().astype(float))
+    known = np.flatnonzero(np.isfinite(rpm))
+    if len(known) < 2:
+        return [("idle", 0, stretch.height)]
+    level = local_median(rpm[known], 2 if len(known) > 50 else 0)
+    span = float(level.max() - level.min())
+    one_way = max(level[-1] - level[0], level[0] - level[-1]) >= 0.9 * span
+    reverse = max(float((np.maximum.accumulate(level) - level).max()) if level[-1] >= level[0] else
+                  float((level - np.minimum.accumulate(level)).max()), 0.0)  # fmt: skip
+    if one_way and reverse < 0.2 * span:
+        return [("pull" if span >= PULL_SPAN_RPM else "idle", 0, stretch.height)]
+    longest = max((b - a for a, b in runs(np.concatenate((np.diff(level) > 0, [False])))), default=0)
+    if len(known) <= 400 and longest <= 60:
+        return _printouts(rpm, stretch.height)
+    step = 8.0 / max(longest, 40)
+    clocked = stretch.with_columns(time_s=pl.int_range(stretch.height) * step)
+    return _timed(clocked, whole, full_load_nm)
+
+
+def _printouts(rpm: Array, rows: int) -> list[tuple[str, int, int]]:
+    """Several print-outs by rpm one below the other: each run of rising speed is a pull."""
+    filled = pl.Series(rpm).fill_nan(None).interpolate().forward_fill().backward_fill().to_numpy()
+    cuts = [0, *(int(i) + 1 for i in np.flatnonzero(np.diff(filled) < -PULL_SPAN_RPM)), rows]
+    return [("pull" if np.ptp(filled[a:b]) >= PULL_SPAN_RPM else "idle", a, b) for a, b in pairwise(cuts)]

@@ -1,0 +1,208 @@
+"""A day folder made ready: a pull sheet with a row for every pull found, and commented fact files. Nothing is ever overwritten."""
+
+import csv
+import io
+import os
+import re
+from pathlib import Path
+from typing import Any
+
+from pullbook.book import Book, days, is_day_name, printable
+from pullbook.handover import LogReading
+from pullbook.reading.survey import Survey, survey
+from pullbook.running.templates import DAY_YAML, ENGINE_YAML
+from pullbook.sheets.pull_sheet import OWN_COLUMN, SheetRow, read_pull_sheet
+from pullbook.sheets.words import PULL_COLUMNS
+
+HEADERS = (*PULL_COLUMNS, OWN_COLUMN)
+
+
+def new_day(book: Book, engine: str, day: str, pulls: int | None = None) -> dict[str, Any]:
+    """Make the day folder of an engine, with what is not there yet.
+
+    Parameters
+    ----------
+    book, engine, day
+        The book, the engine's name, the day (YYYY-MM-DD, or YYYY-MM-DD-word).
+    pulls
+        Also propose an order for so many pulls, where no log is there yet.
+
+    Returns
+    -------
+    dict
+        ``folder`` and ``written``, ``kept`` (names relative to the book), ``said``: lines for the screen.
+
+    Raises
+    ------
+    ValueError
+        A name that cannot be a folder of the book, or a number of pulls that is none.
+    FileExistsError
+        Something that is no folder, or that leaves the book, stands where the folder should be.
+    """
+    _refuse_names(engine, day)
+    if pulls is not None and not 1 <= pulls <= 200:
+        raise ValueError(f"{pulls} pulls: expected 1 to 200")
+    folder = book.day_folder(engine, day)
+    _make(book, folder)
+    made: dict[str, Any] = {"folder": book.shown(folder), "written": [], "kept": [], "said": []}
+    found = survey(book, engine, day)
+    rows, remarks = _rows(found)
+    if not rows and pulls is not None:
+        rows, remarks = _planned(book, engine, day, pulls, found), []
+    elif pulls is not None:
+        remarks.append("logs are here already: their pulls are in the sheet, no order is proposed")
+    sheet = next((folder / n for n in ("pulls.csv", "pulls.xlsx") if (folder / n).exists() or (folder / n).is_symlink()), None)
+    if sheet is not None:
+        made["kept"].append(book.shown(sheet))
+        made["said"] += [f"kept    {book.shown(sheet)} (never overwritten)", *_missing(found)]
+    else:
+        _write(book, folder / "pulls.csv", sheet_bytes(rows, semicolon=_wants_semicolon(found)), made)
+        made["said"] += remarks
+    words = {"day": day, "engine": re.sub(r"[^\w .-]", "?", printable(engine)), "date": day[:10]}
+    _write(book, folder / "day.yaml", DAY_YAML.format(**words).encode(), made)
+    _write(book, book.logs / engine / "engine.yaml", ENGINE_YAML.format(**words).encode(), made)
+    made["said"].append(f"Fill in {book.shown(folder)}/pulls.csv, drop the logs beside it, then run `pullbook run`.")
+    return made
+
+
+def _refuse_names(engine: str, day: str) -> None:
+    if not engine.strip() or engine in (".", "..") or engine.startswith(".") or re.search(r"[/\\\x00-\x1f]", engine):
+        raise ValueError(
+            f"{printable(engine)!r} cannot be an engine's folder: expected a plain name without slashes or a leading dot"
+        )
+    for name in (engine, day):
+        if len(os.fsencode(name)) > 255:
+            raise ValueError(f"{printable(name)[:40]!r}… is too long for a folder: expected at most 255 bytes")
+    if not is_day_name(day) or re.search(r"[/\\\x00-\x1f]", day):
+        raise ValueError(f"{printable(day)!r} is no day: expected YYYY-MM-DD, or YYYY-MM-DD-word for a second visit")
+
+
+def _make(book: Book, folder: Path) -> None:
+    standing = next(p for p in (folder, *folder.parents) if p.exists() or p.is_symlink())
+    try:
+        inside = standing.resolve().is_relative_to(book.root.resolve()) or book.root.resolve().is_relative_to(standing.resolve())
+    except RuntimeError:
+        inside = False
+    if not inside:
+        raise FileExistsError(f"{book.shown(standing)} is a link that leaves the book")
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except (FileExistsError, NotADirectoryError) as wrong:
+        raise FileExistsError(f"{book.shown(standing)} is in the way: it is not a folder") from wrong
+
+
+def _write(book: Book, path: Path, content: bytes, made: dict[str, Any]) -> None:
+    try:
+        with path.open("xb") as file:
+            file.write(content)
+    except FileExistsError:
+        made["kept"].append(book.shown(path))
+        made["said"].append(f"kept    {book.shown(path)} (never overwritten)")
+        return
+    made["written"].append(book.shown(path))
+    made["said"].append(f"written {book.shown(path)}")
+
+
+def _rows(found: Survey) -> tuple[list[dict[str, str]], list[str]]:
+    """A row for every pull and aborted pull, in the order the logs give, and what to say of the logs without any."""
+    remarks = []
+    rows: list[dict[str, str]] = []
+    dated = all(log.started for log in found.logs)
+    for log in sorted(found.logs, key=lambda log: log.started or "") if dated else found.logs:
+        name = found.names[log.file]
+        sweeps = [s for s in log.segments if s.kind in ("pull", "aborted")]
+        if log.error is not None:
+            remarks.append(f"no row for {name}: it cannot be read ({log.error.found}); see `pullbook check`")
+        elif not {"torque_nm", "power_kw"} & set(log.samples.columns):
+            remarks.append(f"no row for {name}: no torque in it; name it in `logger_file` if it is a second recorder's")
+        elif not sweeps:
+            remarks.append(f"no row for {name}: no pull was found in it; see `pullbook check`")
+        for number, s in enumerate(sweeps, start=1):
+            if log.error is None and {"torque_nm", "power_kw"} & set(log.samples.columns):
+                rows.append({"file": name, "pull": str(number) if len(sweeps) > 1 else "", "time": _time(log, s.start_s),
+                             OWN_COLUMN: _seen(log, s.segment)})  # fmt: skip
+    return rows, remarks
+
+
+def _time(log: LogReading, start_s: float | None) -> str:
+    from datetime import datetime, timedelta
+
+    if log.started is None or start_s is None:
+        return ""
+    try:
+        return (datetime.fromisoformat(log.started) + timedelta(seconds=start_s)).strftime("%H:%M")
+    except (ValueError, OverflowError):
+        return ""
+
+
+def _seen(log: LogReading, number: int) -> str:
+    """What the operator knows a pull by: its kind, span and the advance logged in it."""
+    s = next(x for x in log.segments if x.segment == number)
+    words = [s.kind if s.kind == "aborted" else "", f"{s.rpm_min:.0f} to {s.rpm_max:.0f} rpm" if s.rpm_min is not None else ""]
+    for channel, says in (("advance_deg", "advance"), ("advance_commanded_deg", "commanded")):
+        if channel in log.samples.columns:
+            known = log.samples[channel].slice(s.first, s.rows).drop_nulls()
+            if len(known):
+                lo, hi = (float(known.quantile(q) or 0.0) for q in (0.05, 0.95))
+                words.append(f"{says} {lo:.1f} to {hi:.1f}°" if hi - lo > 0.5 else f"{says} {(lo + hi) / 2:.1f}°")
+    return " ".join(w for w in words if w)
+
+
+def _missing(found: Survey) -> list[str]:
+    """Logs with pulls that the sheet already there does not name."""
+    named = (
+        {r.file.casefold() for r in found.sheet.rows} | {(r.logger_file or "").casefold() for r in found.sheet.rows}
+        if found.sheet
+        else set()
+    )
+    without = [found.names[log.file] for log in found.logs if found.names[log.file].casefold() not in named and log.error is None]
+    return [f"        no row yet for {name}" for name in without]
+
+
+def _planned(book: Book, engine: str, day: str, pulls: int, found: Survey) -> list[dict[str, str]]:
+    """An order for pulls still to be run; the file names are filled in as they come."""
+    from pullbook.advice.pull_order import propose
+
+    before = _last_baseline(book, engine, day)
+    total = before.total_deg if before is not None else None
+    plan = propose(
+        pulls, total, max_step=found.facts.day.limits.max_step_deg, max_advance=found.facts.engine.max_advance_deg, shuffle=pulls
+    )
+    initial = f"{before.initial_deg:g}" if before is not None and before.initial_deg is not None else ""
+    return [
+        {"setting": p.setting, "initial_deg": initial if p.baseline else "", "baseline": "yes" if p.baseline else "",
+         "total_deg": "" if p.total_deg is None else f"{p.total_deg:g}", "notes": p.why}
+        for p in plan
+    ]  # fmt: skip
+
+
+def _last_baseline(book: Book, engine: str, day: str) -> SheetRow | None:
+    """The baseline as set on the engine's latest earlier day that has one in its sheet."""
+    for earlier in reversed([d for d in days(book, engine)[0] if d < day]):
+        path = book.day_folder(engine, earlier) / "pulls.csv"
+        if path.is_file() and path.resolve().is_relative_to(book.root.resolve()):
+            marked = [r for r in read_pull_sheet(path, shown=book.shown(path)).rows if r.baseline and r.total_deg is not None]
+            if marked:
+                return marked[-1]
+    return None
+
+
+def _wants_semicolon(found: Survey) -> bool:
+    """Whether the shop's spreadsheet writes decimal commas, told by its logs: then cells are parted by semicolons."""
+    commas = sum(log.decimal == "," for log in found.logs)
+    return commas > sum(log.decimal == "." for log in found.logs)
+
+
+def sheet_bytes(rows: list[dict[str, str]], *, semicolon: bool) -> bytes:
+    """A pull sheet that a spreadsheet opens as a table: UTF-8 with its mark, CRLF, no cell that could be taken for a formula."""
+    out = io.StringIO(newline="")
+    writer = csv.writer(out, delimiter=";" if semicolon else ",", lineterminator="\r\n")
+    writer.writerow(HEADERS)
+    for row in rows:
+        writer.writerow([_inert(row.get(name, "")) for name in HEADERS])
+    return out.getvalue().encode("utf-8-sig", "backslashreplace")
+
+
+def _inert(cell: str) -> str:
+    """A cell no spreadsheet runs: text that begins like a formula gets an apostrophe, which reading takes off again."""
+    return f"'{cell}" if cell.lstrip().startswith(("=", "+", "-", "@", "\t", "\r", "|", "%")) else cell

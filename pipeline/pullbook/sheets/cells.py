@@ -1,0 +1,113 @@
+"""Cells of a hand-kept sheet by column of the contract: numbers of any country, plain file names, faults with line and header."""
+
+import re
+from collections.abc import Callable
+from pathlib import PureWindowsPath
+
+from pullbook.handover import Fault
+from pullbook.sheets.grid import Grid
+from pullbook.sheets.words import Column
+
+#: numbers of the sheets: (unit, lowest, highest) that can be meant
+_SPANS = {
+    "pull": ("", 1, 999), "initial_deg": ("degrees BTDC", -30, 90), "total_deg": ("degrees BTDC", -30, 90),
+    "pressure_kpa": ("kPa", 50, 115), "temperature_c": ("°C", -40, 60), "humidity_pct": ("%", 0, 100),
+    "oil_c": ("°C", -40, 200), "coolant_c": ("°C", -40, 160), "rpm": ("rpm", 0, 25_000), "advance_deg": ("degrees BTDC", -30, 90),
+}  # fmt: skip
+_UNIT_TAIL = re.compile(r"\s*(°\s*(BTDC|[CFK])?|deg(rees)?|btdc|rpm|u/min|tr/mn|1/min|kpa|%|[CK])\s*$", re.IGNORECASE)
+
+
+class SheetCells:
+    """Cells of one sheet by column of the contract; notes what cannot be used."""
+
+    def __init__(self, grid: Grid, shown: str, column_of: Callable[[str], Column | None]) -> None:
+        self.shown, self.grid = shown, grid
+        self.faults: list[Fault] = []
+        self.questions: list[str] = []
+        self.unfiled: list[int] = []  # lines of rows planned but without a file
+        self.at: dict[str, tuple[int, Column]] = {}
+        self.unknown: list[tuple[int, str]] = []
+        for number, header in enumerate(grid.headers):
+            column = column_of(header) if header else None
+            if column is not None and column.name not in self.at:
+                self.at[column.name] = (number, column)
+            elif header or (grid.cells[number] != "").any():
+                self.unknown.append((number, header or f"column {number + 1}"))
+
+    def text(self, row: tuple[str, ...], name: str, most: int = 500) -> str | None:
+        """A cell's words, None where blank or the column is absent."""
+        found = self.at.get(name)
+        return (row[found[0]][:most] or None) if found else None
+
+    def fault(self, line: int, name: str, found: str, expected: str, remedy: str) -> None:
+        """Note a cell that cannot be used, under the header as written."""
+        header = self.grid.headers[self.at[name][0]] if name in self.at else name
+        self.faults.append(Fault(self.shown, line, header, found, expected, remedy))
+
+    def number(self, line: int, row: tuple[str, ...], name: str) -> float | None:
+        """A cell's number in the contract's unit, None where blank; a fault where it is none or cannot be meant."""
+        text = self.text(row, name)
+        if text is None or text in ("-", "–", "—", "?", "n/a", "N/A"):
+            return None
+        unit, lo, hi = _SPANS[name]
+        value = sheet_number(text, thousands=hi >= 1000)
+        says = f"a number from {lo} to {hi}" + (f" {unit}" if unit else "")
+        if value is None:
+            self.fault(line, name, repr(text[:60]), says, "write the bare number")
+            return None
+        convert = self.at[name][1].convert
+        grouped = re.fullmatch(r"\d{1,3}[.,]\d{3}", text) is not None
+        if grouped and not lo <= convert(value) <= hi and lo <= convert(1000.0 * value) <= hi:
+            value *= 1000.0  # 1.013 in a column of hPa groups thousands
+        value = convert(value)
+        if not lo <= value <= hi:
+            hint = "check the number and its unit"
+            if unit == "kPa" and lo <= value / 10 <= hi:
+                hint = f"{value:g} looks like hPa: write {value / 10:g}, or name the column `pressure_hpa`"
+            if name == "temperature_c" and lo <= (value - 32) / 1.8 <= hi:
+                hint = f"{value:g} looks like °F: write {(value - 32) / 1.8:.1f}, or name the column `temperature_f`"
+            self.fault(line, name, repr(text[:60]), says, hint)
+            return None
+        return value
+
+    def plain_name(self, line: int, row: tuple[str, ...], name: str) -> str | None:
+        """A file name of the same folder; anything with a path in it is refused."""
+        text = self.text(row, name, 1000)
+        if text is None:
+            return None
+        if text[0] == "'" and text[1:].lstrip().startswith(("=", "+", "-", "@", "|", "%")):
+            text = text[1:]  # the apostrophe that keeps a spreadsheet from running the cell
+        bare = re.sub(r"\\x[0-9a-f]{2}", "", text)  # bytes that are no UTF-8, as they are shown everywhere
+        if "/" in text or "\\" in bare or text in (".", "..") or PureWindowsPath(text).drive or not text.isprintable():
+            self.fault(line, name, repr(text[:80]), "a plain file name of the same folder", "write the name alone, without a path")
+            return None
+        return text
+
+
+def sheet_number(text: str, *, thousands: bool = False) -> float | None:
+    """A number as typed in a sheet of any country, None where it is none.
+
+    Parameters
+    ----------
+    text
+        The cell; a trailing unit such as ``°`` or ``kPa`` is passed over.
+    thousands
+        Whether a lone mark before exactly three digits groups thousands (speeds) or is a decimal mark (all else).
+
+    Examples
+    --------
+    >>> sheet_number("34,5"), sheet_number("1.013,2"), sheet_number("3.300", thousands=True), sheet_number("x")
+    (34.5, 1013.2, 3300.0, None)
+    """
+    bare = re.sub(r"(?<=\d)[\s\u00a0\u202f'’](?=\d{3}\b)", "", _UNIT_TAIL.sub("", text.strip()).replace("−", "-"))
+    if not re.fullmatch(r"[+-]?[\d.,]*\d[\d.,]*", bare):
+        return None
+    marks = re.findall(r"[.,]", bare)
+    if len(set(marks)) == 2:
+        bare = bare.replace("," if marks[-1] == "." else ".", "").replace(",", ".")
+    elif len(marks) > 1 or (thousands and marks and re.fullmatch(r"[+-]?\d{1,3}([.,]\d{3})+", bare)):
+        bare = bare.replace(marks[0], "")
+    try:
+        return float(bare.replace(",", "."))
+    except ValueError:
+        return None

@@ -1,0 +1,156 @@
+"""The pull sheet: rows as the shop kept them, every cell checked, nothing dropped without a word."""
+
+import re
+from dataclasses import dataclass
+from pathlib import Path
+
+from pullbook.handover import Fault
+from pullbook.sheets.cells import SheetCells, sheet_number
+from pullbook.sheets.grid import read_grid
+from pullbook.sheets.words import KNOCK_WORDS, NO, YES, fold, pull_column
+
+_KNOCK = {fold(w): word for word, also in KNOCK_WORDS.items() for w in (word, *also)}
+OWN_COLUMN = "found"
+"""A column `pullbook new` writes to tell pulls apart while the sheet is filled in; no note of the shop's."""
+_YES, _NO = {fold(w) for w in YES}, {fold(w) for w in NO} | {""}
+
+
+@dataclass(frozen=True, slots=True)
+class SheetRow:
+    """One row of the pull sheet; fields as the contract's columns, None where blank or unusable. ``line`` as an editor counts."""
+
+    line: int
+    file: str
+    pull: int | None = None
+    setting: str | None = None
+    initial_deg: float | None = None
+    total_deg: float | None = None
+    baseline: bool = False
+    time: str | None = None
+    pressure_kpa: float | None = None
+    temperature_c: float | None = None
+    humidity_pct: float | None = None
+    oil_c: float | None = None
+    coolant_c: float | None = None
+    knock: str = "not listened"
+    knock_lo_rpm: float | None = None
+    knock_hi_rpm: float | None = None
+    logger_file: str | None = None
+    exclude: str | None = None
+    notes: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PullSheet:
+    """The pull sheet in the order of its rows, which is the order the pulls were run."""
+
+    shown: str
+    rows: tuple[SheetRow, ...] = ()
+    faults: tuple[Fault, ...] = ()
+    questions: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+
+
+def read_pull_sheet(path: Path, *, shown: str) -> PullSheet:
+    """pulls.csv or pulls.xlsx. Rows without a usable file name become faults; unknown columns are kept in ``notes``."""
+    grid = read_grid(path, shown=shown, knows=pull_column)
+    if isinstance(grid, Fault):
+        return PullSheet(shown, faults=(grid,))
+    cells = SheetCells(grid, shown, pull_column)
+    if "file" not in cells.at:
+        named = ", ".join(repr(h) for h in grid.headers if h)[:120]
+        remedy = "name the column that holds the logs' file names `file`"
+        return PullSheet(shown, faults=(Fault(shown, grid.header_line, None, f"the columns {named}", "a column `file`", remedy),))
+    rows = [r for line, *values in grid.cells.itertuples() if (r := _pull_row(cells, int(line), tuple(values))) is not None]
+    if (lines := cells.unfiled) and rows:
+        which = f"lines {lines[0]} to {lines[-1]}" if len(lines) > 1 else f"line {lines[0]}"
+        cells.questions.append(f"{shown} {which}: {len(lines)} planned without a file name. Were they run?")
+    return PullSheet(shown, tuple(rows), tuple(cells.faults), tuple(cells.questions), grid.warnings)
+
+
+def _pull_row(cells: SheetCells, line: int, row: tuple[str, ...]) -> SheetRow | None:
+    if cells.text(row, "file") is None:
+        if any(cells.text(row, name) for name in ("time", "pull", "knock", "exclude")):
+            cells.fault(line, "file", "a row without a file name", "the log's file name", "write it, or take the row away")
+        elif any(cells.text(row, name) for name in ("setting", "total_deg", "initial_deg")):
+            cells.unfiled.append(line)
+        return None
+    file = cells.plain_name(line, row, "file")
+    if file is None:
+        return None
+    pull = cells.number(line, row, "pull")
+    if pull is not None and pull != round(pull):
+        cells.fault(line, "pull", f"{pull:g}", "a whole number", "count the pulls in that file from 1")
+        pull = None
+    lo, hi = _knock_range(cells, line, row)
+    numbers = ("initial_deg", "total_deg", "pressure_kpa", "temperature_c", "humidity_pct", "oil_c", "coolant_c")
+    setting = cells.text(row, "setting", 200)
+    if setting is not None and re.fullmatch(r"\d{4}-\d{2}-\d{2}( \d{2}:\d{2})?", setting):
+        cells.questions.append(
+            f"{cells.shown} line {line}: the setting reads {setting!r}; did the spreadsheet turn a label into a date?"
+        )
+    return SheetRow(
+        line=line, file=file, pull=None if pull is None else round(pull), setting=setting,
+        **{name: cells.number(line, row, name) for name in numbers},
+        baseline=_yes(cells, line, row), time=cells.text(row, "time", 60),
+        knock=_knock(cells, line, row), knock_lo_rpm=lo, knock_hi_rpm=hi,
+        logger_file=cells.plain_name(line, row, "logger_file"), exclude=_reason(cells, row), notes=_notes(cells, row),
+    )  # fmt: skip
+
+
+def _yes(cells: SheetCells, line: int, row: tuple[str, ...]) -> bool:
+    text = fold(cells.text(row, "baseline") or "")
+    if text not in _YES | _NO:
+        cells.fault(
+            line, "baseline", repr(cells.text(row, "baseline")), "yes or blank", "write `yes` on the pulls of the reference setting"
+        )
+    return text in _YES
+
+
+def _reason(cells: SheetCells, row: tuple[str, ...]) -> str | None:
+    """Why a pull is left out; a plain no is none."""
+    text = cells.text(row, "exclude")
+    return None if text is None or fold(text) in _NO else text
+
+
+def _knock(cells: SheetCells, line: int, row: tuple[str, ...]) -> str:
+    """The contract's word; a word nobody knows is taken as ``faint``, the careful side, and asked about."""
+    text = cells.text(row, "knock")
+    if text is None:
+        if cells.text(row, "knock_rpm") is None:
+            return "not listened"
+        cells.questions.append(f"{cells.shown} line {line}: knock_rpm without a word in knock: heard or faint? Until then: faint")
+        return "faint"
+    word = _KNOCK.get(fold(text)) or _KNOCK.get(text)
+    if word is None:
+        cells.questions.append(
+            f"{cells.shown} line {line}: knock says {text[:60]!r}; heard, faint, not heard or not listened? Until then: faint"
+        )
+        return "faint"
+    return word
+
+
+def _knock_range(cells: SheetCells, line: int, row: tuple[str, ...]) -> tuple[float | None, float | None]:
+    text = cells.text(row, "knock_rpm")
+    if text is None:
+        return None, None
+    ends = [sheet_number(part, thousands=True) for part in re.split(r"\s*(?:-|–|—|…|\.\.+|to|bis|à)\s*", text.strip())]
+    known = [e for e in ends if e is not None and 0 < e <= 25_000]
+    if len(known) != len(ends) or len(ends) > 2 or known != sorted(known):
+        cells.fault(
+            line,
+            "knock_rpm",
+            repr(text[:60]),
+            "a range of speeds such as 3300-3600",
+            "write `low-high` in rpm; blank: the whole pull",
+        )
+        return None, None
+    return known[0], known[-1]
+
+
+def _notes(cells: SheetCells, row: tuple[str, ...]) -> str | None:
+    """The notes, with what stands in unknown columns after them."""
+    extra = [
+        f"{header[:60]}: {row[number][:300]}" for number, header in cells.unknown if row[number] and fold(header) != OWN_COLUMN
+    ]
+    return "; ".join([*([note] if (note := cells.text(row, "notes", 2000)) else []), *extra]) or None

@@ -1,0 +1,105 @@
+"""Single cells: what a number, a time, a switch word and a missing value look like, and which sign separates them in a file."""
+
+import re
+from collections import Counter
+from collections.abc import Sequence
+
+from pullbook.vocabulary.units_text import unit_of
+from pullbook.vocabulary.wordlist import rows
+
+NUMBER = re.compile(r"[-+−]?(?:\d+(?:[.,'’   _]\d+)*[.,]?|[.,]\d+)(?:[eE][-+]?\d+)?%?")
+TIME = re.compile(
+    r"(?:\d{1,4}[-./]\d{1,2}[-./]\d{1,4}[T ,]+)?\d{1,3}:\d{2}(?::\d{2})?(?:[.,:]\d+)?\s*"
+    r"(?:[AaPp]\.?\s?[Mm]\.?)?(?:Z|[-+]\d{2}:?\d{2})?"
+)
+DATE = re.compile(r"\d{1,4}[-./]\d{1,2}[-./]\d{1,4}")
+MISSING = frozenset(row["word"] for row in rows("cells") if row["means"] == "missing")
+SWITCH = {row["word"]: 1.0 if row["means"] == "on" else 0.0 for row in rows("cells") if row["means"] != "missing"}
+_LABEL = re.compile(r"[^\W\d_]{2,}")
+_TAIL = re.compile(r"[-+]?\d+(?:[.,]\d+)? ?([A-Za-z°µ%][^\d\s]{0,7})")
+DELIMITERS = ("\t", ";", ",", "|")
+_QUOTED = re.compile(r'"[^"]*"')
+_DATED = re.compile(r"(\d{4}-\d{1,2}-\d{1,2}|\d{1,2}[./]\d{1,2}[./]\d{2,4}) +(\d{1,2}:\d{2})")
+_NOON = re.compile(r"(\d) +([AaPp]\.?[Mm]\b)")
+
+
+def is_number(cell: str) -> bool:
+    """Whether a cell reads as a number in some country."""
+    return NUMBER.fullmatch(cell) is not None
+
+
+def is_value(cell: str) -> bool:
+    """Whether a cell is what a data row holds: a number, a time, a date (not a word, not a blank)."""
+    if NUMBER.fullmatch(cell) or TIME.fullmatch(cell) or DATE.fullmatch(cell):
+        return True
+    tail = _TAIL.fullmatch(cell)
+    return tail is not None and unit_of(tail[1]) is not None
+
+
+def is_missing(cell: str) -> bool:
+    """A blank, a word for a missing value, or any length of dashes, stars and the like."""
+    return not cell or cell.casefold() in MISSING or not cell.strip("-–—*?#.x/ \x1a")
+
+
+def is_label(cell: str) -> bool:
+    """A word where a number or a time should stand: it labels its row ("Max", "Average")."""
+    return _LABEL.match(cell) is not None and cell.casefold() not in MISSING and cell.casefold() not in SWITCH
+
+
+def is_filler(cell: str) -> bool:
+    """A blank or a word for a missing value or a switch: stands in data rows but proves nothing."""
+    low = cell.casefold()
+    return not cell or low in MISSING or low in SWITCH
+
+
+def split(line: str, delimiter: str) -> list[str]:
+    """Cells of one line, quotes taken off.
+
+    Examples
+    --------
+    >>> split('"11:59:53 AM","3,787",no', ",")
+    ['11:59:53 AM', '3,787', 'no']
+    """
+    if delimiter == " ":
+        return joined_stamps(line).split()
+    if '"' in line:
+        held = [m[1:-1] for m in _QUOTED.findall(line)]
+        cells = _QUOTED.sub("\x00", line).split(delimiter)
+        values = iter(held)
+        return [re.sub("\x00", lambda _: next(values, ""), c).strip().strip('"').strip() for c in cells]
+    return [c.strip() for c in line.split(delimiter)]
+
+
+def joined_stamps(line: str) -> str:
+    """In a space-aligned line, tie date to time and AM or PM to its clock."""
+    return _NOON.sub(r"\1\2", _DATED.sub(r"\1T\2", line)) if ":" in line else line
+
+
+def decide_delimiter(lines: Sequence[str]) -> str | None:
+    """The sign that, over all the sampled lines, leaves most cells readable as values in rows of one width.
+
+    Parameters
+    ----------
+    lines
+        Non-blank lines from all over the file.
+
+    Returns
+    -------
+    str or None
+        A delimiter (one space: aligned by spaces); None where no sign gives two readable columns.
+    """
+    best, best_score = None, 0.0
+    for delimiter in (*DELIMITERS, " "):
+        rows = [cells for line in lines if len(cells := split(line, delimiter)) > 1]
+        trimmed = [
+            cells for cells in rows if sum(map(is_value, cells)) >= 0.5 * sum(map(bool, cells)) and any(map(is_value, cells))
+        ]
+        if not trimmed:
+            continue
+        width, count = Counter(len(c) for c in trimmed).most_common(1)[0]
+        same = [c for c in trimmed if len(c) == width]
+        readable = sum(is_value(c) or is_filler(c) for row in same for c in row) / (width * count)
+        score = readable**2 * count * (1.0 if delimiter != " " else 0.9) + 0.001 * width
+        if score > best_score * 1.0000001:
+            best, best_score = delimiter, score
+    return best

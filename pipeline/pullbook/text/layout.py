@@ -1,0 +1,108 @@
+"""The layout of a log judged from rows of its top, middle and end: delimiter, header, kinds of columns, marks."""
+
+import re
+from dataclasses import dataclass
+
+import polars as pl
+
+from pullbook.text.cells import DATE, DELIMITERS, MISSING, TIME, decide_delimiter, is_number, split
+from pullbook.text.header import Header, find_header
+from pullbook.text.numbers import Marks, decide_marks
+from pullbook.text.text import Text
+
+HEAD = 20_000
+TOP = 70
+WINDOW = 1_500
+MAX_WIDTH = 400
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """``words``: which columns hold clock times or words (kept as text); ``tokens``: words for missing values met in the others.
+
+    ``offset``: byte of the first data line; ``named``: columns that have a name; ``regular``: every sampled row was as wide as
+    the first; ``preamble``: (line, text) above the header; ``inner``: sampled regular rows, as cells.
+    """
+
+    delimiter: str
+    head: Header
+    words: tuple[bool, ...]
+    clocks: tuple[bool, ...]
+    decimal: str
+    thousands: str | None
+    tokens: tuple[str, ...]
+    offset: int
+    named: int
+    regular: bool
+    preamble: tuple[tuple[int, str], ...]
+    rows: tuple[tuple[str, ...], ...]
+
+
+def lay_out(text: Text) -> Layout | None:
+    """Judge the layout; None where the sampled rows leave a doubt that only the whole file can settle."""
+    data = text.data
+    top = data[:HEAD].decode("utf-8", "replace").split("\n")
+    if len(data) > HEAD:
+        top.pop()
+    numbered = [(i + 1, t) for i, t in enumerate(top) if t.strip(" \t;,\x0c\x1a")][:TOP]
+    inner = [t for start in (len(data) // 2, len(data) - WINDOW) if start > HEAD for t in _whole_lines(data, start)]
+    delimiter = decide_delimiter([t for _, t in numbered] + inner)
+    if delimiter not in DELIMITERS:
+        return None
+    head = find_header(numbered, delimiter)
+    if head is None or head.line is None or head.width > MAX_WIDTH or len(head.names) > head.width:
+        return None
+    sample = [tuple(split(t, delimiter)) for t in [t for i, t in numbered if i >= head.first_data] + inner]
+    rows = tuple(cells for cells in sample if len(cells) == head.width)
+    if len(rows) < 0.6 * len(sample):
+        return None
+    words, clocks, tokens, numeric = _kinds(rows, head.width)
+    marks = (_plain_marks(numeric) or decide_marks(numeric, set(), delimiter)) if numeric else None
+    if marks is None or isinstance(marks, tuple) or marks.doubtful:
+        return None
+    named = max((k + 1 for k, name in enumerate(head.names) if name), default=0)
+    return Layout(
+        delimiter, head, words, clocks, marks.decimal, marks.thousands, tokens, _offset(data, head.first_data), named,
+        len(rows) == len(sample), tuple((i, t.strip()) for i, t in numbered if i < (head.line or 0)), rows,
+    )  # fmt: skip
+
+
+def _plain_marks(numeric: dict[str, pl.Series]) -> Marks | None:
+    """The usual case at a glance: one mark alone, and somewhere it cannot group thousands."""
+    cells = [c for column in numeric.values() for c in column.to_list()]
+    for mark, other in ((".", ","), (",", ".")):
+        marked = [c for c in cells if mark in c]
+        if any(other in c for c in cells) or not (marked or mark == ".") or any(c.count(mark) > 1 for c in marked):
+            continue
+        if not marked or any(not re.fullmatch(rf"[-+]?[1-9]\d{{0,2}}[{mark}]\d{{3}}", c) for c in marked):
+            return Marks(mark, None)
+    return None
+
+
+def _whole_lines(data: bytes, start: int) -> list[str]:
+    return [t for t in data[start : start + WINDOW].decode("utf-8", "replace").split("\n")[1:-1] if t.strip(" \t;,\x1a")]
+
+
+def _offset(data: bytes, line: int) -> int:
+    at = 0
+    for _ in range(line - 1):
+        at = data.index(b"\n", at) + 1
+    return at
+
+
+def _kinds(
+    rows: tuple[tuple[str, ...], ...], width: int
+) -> tuple[tuple[bool, ...], tuple[bool, ...], tuple[str, ...], dict[str, pl.Series]]:
+    words, clocks, tokens, numeric = [], [], set(), {}
+    for k in range(width):
+        filled = [c for row in rows if (c := row[k])]
+        missing = {c for c in filled if c.casefold() in MISSING}
+        rest = [c for c in filled if c not in missing]
+        clock = any(TIME.fullmatch(c) or (DATE.fullmatch(c) and not is_number(c)) for c in rest[:20])
+        word = clock or sum(map(is_number, rest)) < 0.9 * len(rest) or not rest
+        words.append(word)
+        clocks.append(clock)
+        if not word:
+            tokens |= missing
+            numeric[str(k)] = pl.Series([c for c in rest if is_number(c)], dtype=pl.String)
+    return tuple(words), tuple(clocks), tuple(sorted(tokens)), numeric

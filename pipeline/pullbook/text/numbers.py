@@ -1,0 +1,184 @@
+"""Cells to numbers: decimal mark and thousands separator decided once per file, every cell that is no number accounted for."""
+
+from dataclasses import dataclass
+
+import polars as pl
+
+from pullbook.handover import Fault
+from pullbook.text.cells import MISSING, SWITCH, is_filler, is_missing, is_number, is_value
+from pullbook.vocabulary.units_text import Unit, unit_of
+
+LEAST_SHARE = 0.05
+"""Below this share of the marked cells, cells with the other decimal mark are damage; above it the file contradicts itself."""
+
+
+@dataclass(frozen=True, slots=True)
+class Marks:
+    """Decimal mark and thousands separator of a file; ``odd``: (column, row) of the first cell that contradicts them."""
+
+    decimal: str
+    thousands: str | None
+    doubtful: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Numbers:
+    """A column as numbers (shape: rows, null where missing). ``kind``: number, switch, text, empty.
+
+    ``garbled``: rows whose cell is neither a number nor a word for a missing value; ``unit``: written behind every value.
+    """
+
+    values: pl.Series
+    kind: str
+    garbled: tuple[int, ...] = ()
+    examples: tuple[str, ...] = ()
+    unit: Unit | None = None
+
+
+def is_numeric(cells: pl.Series) -> bool:
+    """Whether a text column holds numbers, judged by cells from all over it."""
+    known = cells.drop_nulls()
+    step = max(1, known.len() // 400)
+    some = [c for c in known.gather_every(step).head(500).to_list() if not is_filler(c)]
+    return bool(some) and sum(is_number(c) or _with_unit(c) is not None for c in some) >= 0.5 * len(some)
+
+
+def decide_marks(columns: dict[str, pl.Series], speeds: set[str], delimiter: str) -> Marks | tuple[str, int]:
+    """Which sign is the decimal mark, by every cell of every numeric column.
+
+    Parameters
+    ----------
+    columns
+        Text cells of the numeric columns, shape (rows,) each.
+    speeds
+        Columns whose heading speaks of rpm: a speed of 3.787 is 3787.
+    delimiter
+        Of the file: a comma that separates cells is no decimal mark unless quoted.
+
+    Returns
+    -------
+    Marks or tuple
+        (column, row) of the first cell of the lesser kind where both marks are used as decimals.
+
+    Examples
+    --------
+    >>> decide_marks({"a": pl.Series(["2.878,3", "163,6"])}, set(), ";")
+    Marks(decimal=',', thousands='.', doubtful=False)
+    """
+    votes = {".": 0, ",": 0}
+    grouped: dict[str, list[str]] = {".": [], ",": []}
+    first: dict[str, tuple[str, int]] = {}
+    for name, cells in columns.items():
+        has = {m: cells.str.contains(m, literal=True).fill_null(False) for m in ".,"}
+        for mark, other in ((".", ","), (",", ".")):
+            if not has[mark].any():
+                continue
+            both = has[mark] & has[other]
+            last = cells.str.contains(f"[{other}].*[{mark}]") & ~cells.str.contains(f"[{mark}].*[{other}]") if both.any() else both
+            alone = has[mark] & ~has[other]
+            groups = cells.str.contains(rf"^[-+−]?[1-9]\d{{0,2}}(?:[{mark}]\d{{3}})+$") & alone
+            many = cells.str.contains(rf"[{mark}]\d{{3}}[{mark}]") & alone
+            proof = ((alone & ~groups) | last.fill_null(False)) & ~many
+            if (count := int(proof.sum())) and mark not in first:
+                first[mark] = (name, int(proof.arg_max() or 0))
+            votes[mark] += count
+            votes[other] += int(many.sum())
+            if groups.any():
+                grouped[mark].append(name)
+            if last.fill_null(False).any() and cells.str.contains(rf"\d[{other}]\d{{3}}").any():
+                grouped[other].append(name)
+    for mark, other in ((".", ","), (",", ".")):
+        if 0 < votes[mark] <= LEAST_SHARE * votes[other]:
+            votes[mark] = 0
+    if votes["."] and votes[","]:
+        lesser = min(votes, key=lambda m: votes[m])
+        return first.get(lesser, next(iter(first.values())))
+    if votes["."]:
+        return Marks(".", "," if grouped[","] else None)
+    if votes[","]:
+        return Marks(",", "." if grouped["."] else None)
+    for mark in ".,":  # nothing but groups of three: 3,787 rpm is 3787 and never 3.787
+        if grouped[mark]:
+            other = "," if mark == "." else "."
+            if grouped[other]:  # both only ever before three digits: one groups, the other does not; rpm tells
+                mark = "." if any(n in speeds for n in grouped["."]) else ","
+                return Marks("," if mark == "." else ".", mark, doubtful=not any(n in speeds for n in grouped[mark]))
+            if any(n in speeds for n in grouped[mark]):
+                return Marks(other, mark)
+            return Marks(mark, None, doubtful=True)
+    return Marks(".", None)
+
+
+def to_numbers(cells: pl.Series, marks: Marks) -> Numbers:
+    """One text column as numbers under the file's marks."""
+    stripped = cells
+    blank = (cells.is_null() | (cells == "")).fill_null(True)
+    if blank.all():
+        return Numbers(pl.Series(cells.name, [None] * len(cells), dtype=pl.Float64), "empty")
+    if marks.thousands:
+        stripped = stripped.str.replace_all(marks.thousands, "", literal=True)
+    if marks.decimal == ",":
+        stripped = stripped.str.replace_all(",", ".", literal=True)
+    values = _cast(stripped)
+    failed = values.is_null() & ~blank
+    if not failed.any():
+        return Numbers(values, "number")
+    cleaned = (
+        stripped.str.replace_all(r"[  '’_ ](\d{3})", "${1}")
+        .str.replace("−", "-", literal=True)
+        .str.strip_suffix("%")
+        .str.strip_chars()
+    )
+    values = _cast(cleaned)
+    failed = values.is_null() & ~blank
+    rows = failed.arg_true()
+    words = cells.gather(rows)
+    unique = words.unique().head(5000).to_list()
+    low = {w: w.strip().casefold() for w in unique}
+    if all(v in SWITCH or v in MISSING for v in low.values()) and _is_switch(set(low.values()), values):
+        swapped = words.replace_strict({w: SWITCH.get(v) for w, v in low.items()}, return_dtype=pl.Float64, default=None)
+        return Numbers(values.scatter(rows, swapped) if rows.len() else values, "switch")
+    strange = [w for w, v in low.items() if not is_missing(v)]
+    if not strange:
+        return Numbers(values, "number" if values.drop_nulls().len() else "empty")
+    units = {u.name for w in strange[:200] if (u := _with_unit(w)) is not None}
+    if len(units) == 1 and all(_with_unit(w) for w in strange[:200]):
+        values = _cast(cleaned.str.extract(r"^([-+]?\d*\.?\d+)", 1))
+        return Numbers(values, "number", unit=_with_unit(strange[0]))
+    odd = words.is_in(strange)
+    garbled = rows.filter(odd)
+    if garbled.len() > 0.5 * (len(cells) - int(blank.sum())):
+        return Numbers(values, "text", tuple(garbled.head(20).to_list()), tuple(strange[:3]))
+    return Numbers(values, "number", tuple(garbled.to_list()), tuple(words.filter(odd).head(5).to_list()))
+
+
+def _cast(cells: pl.Series) -> pl.Series:
+    values = cells.cast(pl.Float64, strict=False)
+    return values.set(~values.is_finite(), None) if not values.is_finite().all() else values
+
+
+def _is_switch(words: set[str], values: pl.Series) -> bool:
+    """Two-way words, or one of them alone in a column without other numbers than 0 and 1."""
+    sides = {SWITCH[w] for w in words if w in SWITCH}
+    numbers = set(values.drop_nulls().head(1000).to_list())
+    return numbers <= {0.0, 1.0} and (len(sides) == 2 or (bool(sides) and not (words <= MISSING)))
+
+
+def _with_unit(cell: str) -> Unit | None:
+    """The unit of a cell like ``88.4 °C``."""
+    number = cell.strip().rstrip("°CFKabcdefghijklmnopqrstuvwxyzABDEGHIJLMNOPQRSTUVWXYZ·%/ ")
+    tail = cell.strip()[len(number) :].strip()
+    return unit_of(tail) if tail and is_value(number) else None
+
+
+def mixed_marks(shown: str, header: str, line: int, cell: str, usual: str) -> Fault:
+    """The fault of a log that writes decimals in two ways."""
+    found = f"{cell!r} where most of the log has a decimal {'point' if usual == '.' else 'comma'}"
+    return Fault(
+        shown,
+        line,
+        header,
+        found,
+        "one decimal mark in the whole log",
+        "export the log again with one setting; columns.yaml cannot settle it",
+    )

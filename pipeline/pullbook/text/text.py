@@ -1,0 +1,180 @@
+"""Bytes of a log to clean UTF-8 lines: encoding, line ends, NULs and the size limits, decided by looking at the bytes.
+
+Everything later works on one form: UTF-8, lines ending in a line feed, no byte-order mark, no NUL. The number of lines is
+kept, so that a line number is what an editor shows.
+"""
+
+import codecs
+import os
+import re
+import stat
+from dataclasses import dataclass
+from pathlib import Path
+
+from pullbook.handover import Fault
+from pullbook.text.encoding import pairs_only, to_utf8
+from pullbook.vocabulary.spaces import plain_spaces
+
+MAX_BYTES = 180_000_000
+MAX_LINE = 1_000_000
+EDGE = 65_536
+JOIN = 8_000
+"""Bytes from the top in which a quoted name may run over several lines."""
+MARK = b"\x1a"
+"""What stands where a NUL stood: no log needs it, and a line that has it was not written whole."""
+
+_TABLE = "a table of numbers with a line of column names, as plain text"
+_EXPORT = "export the log again as CSV text; columns.yaml cannot help here, or move the file out of the day folder"
+_NOTHING = b"\x00\x1a \t\r\n\xef\xbb\xbf\xff\xfe"
+_MAGIC = (
+    (b"\x89PNG", "a picture (PNG)"),
+    (b"\xff\xd8\xff", "a picture (JPEG)"),
+    (b"GIF8", "a picture (GIF)"),
+    (b"RIFF", "a picture or sound file (RIFF)"),
+    (b"BM", "a picture (bitmap)"),
+    (b"II*\x00", "a picture (TIFF)"),
+    (b"%PDF", "a PDF document"),
+    (b"PK\x03\x04", "a spreadsheet or zip file"),
+    (b"\xd0\xcf\x11\xe0", "an old spreadsheet or office file"),
+    (b"\x1f\x8b", "a compressed file (gzip)"),
+    (b"\x7fELF", "a program"),
+    (b"MZ\x90", "a program"),
+    (b"PAR1", "a Parquet file"),
+    (b"SQLite format", "a database file"),
+)
+_MARKUP = re.compile(rb"\s*(?:<!doctype|<html|<head|<body|<\?xml|<svg|<table)", re.I)
+_CONTROL = bytes(c for c in range(32) if c not in b"\t\n\r\x00\x0b\x0c\x1a")
+
+
+@dataclass(slots=True)
+class Text:
+    """``data``: UTF-8 bytes, lines ending in ``\\n`` or ``\\r\\n``, NULs replaced by :data:`MARK`; ``encoding``:
+    what the file was in. A reader that has mended the data may empty ``data``."""
+
+    data: bytes
+    encoding: str
+    warnings: tuple[str, ...] = ()
+
+
+def read_text(path: Path, *, shown: str) -> Text | Fault:
+    """Read a log's bytes and bring them to UTF-8 lines.
+
+    Parameters
+    ----------
+    path
+        The log. It is opened for reading only, and only where it is a regular file.
+    shown
+        Its name in messages.
+
+    Returns
+    -------
+    Text or Fault
+        A fault where the file cannot be opened, is empty, too long, binary, a picture, a document or markup.
+    """
+
+    def fault(found: str, expected: str = _TABLE, remedy: str = _EXPORT, line: int | None = None) -> Fault:
+        return Fault(shown, line, None, found, expected, remedy)
+
+    try:
+        with os.fdopen(_open_at_once(path), "rb") as file:
+            about = os.fstat(file.fileno())
+            if not stat.S_ISREG(about.st_mode):
+                return fault("something that is no regular file", "a regular file", "move it out of the day folder")
+            if about.st_size > MAX_BYTES:
+                return fault(
+                    f"{about.st_size / 1e6:.0f} MB", f"at most {MAX_BYTES / 1e6:.0f} MB a log", "split the log into shorter files"
+                )
+            data = file.read(about.st_size + 1)
+    except OSError as trouble:
+        return fault(
+            f"a file that cannot be read ({(trouble.strerror or 'unknown trouble').lower()})",
+            "a readable file",
+            "give the right to read it",
+        )
+    if not data[:4096].strip(_NOTHING) and not data.strip(_NOTHING):
+        return fault("an empty file" if not data else "a file without any text")
+    if what := _what_else(data):
+        return fault(what, line=1 if what == "a web page or other markup" else None)
+    decoded, encoding = to_utf8(data)
+    del data
+    if encoding is None or _looks_binary(decoded):
+        return fault("binary data, no text")
+    warnings: list[str] = []
+    if b"\x00" in decoded or MARK in decoded:
+        if b"\x00" in decoded:
+            warnings.append(
+                f"{shown.rsplit(chr(47), 1)[-1]}: {decoded.count(0)} NUL bytes were passed over (a recorder that lost "
+                "power leaves them)"
+            )
+        decoded = decoded.replace(b"\x00", MARK)
+    if b"\r" in decoded and not _ends_in_pairs(decoded):
+        decoded = line_feeds(decoded)
+    decoded = plain_spaces(decoded)
+    if b'"' in decoded[:JOIN]:
+        decoded = _join_quoted_names(decoded)
+    if (line := _long_line(decoded)) is not None:
+        return fault(f"a line of more than {MAX_LINE} characters", line=line)
+    return Text(decoded, encoding, tuple(warnings))
+
+
+def _join_quoted_names(data: bytes) -> bytes:
+    """Names with a line break inside their quotes, in the first lines alone, are put on one line; blank lines keep the count."""
+    edge = data.find(b"\n", JOIN)
+    head = data[: edge + 1] if edge >= 0 else data
+    lines, out, at = head.split(b"\n"), [], 0
+    while at < len(lines):
+        line, taken = lines[at], 1
+        while line.count(b'"') % 2 and taken < 7 and at + taken < len(lines) and not lines[at + taken].lstrip(b' "')[:1].isdigit():
+            line = line.rstrip(b"\r") + b" " + lines[at + taken]
+            taken += 1
+        if taken == 1 or line.count(b'"') % 2:
+            line, taken = lines[at], 1
+        out += [line, *[b""] * (taken - 1)]
+        at += taken
+    return b"\n".join(out) + data[len(head) :] if out != lines else data
+
+
+def line_feeds(data: bytes) -> bytes:
+    """Every kind of line end as a line feed."""
+    return data if pairs_only(data) else data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+
+
+def _ends_in_pairs(data: bytes) -> bool:
+    """Whether the first and the last lines all end in a pair; a lone return between them is met by the strict parser."""
+    top = data[: data.rfind(b"\n", 0, EDGE) + 1]
+    end = data[data.find(b"\n", max(len(data) - EDGE, 0)) + 1 :]
+    return bool(top) and pairs_only(top) and (not end or pairs_only(end))
+
+
+def _open_at_once(path: Path) -> int:
+    """Open without waiting: a pipe put in place of a log must not hold the run."""
+    return os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+
+
+def _what_else(data: bytes) -> str | None:
+    """Name what the first bytes say the file is, when that is no log."""
+    head = data[:4096]
+    for magic, what in _MAGIC:
+        if head.startswith(magic) and (len(magic) > 2 or b"\x00" in head):
+            return what
+    return "a web page or other markup" if _MARKUP.match(head.removeprefix(codecs.BOM_UTF8)) else None
+
+
+def _looks_binary(data: bytes) -> bool:
+    """More than a trace of control characters anywhere (NULs and end marks apart) means no text."""
+    for start in {0, len(data) // 2, max(len(data) - 65536, 0)}:
+        piece = data[start : start + 65536]
+        if len(piece) - len(piece.translate(None, _CONTROL)) > 0.01 * len(piece) + 2:
+            return True
+    return b"\n" not in data and data.count(0) > 0.5 * len(data)
+
+
+def _long_line(data: bytes) -> int | None:
+    """Number of the first line that is longer than any log's, found by jumping from limit to limit."""
+    start, size = 0, len(data)
+    while size - start > MAX_LINE:
+        end = data.rfind(b"\n", start, start + MAX_LINE + 1)
+        if end < 0:
+            return data.count(b"\n", 0, start) + 1
+        start = end + 1
+    return None

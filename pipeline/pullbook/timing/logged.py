@@ -1,0 +1,171 @@
+"""Advance as the logs have it: one mean curve a setting, the pulls that do not follow their setting, and the way down."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+from pullbook.alignment.one_pull import finite
+from pullbook.columns import ROW_RPM
+from pullbook.handover import AlignedDay, DayReading
+from pullbook.measure.local import centred_means, second_differences
+
+Array = npt.NDArray[np.float64]
+
+_FLOOR_DEG = 0.01
+APART_DEG = 0.75
+"""A pull that ran this far from its setting's other pulls, on average, was not that setting."""
+
+_MEDIAN_OF_CHI2 = 0.455  # one degree of freedom
+
+COMMANDED_ONLY = "The logs hold commanded advance only: does the spark follow it? A light reading would tell."
+"""Asked until there are light readings."""
+
+
+@dataclass(frozen=True, slots=True)
+class LoggedCurve:
+    """A setting's advance as logged, mean of its pulls, every 100 rpm it has.
+
+    ``rpm``, ``advance_deg``, ``sd_deg``: shape (n,), rising; ``pulls``: how many stand behind it.
+    """
+
+    setting: str
+    rpm: Array
+    advance_deg: Array
+    sd_deg: Array
+    pulls: int
+
+    def at(self, rpm: Array | float) -> Array:
+        """Logged advance between the rows; NaN more than 50 rpm outside them."""
+        inside = (np.asarray(rpm) >= self.rpm[0] - 50.0) & (np.asarray(rpm) <= self.rpm[-1] + 50.0)
+        return np.where(inside, np.interp(rpm, self.rpm, self.advance_deg), np.nan)
+
+    def slope_at(self, rpm: float, reach: float = 250.0) -> float:
+        """Slope of a straight line through the rows within ``reach`` rpm, degrees per 1000 rpm; infinite where too few."""
+        near = np.abs(self.rpm - rpm) <= reach
+        if near.sum() < 3:
+            return float("inf")
+        x = (self.rpm[near] - self.rpm[near].mean()) / 1000.0
+        return float(x @ self.advance_deg[near] / (x @ x))
+
+
+@dataclass(frozen=True, slots=True)
+class LoggedDay:
+    """``curves`` by setting; ``strays``: pulls that ran another curve than their setting's others, each its own;
+    ``down``: coast-down curves by setting; ``channel``: where it all comes from (None: no log has advance).
+    ``aside``: curves of settings whose every pull was left out: no estimate hears them, but a knock note needs the advance.
+    """
+
+    curves: dict[str, LoggedCurve]
+    strays: dict[str, LoggedCurve]
+    down: dict[str, LoggedCurve]
+    channel: str | None
+    questions: tuple[str, ...]
+    aside: dict[str, LoggedCurve] = field(default_factory=dict)
+
+
+def logged_day(reading: DayReading, aligned: AlignedDay) -> LoggedDay:
+    """The logs' word on advance, in crank degrees, before any offset or delay.
+
+    Parameters
+    ----------
+    reading, aligned
+        The day. Pulls that were left out do not speak for their setting.
+
+    Notes
+    -----
+    Degrees that engine.yaml calls the distributor's come doubled from the reader; nothing is doubled here.
+    """
+    questions: list[str] = []
+    channel = _which_channel(aligned.rows, questions)
+    if channel is None:
+        return LoggedDay({}, {}, {}, None, tuple(questions))
+    speaking = aligned.pulls.filter((pl.col("status") != "left_out") & pl.col("setting").is_not_null()).select("pull_id", "setting")
+    table = aligned.rows.join(speaking, on="pull_id").filter(pl.col(channel).is_not_null())
+    table = table.select("pull_id", "setting", "rpm", a=pl.col(channel))
+    strays = _strays(table, questions)
+    curves = {
+        str(key[0]): _mean_curve(str(key[0]), part)
+        for key, part in table.filter(~pl.col("pull_id").is_in(strays))
+        .partition_by("setting", as_dict=True, maintain_order=True)
+        .items()
+    }
+    own = {p: _mean_curve(s, table.filter(pl.col("pull_id") == p)) for p, s in strays.items()}
+    down = {} if channel != "advance_log_deg" else _way_down(reading, speaking.filter(~pl.col("pull_id").is_in(strays)))
+    return LoggedDay(curves, own, down, channel, tuple(questions), _aside(aligned, channel, set(speaking["setting"])))
+
+
+def _aside(aligned: AlignedDay, channel: str, speaking: set[str]) -> dict[str, LoggedCurve]:
+    """Curves of the settings that only pulls left out ran, where their logs can be trusted."""
+    silent = aligned.pulls.filter(pl.col("setting").is_not_null() & pl.col("usable").fill_null(value=True))
+    silent = silent.filter(~pl.col("setting").is_in(list(speaking))).select("pull_id", "setting")
+    rows = aligned.rows.join(silent, on="pull_id").filter(pl.col(channel).is_not_null())
+    parts = rows.select("pull_id", "setting", "rpm", a=pl.col(channel)).partition_by("setting", as_dict=True, maintain_order=True)
+    return {str(key[0]): _mean_curve(str(key[0]), part) for key, part in parts.items()}
+
+
+def _which_channel(rows: pl.DataFrame, questions: list[str]) -> str | None:
+    """The advance the log reports where it does, else the commanded one; a question where both stand and part."""
+    both = rows.filter(pl.col("advance_log_deg").is_not_null() & pl.col("advance_commanded_deg").is_not_null())
+    if len(both):
+        gap = float(np.median((both["advance_commanded_deg"] - both["advance_log_deg"]).to_numpy()))
+        if abs(gap) > 0.5:
+            questions.append(
+                f"Commanded advance stands {gap:+.1f}° against the advance the log reports: which one did the spark get? "
+                "The reported one is used."
+            )
+    if rows["advance_log_deg"].null_count() < len(rows):
+        return "advance_log_deg"
+    if rows["advance_commanded_deg"].null_count() < len(rows):
+        questions.append(COMMANDED_ONLY)
+        return "advance_commanded_deg"
+    return None
+
+
+def _strays(table: pl.DataFrame, questions: list[str]) -> dict[str, str]:
+    """Pulls, by id, that ran another curve than the other pulls of their setting."""
+    out: dict[str, str] = {}
+    for key, part in table.partition_by("setting", as_dict=True, maintain_order=True).items():
+        if part["pull_id"].n_unique() < 3:
+            continue
+        middle = part.group_by("rpm").agg(pl.col("a").median().alias("middle"), pl.len().alias("n")).filter(pl.col("n") >= 3)
+        apart = (
+            part.join(middle, on="rpm")
+            .group_by("pull_id", maintain_order=True)
+            .agg((pl.col("a") - pl.col("middle")).mean().alias("d"))
+        )
+        for pull, gap in apart.iter_rows():
+            if gap is not None and abs(gap) > APART_DEG:
+                out[pull] = str(key[0])
+                questions.append(
+                    f"{pull} logged {gap:+.1f}° against the other pulls of {key[0]!r}: was it another setting? Its own log counts."
+                )
+    return out
+
+
+def _mean_curve(setting: str, part: pl.DataFrame) -> LoggedCurve:
+    rows = part.group_by("rpm").agg(pl.col("a").mean(), pl.len().alias("n")).sort("rpm")
+    a, n = rows["a"].to_numpy(), rows["n"].to_numpy().astype(float)
+    d2 = second_differences(a)
+    d2 = d2[np.isfinite(d2)]
+    white = float(np.sqrt(np.median(d2) / _MEDIAN_OF_CHI2)) if len(d2) >= 3 else 0.1
+    sd = np.sqrt(white**2 * n.max() / n + _FLOOR_DEG**2)
+    return LoggedCurve(setting, rows["rpm"].to_numpy().astype(float), a, sd, int(part["pull_id"].n_unique()))
+
+
+def _way_down(reading: DayReading, speaking: pl.DataFrame) -> dict[str, LoggedCurve]:
+    """Logged advance on the coast-downs, throttle shut: the weights' way back (and the vacuum's, where there is one)."""
+    coasts = finite(reading.coast_downs, ("rpm", "advance_deg"))
+    if coasts.is_empty() or coasts["advance_deg"].null_count() == len(coasts):
+        return {}
+    coasts = coasts.join(speaking, on="pull_id").filter(pl.col("advance_deg").is_not_null() & pl.col("rpm").is_not_null())
+    out = {}
+    for key, part in coasts.partition_by("setting", as_dict=True, maintain_order=True).items():
+        if len(part) < 5:
+            continue
+        rpm, advance = part["rpm"].to_numpy().astype(float), part["advance_deg"].to_numpy().astype(float)
+        cell, mean, _, n = centred_means(rpm, advance, float(ROW_RPM))
+        sd = np.maximum(0.2 / np.sqrt(n), _FLOOR_DEG)
+        out[str(key[0])] = LoggedCurve(str(key[0]), (cell * ROW_RPM).astype(float), mean, sd, int(part["pull_id"].n_unique()))
+    return out

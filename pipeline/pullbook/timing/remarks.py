@@ -1,0 +1,109 @@
+"""What is to be asked, warned of, and admitted about a day's advance."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pullbook.handover import DayReading
+from pullbook.timing.courses import Course
+from pullbook.timing.logged import COMMANDED_ONLY
+from pullbook.timing.scale import TimingScale, mark_error, mark_uncertainty
+from pullbook.timing.witnesses import Witnesses
+
+_FALLING_DEG = -0.5  # weights do not hold less advance on the way down
+
+
+@dataclass(frozen=True, slots=True)
+class Remarks:
+    """In words, for the report."""
+
+    questions: tuple[str, ...]
+    warnings: tuple[str, ...]
+    not_established: tuple[str, ...]
+
+
+def remarks(
+    reading: DayReading, witnesses: Witnesses, courses: list[Course], scale: TimingScale, factor: tuple[float, bool] | None
+) -> Remarks:
+    """Questions, warnings and gaps of the day's advance.
+
+    Parameters
+    ----------
+    reading, witnesses, courses, scale
+        The day, its witnesses, and what was made of them.
+    factor
+        A factor the logged degrees seem to need, from :func:`pullbook.timing.scale_factor.wrong_factor`.
+    """
+    light = witnesses.light["used"].any() if len(witnesses.light) else False
+    questions = [q for q in witnesses.logged.questions if not (light and q == COMMANDED_ONLY)]
+    warnings = [*witnesses.warnings]
+    missing: list[str] = []
+    if not witnesses.logged.curves:
+        questions.append(
+            "No log holds the advance: is there a channel for it, or can a light be read at a few speeds for each setting?"
+        )
+    elif factor is not None:
+        declared = reading.engine_facts.ignition.advance_scale == "distributor"
+        questions.append(_whose_degrees(*factor, declared))
+        missing.append("delivered advance: whose degrees the log and the light hold is not settled")
+    elif not light:
+        questions.append("The log's advance was not checked with a light: a dozen readings would tell its offset and delay.")
+        missing.append("offset and delay of the log's advance: no light readings")
+    warnings += [
+        f"{c.setting}: less advance falling than rising ({c.down[0]:+.1f}°), which weights and springs do not do"
+        for c in courses
+        if c.down is not None and c.down[0] < _FALLING_DEG
+    ]
+    blank = [c.setting for c in courses if len(c.advance) and bool(np.isnan(c.advance).all())]
+    if blank:
+        missing.append(f"delivered advance of {', '.join(blank)}: no log, no light, and the sheet does not give both ends")
+        questions.append(
+            f"What advance did {', '.join(blank)} run? (pulls.csv: initial_deg and total_deg; strobe.csv: light readings)"
+        )
+    alone = [c.setting for c in courses if c.evidence == ["sheet"]]
+    if alone:
+        warnings.append(
+            f"advance of {', '.join(alone)} is known from the sheet alone: wide, and blank of any shape between initial and total"
+        )
+    if scale.misread:
+        warnings.append(f"{len(scale.misread)} light reading(s) stand too far from everything else and are shown but not used")
+    if light:
+        _mark(reading, questions)
+    if len(witnesses.light) and reading.facts.light == "dial_back" and reading.engine_facts.ignition.spark in ("wasted", "multi"):
+        questions.append(
+            f"A dial-back light on a {reading.engine_facts.ignition.spark} spark may read double or at random: "
+            "was it used with the dial at zero?"
+        )
+    return Remarks(tuple(dict.fromkeys(questions)), tuple(dict.fromkeys(warnings)), tuple(missing))
+
+
+def _whose_degrees(factor: float, own_zero: bool, declared: bool) -> str:
+    if factor == 2.0:
+        where = " on the distributor's own zero, without the initial advance" if own_zero else ""
+        return (
+            f"The light and the sheet fit twice the logged advance far better than the logged advance: does the log "
+            f"hold distributor degrees{where}? "
+            "It is not doubled and not used until engine.yaml says so (ignition: advance_scale: distributor)."
+        )
+    if not declared:
+        return (
+            "The light fits the log only when it is doubled: are its readings distributor degrees "
+            "(strobe.csv, scale: distributor)? They are shown and not used until that is settled."
+        )
+    return (
+        "The light and the sheet fit the logged advance as it stands in the log, not doubled: is advance_scale: distributor right? "
+        "The log's advance is not used until that is settled."
+    )
+
+
+def _mark(reading: DayReading, questions: list[str]) -> None:
+    mark = reading.facts.zero_mark
+    if mark_error(mark) is None:
+        questions.append(
+            "Was the damper's zero mark checked with a piston stop (day.yaml, zero_mark)? Unchecked, all advance may be off by ±3°."
+        )
+    elif mark_uncertainty(mark, reading.day) > 1.0:
+        questions.append(
+            f"The zero mark was last checked {mark.checked}: has the damper been touched since? "
+            "±3° is carried until it is checked again."
+        )

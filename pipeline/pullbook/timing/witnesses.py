@@ -1,0 +1,115 @@
+"""What is known of each setting's advance, side by side: log, light or bench, sheet. Crank degrees; nothing judged yet."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+from pullbook.handover import AlignedDay, DayReading
+from pullbook.timing.logged import LoggedDay, logged_day
+
+Array = npt.NDArray[np.float64]
+
+LIGHT_SD_DEG = 0.61
+"""A light reading is good to ±1° (90 %), rounding to half degrees included."""
+
+SHEET_SD_DEG = 0.7
+"""How well a setting is set to what the sheet says, each setting for itself."""
+
+SHEET_COMMON_SD_DEG = 0.5
+"""… and what all settings of a day share: the eye, the light, the mark as it was read."""
+
+
+@dataclass(frozen=True, slots=True)
+class SheetEntry:
+    """What the operator believes was set, crank degrees BTDC; None where not written."""
+
+    initial_deg: float | None
+    total_deg: float | None
+
+    @property
+    def rise_deg(self) -> float | None:
+        """What the parts add: total less initial."""
+        return None if self.initial_deg is None or self.total_deg is None else self.total_deg - self.initial_deg
+
+
+@dataclass(frozen=True, slots=True)
+class Witnesses:
+    """``settings`` in the order first run; ``light``: ``setting, rpm, advance_deg, direction, source, scale, used, why_not``
+    in crank degrees on the damper's own scale; ``sheet`` by setting.
+    """
+
+    settings: tuple[str, ...]
+    logged: LoggedDay
+    light: pl.DataFrame
+    sheet: dict[str, SheetEntry]
+    warnings: tuple[str, ...]
+
+    def parts(self, setting: str, told: str | None) -> str | None:
+        """What a setting's parts can do: ``locked`` where the sheet says initial and total are one, else what the shop says."""
+        rise = self.sheet[setting].rise_deg if setting in self.sheet else None
+        return "locked" if rise is not None and abs(rise) < 0.05 else told
+
+
+def gather(reading: DayReading, aligned: AlignedDay) -> Witnesses:
+    """Collect the witnesses of every setting that was pulled or lit.
+
+    Parameters
+    ----------
+    reading, aligned
+        The day as read and as aligned.
+    """
+    warnings: list[str] = []
+    light = _light(reading, warnings)
+    pulled = aligned.pulls.sort("order").filter(pl.col("setting").is_not_null())
+    settings = tuple(dict.fromkeys([*pulled["setting"].to_list(), *light["setting"].drop_nulls().to_list()]))
+    sheet = {s: _sheet_of(pulled.filter(pl.col("setting") == s), s, warnings) for s in settings}
+    return Witnesses(settings, logged_day(reading, aligned), light, sheet, tuple(warnings))
+
+
+def _sheet_of(pulls: pl.DataFrame, setting: str, warnings: list[str]) -> SheetEntry:
+    values: list[float | None] = []
+    for name in ("initial_deg", "total_deg"):
+        written = pulls[name].drop_nulls().to_numpy()
+        if len(written) and float(np.ptp(written)) > 0.05:
+            warnings.append(
+                f"{setting}: the sheet's {name.split('_')[0]} differs between pulls of this setting; the median is taken"
+            )
+        values.append(float(np.median(written)) if len(written) else None)
+    return SheetEntry(values[0], values[1])
+
+
+def _light(reading: DayReading, warnings: list[str]) -> pl.DataFrame:
+    """Light and bench readings in crank degrees and crank rpm, each with whether it may speak for the curve.
+
+    On a distributor both degrees and rpm are half of the crank's.
+    """
+    double = pl.when(pl.col("scale") == "distributor").then(2.0).otherwise(1.0)
+    vacuum = pl.col("vacuum").fill_null(reading.facts.vacuum_advance or "off") == "on"
+    table = reading.strobe.filter(pl.col("rpm").is_not_null() & pl.col("advance_deg").is_not_null()).with_columns(
+        rpm=pl.col("rpm") * double,
+        advance_deg=pl.col("advance_deg") * double,
+        source=pl.col("source").fill_null("light"),
+        used=~vacuum,
+        why_not=pl.when(vacuum).then(pl.lit("vacuum advance was on")).otherwise(None),
+    )
+    nameless = int(table["setting"].null_count())
+    labels = reading.pulls["setting"].drop_nulls().unique().to_list()
+    if nameless and len(labels) == 1:
+        table = table.with_columns(pl.col("setting").fill_null(labels[0]))
+    elif nameless:
+        warnings.append(f"{nameless} light reading(s) without a setting are shown and not used")
+        table = table.with_columns(
+            used=pl.col("used") & pl.col("setting").is_not_null(),
+            why_not=pl.when(pl.col("setting").is_null()).then(pl.lit("no setting named")).otherwise(pl.col("why_not")),
+        )
+    return table
+
+
+def set_aside(light: pl.DataFrame, which: list[int], why: str) -> pl.DataFrame:
+    """The same readings with those at positions ``which`` marked as not used, and why."""
+    at = pl.int_range(pl.len()).is_in(which)
+    return light.with_columns(
+        used=pl.col("used") & ~at, why_not=pl.when(at & pl.col("used")).then(pl.lit(why)).otherwise(pl.col("why_not"))
+    )

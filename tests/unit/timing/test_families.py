@@ -1,0 +1,199 @@
+"""Mechanical, locked and mapped curves: corners, hysteresis, days without a log, blanks."""
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import polars as pl
+import pytest
+from tests.unit.alignment.made import Array, Sweep, day
+from tests.unit.timing.test_scale import LOCKED, MAPPED, solve
+
+from pullbook.facts import EngineFacts, Ignition
+from pullbook.measure.broken_line import fit
+from pullbook.stages.align import align_day
+from pullbook.stages.delivered import delivered_advance
+
+WEIGHTS = EngineFacts(ignition=Ignition(kind="mechanical"))
+SHEET = {"initial_deg": 14.0, "total_deg": 34.0}
+
+
+def springs(n: Array) -> Array:
+    """14° to 3000 rpm, all 34° in at 4500."""
+    return np.interp(n, [3000.0, 4500.0], [14.0, 34.0])
+
+
+def two_stage(n: Array) -> Array:
+    """14° to 2800, 26° at 3500, 34° at 4900."""
+    return np.interp(n, [2800.0, 3500.0, 4900.0], [14.0, 26.0, 34.0])
+
+
+def noisy(curve: Any, number: int) -> Any:
+    """The same curve with a logger's scatter."""
+    rng = np.random.default_rng(number)
+    return lambda n: curve(n) + rng.normal(0.0, 0.1, n.shape)
+
+
+def test_corners_of_a_spring_curve_with_intervals() -> None:
+    got = solve([Sweep("a", noisy(springs, i), sheet=SHEET, hz=50.0) for i in range(2)], engine=WEIGHTS)
+    shape = got.shapes.to_dicts()[0]
+    assert shape["family"] == "mechanical"
+    assert shape["lo_start_rpm"] < 3000.0 < shape["hi_start_rpm"]
+    assert shape["lo_all_in_rpm"] < 4500.0 < shape["hi_all_in_rpm"]
+    assert shape["hi_all_in_rpm"] - shape["lo_all_in_rpm"] < 120.0
+    assert shape["knee_rpm"] is None
+    assert shape["lo_total_deg"] < 34.0 < shape["hi_total_deg"]
+    assert shape["lo_initial_deg"] < 14.0 < shape["hi_initial_deg"]
+
+
+def test_a_knee_is_found_where_there_is_one() -> None:
+    got = solve([Sweep("a", noisy(two_stage, i), sheet=SHEET, hz=50.0) for i in range(2)], engine=WEIGHTS)
+    shape = got.shapes.to_dicts()[0]
+    assert shape["lo_knee_rpm"] < 3500.0 < shape["hi_knee_rpm"]
+    assert shape["knee_deg"] == pytest.approx(26.0, abs=0.6)
+    assert shape["all_in_rpm"] == pytest.approx(4900.0, abs=40.0)
+
+
+def test_corners_outside_the_span_are_blank_and_initial_comes_from_the_stop() -> None:
+    got = solve([Sweep("a", noisy(springs, 1), sheet=SHEET, rpm=(3400.0, 6100.0))], engine=WEIGHTS)
+    shape = got.shapes.to_dicts()[0]
+    assert shape["start_rpm"] is None
+    assert shape["initial_deg"] == pytest.approx(shape["total_deg"] - 20.0)
+    assert shape["hi_initial_deg"] - shape["lo_initial_deg"] > shape["hi_total_deg"] - shape["lo_total_deg"]
+
+
+@pytest.mark.parametrize(
+    ("curve", "family"),
+    [
+        (lambda n: 34.0 + 0.0 * n, "locked"),
+        (springs, "mechanical"),
+        (lambda n: np.interp(n, [2500, 3500, 4500, 5500], [20.0, 30.0, 24.0, 33.0]), "mapped"),
+    ],
+)
+def test_family_is_seen_where_nobody_says(curve: Any, family: str) -> None:
+    assert solve([Sweep("a", noisy(curve, 1))]).shapes["family"].to_list() == [family]
+
+
+def test_hysteresis_is_down_minus_up_from_the_coast_downs() -> None:
+    t = np.arange(0.0, 6.0, 0.05)
+    rpm = 6000.0 - 550.0 * t
+    down = np.minimum(springs(rpm) + 1.2 * ((rpm > 3000) & (rpm < 4500)), 34.0)
+    coast = pl.DataFrame({"pull_id": "p1", "file": "p1.csv", "segment": 2, "kind": "coast_down", "time_s": t, "rpm": rpm,
+                          "torque_nm": -40.0 + 0.0 * t, "advance_deg": down})  # fmt: skip
+    got = solve([Sweep("a", springs, sheet=SHEET)], engine=WEIGHTS, coast_downs=coast)
+    assert got.shapes["hysteresis_deg"][0] == pytest.approx(1.2, abs=0.15)
+    at = got.delivered.filter(rpm=3800).sort("direction")
+    assert at["direction"].to_list() == ["down", "up"]
+    assert at["advance_deg"][0] - at["advance_deg"][1] == pytest.approx(1.2, abs=0.15)
+    with_can = coast.with_columns(advance_deg=pl.col("advance_deg") + 12.0)
+    assert solve([Sweep("a", springs, sheet=SHEET)], engine=WEIGHTS, coast_downs=with_can).shapes["hysteresis_deg"][0] is None
+
+
+def test_light_at_distributor_speed_and_degrees_is_asked_about() -> None:
+    crank = (2800, 3400, 3900, 4600, 5200, 5800)
+    strobe = [{"setting": "a", "rpm": n / 2.0, "advance_deg": float(springs(np.array(float(n)))) / 2.0} for n in crank]
+    got = solve([Sweep("a", springs, sheet=SHEET)], engine=WEIGHTS, strobe=strobe)
+    assert any("scale: distributor" in q for q in got.questions)
+    assert got.delivered.filter(rpm=5500, direction="up")["advance_deg"][0] == pytest.approx(34.0, abs=0.2)
+    declared = solve([Sweep("a", springs, sheet=SHEET)], engine=WEIGHTS, strobe=[r | {"scale": "distributor"} for r in strobe])
+    assert not any("scale: distributor" in q for q in declared.questions)
+    assert declared.evidence.filter(pl.col("source") == "light")["used"].all()
+
+
+def test_sheet_alone_is_wide_and_has_no_shape() -> None:
+    got = solve([Sweep("a", sheet=SHEET), Sweep("b", sheet={"initial_deg": 10.0, "total_deg": 30.0})], engine=WEIGHTS)
+    a = got.delivered.filter(setting="a")
+    assert a["lo_deg"].max() < 14.0  # type: ignore[operator]
+    assert a["hi_deg"].min() > 34.0  # type: ignore[operator]
+    assert a["advance_deg"].n_unique() == 1
+    assert a["evidence"].to_list()[0] == ["sheet"]
+    # both turned the same parts: how far they stand apart is known far better than where they stand
+    at = got.pull_advance.with_row_index("at").filter(rpm=4000)["at"].to_list()
+    apart = got.modes[at[0]] - got.modes[at[1]]
+    assert np.sqrt(apart @ apart) < 1.5
+    assert np.sqrt(got.modes[at[0]] @ got.modes[at[0]]) > 6.0
+
+
+def test_locked_by_the_sheet_alone() -> None:
+    got = solve([Sweep("34", sheet={"initial_deg": 34.0, "total_deg": 34.0})])
+    row = got.delivered.filter(rpm=4000).to_dicts()[0]
+    assert got.shapes["family"][0] == "locked"
+    assert row["advance_deg"] == pytest.approx(34.0)
+    assert row["hi_deg"] - row["lo_deg"] < 4.0
+
+
+@pytest.mark.parametrize("sheet", [{}, {"total_deg": 34.0}])
+def test_blank_where_nothing_is_known(sheet: dict[str, float]) -> None:
+    got = solve([Sweep("a", sheet=sheet)])
+    assert got.delivered["advance_deg"].null_count() == len(got.delivered) > 0
+    assert got.pull_advance["advance_deg"].null_count() == len(got.pull_advance) > 0
+    assert got.modes.shape[0] == len(got.pull_advance)
+    assert not got.modes.any()
+    assert any("delivered advance of a" in m for m in got.not_established)
+
+
+def test_light_without_a_log_settles_a_locked_setting() -> None:
+    strobe = [
+        {"setting": "34", "rpm": n, "advance_deg": a, "source": "light"}
+        for n, a in ((3000.0, 33.5), (4000.0, 34.5), (5000.0, 34.0))
+    ]
+    got = solve([Sweep("34")], engine=LOCKED, strobe=strobe)
+    row = got.delivered.filter(rpm=4000).to_dicts()[0]
+    assert row["advance_deg"] == pytest.approx(34.0, abs=0.15)
+    assert row["hi_deg"] - row["lo_deg"] == pytest.approx(2 * 1.645 * 0.61 / np.sqrt(3.0), rel=0.15)
+    assert row["evidence"] == ["strobe"]
+
+
+def test_light_without_a_log_follows_springs_and_the_stop() -> None:
+    strobe = [{"setting": "a", "rpm": float(n), "advance_deg": float(np.round(springs(np.array(n)) * 2) / 2), "direction": "up"}
+              for n in (1500, 2500, 3200, 3600, 4000, 4400, 5000, 5600)]  # fmt: skip
+    got = solve([Sweep("a", sheet=SHEET)], engine=WEIGHTS, strobe=strobe)
+    rows = got.delivered.filter(direction="up")
+    truth = springs(rows["rpm"].to_numpy().astype(float))
+    inside = (rows["lo_deg"].to_numpy() <= truth) & (truth <= rows["hi_deg"].to_numpy())
+    assert inside.mean() > 0.85
+    assert np.sqrt(np.mean((rows["advance_deg"].to_numpy() - truth) ** 2)) < 0.7
+
+
+def test_bench_readings_on_the_distributors_own_zero_need_the_initial() -> None:
+    curve = [(0.0, 400.0), (4.0, 700.0), (8.0, 1100.0), (11.0, 1500.0), (11.0, 2200.0), (11.0, 2700.0)]
+    strobe = [{"setting": "a", "rpm": n, "advance_deg": a, "source": "bench", "scale": "distributor"} for a, n in curve]
+    got = solve([Sweep("a", sheet={"initial_deg": 10.0, "total_deg": 32.0})], engine=WEIGHTS, strobe=strobe)
+    at = got.delivered.filter(setting="a", rpm=5000)
+    assert at["advance_deg"][0] == pytest.approx(32.0, abs=0.6)
+
+
+def test_a_setting_in_the_dark_is_lit_by_its_fellows() -> None:
+    strobe = [{"setting": "a", "rpm": float(n), "advance_deg": float(springs(np.array(n))), "direction": "up"}
+              for n in (2500, 3200, 3600, 4000, 4400, 5000, 5600)]  # fmt: skip
+    got = solve(
+        [Sweep("a", sheet=SHEET), Sweep("b", sheet={"initial_deg": 10.0, "total_deg": 30.0})], engine=WEIGHTS, strobe=strobe
+    )
+    at = got.delivered.filter(setting="b", rpm=3800).to_dicts()[0]
+    assert at["advance_deg"] == pytest.approx(float(springs(np.array(3800.0))) - 4.0, abs=1.2)
+    assert at["lo_deg"] < at["advance_deg"] < at["hi_deg"]
+
+
+def test_broken_line_without_noise_is_met() -> None:
+    x = np.arange(2000.0, 6001.0, 100.0)
+    line = fit(x, two_stage(x), np.full(x.shape, 0.1), 3, flat_left=True, flat_right=True)
+    assert line is not None
+    assert line.breaks == pytest.approx([2800.0, 3500.0, 4900.0], abs=1e-3)
+    assert line(np.array([2000.0, 3500.0, 6000.0])) == pytest.approx([14.0, 26.0, 34.0], abs=1e-4)
+
+
+def test_an_empty_day_delivers_nothing() -> None:
+    reading = day([Sweep("a")])
+    empty = replace(reading, pulls=reading.pulls.clear(), samples=reading.samples.clear())
+    got = delivered_advance(empty, align_day(empty))
+    assert got.delivered.is_empty()
+    assert got.pull_advance.is_empty()
+    assert got.modes.shape[0] == 0
+
+
+def test_mapped_curves_are_taken_as_logged() -> None:
+    table = lambda n: np.interp(n, [2500, 3500, 4500, 5500], [20.0, 30.0, 24.0, 33.0])  # noqa: E731
+    got = solve([Sweep("a", table)], engine=MAPPED)
+    row = got.delivered.filter(rpm=3500).to_dicts()[0]
+    assert row["direction"] == "both"
+    assert row["advance_deg"] == pytest.approx(29.7, abs=0.6)
