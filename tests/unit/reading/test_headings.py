@@ -1,8 +1,9 @@
 """Headings as dynos and recorders of five countries print and shorten them, by the channel they name."""
 
 import pytest
-from pullbook.reading.naming import understand
-from pullbook.reading.units_text import unit_of
+
+from pullbook.vocabulary.naming import understand
+from pullbook.vocabulary.units_text import unit_of
 
 HEADINGS = {
     "rpm": (
