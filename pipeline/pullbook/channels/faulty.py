@@ -139,14 +139,19 @@ def speed_spikes(rpm: Array) -> npt.NDArray[np.bool_]:
 
 
 def _torn(x: Array, found: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
-    """Of the bursts found, those that speed leaps into or out of; the top of a quick blip is reached in steps like those before."""
+    """Of the bursts found, those that speed leaps into and back out of.
+
+    The top of a quick blip is reached in steps like those before it, and where one stretch of a recording ends and the next
+    begins elsewhere speed does not come back.
+    """
     edges = np.flatnonzero(np.diff(np.r_[False, found, False].astype(np.int8)))
     step = np.abs(np.diff(x))
     out = found.copy()
     for a, b in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
         near = np.r_[step[max(a - 3, 0) : max(a - 1, 0)], step[b : b + 2]]
         leaps = step[[k for k in (a - 1, b - 1) if 0 <= k < len(step)]]
-        out[a:b] = bool(len(near) == 0 or len(leaps) == 0 or leaps.max() > 1.5 * near.max())
+        back = a == 0 or b == len(x) or abs(x[b] - x[a - 1]) < 0.5 * leaps.max()
+        out[a:b] = bool(len(near) == 0 or len(leaps) == 0 or (back and leaps.max() > 1.5 * near.max()))
     return out
 
 

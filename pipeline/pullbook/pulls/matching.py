@@ -7,6 +7,7 @@ from difflib import get_close_matches
 
 import polars as pl
 
+from pullbook.book import natural
 from pullbook.handover import LogReading, Segment
 from pullbook.sheets.pull_sheet import PullSheet, SheetRow
 
@@ -93,7 +94,7 @@ def match(logs: list[LogReading], names: dict[str, str], sheet: PullSheet | None
             if m.row is not None and m.row.line in loggers:
                 m.other = by_name[loggers[m.row.line]]
         found += mine
-    without = sorted({m.name for m in found if m.row is None}, key=list(by_name).index)
+    without = unrowed(found)
     if sheet is not None and sheet.rows and without:
         out.questions.append(f"{listed(without)}: no row in the pull sheet. What was set?")
     _pair_by_count(found)
@@ -192,6 +193,18 @@ def _file_named(wanted: str, names: list[str], where: str, out: Matched) -> str 
 
 def _plain(name: str) -> str:
     return unicodedata.normalize("NFC", name).casefold().strip()
+
+
+def unrowed(pulls: list[Match]) -> list[str]:
+    """Logs without a row in the sheet, and pulls without one of logs that have some, named by their number."""
+    out: dict[str, None] = {}
+    for m in sorted(pulls, key=lambda m: (natural(m.name), m.segment.first)):
+        if m.row is not None:
+            continue
+        beside = [x for x in pulls if x.log is m.log and x.segment.kind != "hold"]
+        some = any(x.row is not None for x in beside) and m in beside
+        out[f"pull {1 + sum(x.segment.first < m.segment.first for x in beside)} of {m.name}" if some else m.name] = None
+    return list(out)
 
 
 def _counted(n: int) -> str:

@@ -4,7 +4,7 @@ import re
 from itertools import pairwise
 
 from pullbook.book import natural
-from pullbook.pulls.matching import Match, listed
+from pullbook.pulls.matching import Match, listed, unrowed
 
 
 def in_order(pulls: list[Match]) -> tuple[list[Match], list[str]]:
@@ -37,8 +37,9 @@ def in_order(pulls: list[Match]) -> tuple[list[Match], list[str]]:
     if without and with_row and dated and not backwards:
         return sorted(pulls, key=by_log), questions
     if without and with_row:
-        names = listed(list(dict.fromkeys(m.name for m in without)))
-        questions.append(f"When were {names} run? Without a row in the pull sheet they are put last in the order run.")
+        names = unrowed(pulls)
+        was, they = ("was", "it is") if len(names) == 1 else ("were", "they are")
+        questions.append(f"When {was} {listed(names)} run? Without a row in the pull sheet {they} put last in the order run.")
     return [*with_row, *without], questions
 
 

@@ -16,6 +16,7 @@ from pullbook.pulls.matching import Match, Matched, has_torque, listed, match
 from pullbook.pulls.order import in_order
 from pullbook.pulls.pull_samples import coast_downs_of, merge_recorders, samples_of
 from pullbook.pulls.second_recorder import pair_unnamed
+from pullbook.reading.once import once, once_faults
 from pullbook.reading.preamble import contradictions, settled
 from pullbook.reading.survey import Survey, survey
 
@@ -67,9 +68,9 @@ def assemble(found: Survey, *, with_logs: bool = True) -> DayReading:
         engine=found.engine, day=found.day, engine_facts=found.facts.engine, facts=found.facts.day, logs=logs,
         pulls=conform(pl.DataFrame(records, schema=FOUND_PULLS), FOUND_PULLS),
         samples=samples_of(pulls, ids), coast_downs=coast_downs_of(pulls, ids), strobe=_strobe(found, pulls, questions),
-        pictures=found.pictures, questions=tuple(dict.fromkeys([*questions, *contradictions(found), *log_questions])),
+        pictures=found.pictures, questions=tuple(dict.fromkeys([*once(questions), *contradictions(found), *log_questions])),
         warnings=tuple(dict.fromkeys([*warnings, *log_warnings])),
-        errors=(*found.faults, *log_errors), seed=_seed(found),
+        errors=(*once_faults(found.faults), *log_errors), seed=_seed(found),
     )  # fmt: skip
 
 

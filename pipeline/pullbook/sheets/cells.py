@@ -1,12 +1,12 @@
 """Cells of a hand-kept sheet by column of the contract: numbers of any country, plain file names, faults with line and header."""
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import PureWindowsPath
 
 from pullbook.handover import Fault
 from pullbook.sheets.grid import Grid
-from pullbook.sheets.words import Column
+from pullbook.sheets.words import Column, misspelt
 
 #: numbers of the sheets: (unit, lowest, highest) that can be meant
 _SPANS = {
@@ -20,10 +20,11 @@ _UNIT_TAIL = re.compile(r"\s*(°\s*(BTDC|[CFK])?|deg(rees)?|btdc|rpm|u/min|tr/mn
 class SheetCells:
     """Cells of one sheet by column of the contract; notes what cannot be used."""
 
-    def __init__(self, grid: Grid, shown: str, column_of: Callable[[str], Column | None]) -> None:
+    def __init__(self, grid: Grid, shown: str, column_of: Callable[[str], Column | None], columns: Iterable[str]) -> None:
         self.shown, self.grid = shown, grid
         self.faults: list[Fault] = []
         self.questions: list[str] = []
+        self.warnings: list[str] = []
         self.unfiled: list[int] = []  # lines of rows planned but without a file
         self.at: dict[str, tuple[int, Column]] = {}
         self.unknown: list[tuple[int, str]] = []
@@ -33,6 +34,16 @@ class SheetCells:
                 self.at[column.name] = (number, column)
             elif header or (grid.cells[number] != "").any():
                 self.unknown.append((number, header or f"column {number + 1}"))
+        for number, header in list(self.unknown):
+            meant = misspelt(header, columns, self.at)
+            if meant is not None and (column := column_of(meant)) is not None:
+                self.at[meant] = (number, column)
+                self.unknown.remove((number, header))
+                self.warnings.append(f"{shown}: the column {header[:60]!r} is read as {meant}")
+
+    def header(self, name: str) -> str:
+        """The column's header as written, or its name where it is absent."""
+        return self.grid.headers[self.at[name][0]] if name in self.at else name
 
     def text(self, row: tuple[str, ...], name: str, most: int = 500) -> str | None:
         """A cell's words, None where blank or the column is absent."""
@@ -41,8 +52,7 @@ class SheetCells:
 
     def fault(self, line: int, name: str, found: str, expected: str, remedy: str) -> None:
         """Note a cell that cannot be used, under the header as written."""
-        header = self.grid.headers[self.at[name][0]] if name in self.at else name
-        self.faults.append(Fault(self.shown, line, header, found, expected, remedy))
+        self.faults.append(Fault(self.shown, line, self.header(name), found, expected, remedy))
 
     def number(self, line: int, row: tuple[str, ...], name: str) -> float | None:
         """A cell's number in the contract's unit, None where blank; a fault where it is none or cannot be meant."""

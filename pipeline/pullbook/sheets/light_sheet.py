@@ -9,14 +9,14 @@ from pullbook.columns import STROBE, conform
 from pullbook.handover import Fault
 from pullbook.sheets.cells import SheetCells
 from pullbook.sheets.grid import read_grid
-from pullbook.sheets.words import fold, strobe_column
+from pullbook.sheets.words import STROBE_COLUMNS, fold, said, strobe_column
 
 #: words a column may hold, and what a blank means (None: the day says)
 _WORDS: dict[str, tuple[tuple[str, ...], str | None]] = {
     "direction": (("up", "down"), None), "source": (("light", "bench"), "light"),
     "scale": (("crank", "distributor"), "crank"), "vacuum": (("off", "on"), None),
 }  # fmt: skip
-_ALSO = {"strobe": "light", "rig": "bench", "dist": "distributor", "yes": "on", "no": "off", "rising": "up", "falling": "down"}
+_ALSO = said("light")
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +35,7 @@ def read_strobe(path: Path, *, shown: str) -> StrobeSheet:
     grid = read_grid(path, shown=shown, knows=strobe_column)
     if isinstance(grid, Fault):
         return StrobeSheet(empty, (grid,))
-    cells = SheetCells(grid, shown, strobe_column)
+    cells = SheetCells(grid, shown, strobe_column, STROBE_COLUMNS)
     missing = [name for name in ("setting", "rpm", "advance_deg") if name not in cells.at]
     if missing:
         named = ", ".join(repr(h) for h in grid.headers if h)[:120]
@@ -61,7 +61,7 @@ def read_strobe(path: Path, *, shown: str) -> StrobeSheet:
         chosen = {name: _word(cells, int(line), row, name, known, default) for name, (known, default) in _WORDS.items()}
         readings.append({"setting": cells.text(row, "setting", 200), "rpm": rpm, "advance_deg": advance, **chosen})
     table = pl.DataFrame(readings, schema=STROBE) if readings else empty
-    return StrobeSheet(table, tuple(cells.faults), tuple(cells.questions), grid.warnings)
+    return StrobeSheet(table, tuple(cells.faults), tuple(cells.questions), (*grid.warnings, *cells.warnings))
 
 
 def _word(cells: SheetCells, line: int, row: tuple[str, ...], name: str, known: tuple[str, ...], default: str | None) -> str | None:

@@ -1,18 +1,18 @@
 """The pull sheet: rows as the shop kept them, every cell checked, nothing dropped without a word."""
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from pullbook.handover import Fault
 from pullbook.sheets.cells import SheetCells, sheet_number
 from pullbook.sheets.grid import read_grid
-from pullbook.sheets.words import KNOCK_WORDS, NO, YES, fold, pull_column
+from pullbook.sheets.words import PULL_COLUMNS, fold, pull_column, said
 
-_KNOCK = {fold(w): word for word, also in KNOCK_WORDS.items() for w in (word, *also)}
+_KNOCK = said("knock")
 OWN_COLUMN = "found"
 """A column `pullbook new` writes to tell pulls apart while the sheet is filled in; no note of the shop's."""
-_YES, _NO = {fold(w) for w in YES}, {fold(w) for w in NO} | {""}
+_YES, _NO = set(said("yes")), set(said("no")) | {""}
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,16 +56,24 @@ def read_pull_sheet(path: Path, *, shown: str) -> PullSheet:
     grid = read_grid(path, shown=shown, knows=pull_column)
     if isinstance(grid, Fault):
         return PullSheet(shown, faults=(grid,))
-    cells = SheetCells(grid, shown, pull_column)
+    cells = SheetCells(grid, shown, pull_column, PULL_COLUMNS)
     if "file" not in cells.at:
         named = ", ".join(repr(h) for h in grid.headers if h)[:120]
         remedy = "name the column that holds the logs' file names `file`"
         return PullSheet(shown, faults=(Fault(shown, grid.header_line, None, f"the columns {named}", "a column `file`", remedy),))
     rows = [r for line, *values in grid.cells.itertuples() if (r := _pull_row(cells, int(line), tuple(values))) is not None]
+    rows = _without_row_numbers(rows, cells)
     if (lines := cells.unfiled) and rows:
         which = f"lines {lines[0]} to {lines[-1]}" if len(lines) > 1 else f"line {lines[0]}"
         cells.questions.append(f"{shown} {which}: {len(lines)} planned without a file name. Were they run?")
-    return PullSheet(shown, tuple(rows), tuple(cells.faults), tuple(cells.questions), grid.warnings)
+    return PullSheet(shown, tuple(rows), tuple(cells.faults), tuple(cells.questions), (*grid.warnings, *cells.warnings))
+
+
+def _without_row_numbers(rows: list[SheetRow], cells: SheetCells) -> list[SheetRow]:
+    """A column "run" that numbers the rows of a sheet with a log a row counts the day's pulls, not those inside a log."""
+    named = fold(cells.header("pull")) == "pull"
+    counts = [r.pull for r in rows] == list(range(1, len(rows) + 1)) and len({r.file for r in rows}) == len(rows) > 1
+    return [replace(r, pull=None) for r in rows] if counts and not named else rows
 
 
 def _pull_row(cells: SheetCells, line: int, row: tuple[str, ...]) -> SheetRow | None:

@@ -1,72 +1,30 @@
-"""What the columns and words of hand-kept sheets may be called, as data: folded spelling -> name of the contract."""
+"""What the columns and words of hand-kept sheets may be called (words/sheets.csv): folded spelling -> name of the contract."""
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from difflib import get_close_matches
 
 from pullbook.units import PRESSURE, TEMPERATURE
+from pullbook.vocabulary.wordlist import rows
 
-PULL_COLUMNS: Mapping[str, tuple[str, ...]] = {
-    "file": ("log", "logfile", "filename", "datei", "fichier", "archivo", "messung"),
-    "pull": ("pullno", "pullnr", "pullnumber", "run", "runno", "sweep"),
-    "setting": ("label", "settinglabel", "einstellung", "reglage", "ajuste", "regolazione"),
-    "initial_deg": ("initial", "initialtiming", "initialadvance", "base timing", "grundzundung"),
-    "total_deg": ("total", "totaltiming", "totaladvance", "gesamt"),
-    "baseline": ("isbaseline", "reference", "referenz", "reference setting"),
-    "time": ("clock", "clocktime", "uhrzeit", "heure", "hora", "ora"),
-    "pressure_kpa": ("pressure", "baro", "barometer", "luftdruck", "pression", "presion", "pressione"),
-    "temperature_c": ("temperature", "temp", "air", "airtemp", "airtemperature", "temperatur", "lufttemperatur"),
-    "humidity_pct": ("humidity", "rh", "relativehumidity", "feuchte", "luftfeuchte", "humidite", "humedad", "umidita"),
-    "oil_c": ("oil", "oiltemp", "oiltemperature", "ol", "huile"),
-    "coolant_c": ("coolant", "water", "coolanttemp", "watertemp", "wasser", "kuhlmittel"),
-    "knock": ("knockheard", "klopfen", "cliquetis", "ping", "detonation"),
-    "knock_rpm": ("knockrange", "knockat"),
-    "logger_file": ("logger", "loggerlog", "secondlog", "secondfile", "logger file name"),
-    "exclude": ("excluded", "leave out", "leftout", "skip"),
-    "notes": ("note", "comment", "comments", "remarks", "bemerkung", "bemerkungen", "remarque"),
-}
-STROBE_COLUMNS: Mapping[str, tuple[str, ...]] = {
-    "setting": PULL_COLUMNS["setting"],
-    "rpm": ("speed", "revs", "drehzahl", "crankrpm", "enginespeed"),
-    "advance_deg": ("advance", "reading", "timing", "degrees", "deg", "light"),
-    "direction": ("updown", "way"),
-    "source": ("from", "by"),
-    "scale": ("degreescale",),
-    "vacuum": ("vacuumadvance", "vac"),
-}
-YES = (
-    "yes",
-    "y",
-    "x",
-    "1",
-    "true",
-    "ja",
-    "j",
-    "oui",
-    "o",
-    "si",
-    "sì",
-    "sí",
-    "wahr",
-    "vrai",
-    "vero",
-    "verdadero",
-    "baseline",
-    "✓",
-    "✔",
-)
-NO = ("no", "n", "0", "false", "nein", "non", "falsch", "faux", "falso", "-", "–")
-KNOCK_WORDS: Mapping[str, tuple[str, ...]] = {
-    "heard": ("heard", "yes", "y", "knock", "knocking", "ping", "pinging", "loud", "ja", "oui", "si"),
-    "faint": ("faint", "slight", "a little", "light", "faintly", "trace", "leicht", "leger"),
-    "not heard": ("notheard", "no", "n", "none heard", "nothing heard", "nein", "non", "nothing", "nil"),
-    "not listened": ("notlistened", "nolistener", "nobody listened", "didnotlisten", "na", "notlistening", "?"),
-}
+
+def _table(which: str) -> dict[str, tuple[str, ...]]:
+    return {row["name"]: tuple(row["also"].split("|")) for row in rows("sheets") if row["table"] == which}
+
+
+PULL_COLUMNS: Mapping[str, tuple[str, ...]] = _table("pull")
+STROBE_COLUMNS: Mapping[str, tuple[str, ...]] = {"setting": PULL_COLUMNS["setting"]} | _table("strobe")
 _ACCENTS = str.maketrans("äöüáàâéèêëíìîóòôúùûñç", "aouaaaeeeeiiiooouuunc")
 _UNITS = {
     "kpa": "kPa", "hpa": "hPa", "mbar": "hPa", "inhg": "inHg", "psi": "psi",
     "c": "°C", "degc": "°C", "f": "°F", "degf": "°F", "k": "K",
 }  # fmt: skip
+
+
+_DEGREES = re.compile(r"(?:deg(?:rees|res)?|grad[oi]?s?|btdc|crank)+$")
+CLOSE = 0.84
+"""How like a column's name, as a share of matching letters, a slip of the pen is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +56,33 @@ def strobe_column(header: str) -> Column | None:
     return _column_of(header, _STROBE_NAMES)
 
 
+def said(which: str) -> dict[str, str]:
+    """Folded word -> the word of the contract, of one table of words/sheets.csv.
+
+    Examples
+    --------
+    >>> said("knock")[fold("nicht gehört")]
+    'not heard'
+    """
+    return {fold(w) or w: name for name, also in _table(which).items() for w in (name, *also)}
+
+
+def misspelt(header: str, columns: Iterable[str], taken: Mapping[str, object]) -> str | None:
+    """The column, not yet there, whose name a header nearly is, or None.
+
+    Examples
+    --------
+    >>> [misspelt(header, PULL_COLUMNS, {}) for header in ("Inital deg", "Knok", "Temprature", "gear")]
+    ['initial_deg', 'knock', 'temperature_c', None]
+    """
+    free = [name for name in columns if name not in taken]
+    own = {fold(stem): name for name in free for stem, _, unit in (name.rpartition("_"),) if unit in ("deg", "kpa", "c", "pct")}
+    own |= {fold(name): name for name in free}
+    near = {word: name for word, name in own.items() if len(word) > 4}
+    found = get_close_matches(fold(header), near, n=1, cutoff=CLOSE)
+    return near[found[0]] if found else None
+
+
 @dataclass(frozen=True, slots=True)
 class _Names:
     """Folded spellings of one column: the whole ``names``, and the ``stems`` a unit may follow."""
@@ -125,9 +110,10 @@ def _column_of(header: str, table: tuple[_Names, ...]) -> Column | None:
     bare, unit = header[:100], None
     if bracket := re.fullmatch(r"([^\[(<{]*)[\[(<{]([^\])>}]*)[\])>}]\s*", bare):
         bare, unit = bracket[1], bracket[2]
-    folded = fold(bare)
+    folded = fold(bare).strip("?%#")
+    spelled = {folded, folded.strip("°"), _DEGREES.sub("", folded).strip("°")} - {""}
     for known in table:
-        if folded in known.names:
+        if spelled & known.names:
             convert = None if unit is None else _conversion(fold(unit).strip("°"), known.units)
             return Column(known.column, convert or _same)
         for stem in known.stems:

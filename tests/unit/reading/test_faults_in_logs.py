@@ -416,3 +416,12 @@ def test_dekanewton_metres_are_offered(tmp_path: Path) -> None:
     r = read(tmp_path, text, hints={"Couple": {"channel": "torque_nm", "unit": "daN·m"}})
     np.testing.assert_allclose(r.samples["torque_nm"].to_numpy(), p["torque_nm"], atol=0.06)
     assert next(c.unit for c in r.columns if c.channel == "power_kw") == "kW"
+
+
+def test_where_stretches_of_a_recording_meet_nothing_is_a_spike(tmp_path: Path) -> None:
+    """A recorder that runs only while the throttle is open: the top of one pull, then the foot of the next."""
+    p = pull(60)
+    lines = [f"{k / 10:.1f},{n:.0f},{m:.1f},30.0" for k, (n, m) in enumerate([*zip(p["rpm"], p["torque_nm"], strict=True)] * 2)]
+    r = read(tmp_path, log(lines))
+    assert r.samples["rpm"].null_count() == 0
+    assert not about(r, "spikes")

@@ -245,3 +245,42 @@ def test_light_readings_that_cannot_be_used(tmp_path: Path) -> None:
 def test_thousands_where_only_they_can_be_meant(tmp_path: Path) -> None:
     found = sheet(tmp_path, "file;Luftdruck (hPa)\nx.csv;1.013\ny.csv;972,5\n")
     assert [r.pressure_kpa for r in found.rows] == [101.3, 97.25]
+
+
+@pytest.mark.parametrize(
+    "headers",
+    [
+        "Datei;Einstellung;Statisch [°];Gesamtzündung °;Referenz;Luftdruck (hPa);Lufttemp. (°C);rel. Feuchte %;Klopfen;Bemerkungen",
+        "Nom du fichier;Réglage;Calage initial;Avance totale (°);Référence;Pression (hPa);Température;Humidité %;Cliquetis;Notes",
+        "Archivo;Ajuste;Avance inicial;Avance máximo;Referencia;Presión hPa;Temperatura;Humedad %;Picado;Observaciones",
+        "Nome file;Regolazione;Anticipo iniziale;Anticipo totale;Riferimento;Pressione mbar;Temp. aria;Umidità %;Battito;Nota",
+        "Filename;Seting;Inital deg;Totl deg;Baseline?;Baro mbar;Temprature C;Humidity %;Knok;Remarks",
+    ],
+    ids=["de", "fr", "es", "it", "slips of the pen"],
+)
+def test_sheets_of_five_countries(tmp_path: Path, headers: str) -> None:
+    found = sheet(tmp_path, f"{headers}\npull1.csv;A;12,0;34,5°;x;972,5;18,5;45;nicht gehört;kalt\n".encode())
+    assert found.faults == ()
+    (row,) = found.rows
+    assert (row.file, row.setting, row.initial_deg, row.total_deg, row.baseline) == ("pull1.csv", "A", 12.0, 34.5, True)
+    assert (row.pressure_kpa, row.temperature_c, row.humidity_pct, row.knock, row.notes) == (97.25, 18.5, 45.0, "not heard", "kalt")
+    assert [w.split("'")[1] for w in found.warnings] == (
+        ["Seting", "Inital deg", "Totl deg", "Temprature C", "Knok"] if "Seting" in headers else []
+    )
+
+
+def test_a_column_that_numbers_the_days_runs_is_no_pull_in_a_log(tmp_path: Path) -> None:
+    assert [r.pull for r in sheet(tmp_path, "run,file,setting\n1,a.csv,A\n2,b.csv,A\n3,c.csv,B\n").rows] == [None] * 3
+    assert [r.pull for r in sheet(tmp_path, "pull,file,setting\n1,a.csv,A\n2,b.csv,A\n").rows] == [1, 2]
+    assert [r.pull for r in sheet(tmp_path, "run,file,setting\n1,a.csv,A\n2,a.csv,A\n").rows] == [1, 2]
+
+
+def test_light_readings_in_words_of_the_shop(tmp_path: Path) -> None:
+    path = tmp_path / "strobe.csv"
+    path.write_text("Einstellung;Drehzahl;Zündzeitpunkt;Richtung;Quelle;Unterdruck\nA;3.000;28,5;ab;Licht;aus\n", encoding="cp1252")
+    found = read_strobe(path, shown="strobe.csv")
+    assert found.faults == ()
+    assert found.readings.row(0, named=True) == {
+        "setting": "A", "rpm": 3000.0, "advance_deg": 28.5, "direction": "down", "source": "light",
+        "scale": "crank", "vacuum": "off",
+    }  # fmt: skip

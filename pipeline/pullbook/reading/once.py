@@ -1,0 +1,45 @@
+"""One entry for what many rows of a sheet say alike: a shop reads one sentence with the lines, not a page of them."""
+
+import re
+from collections.abc import Iterable
+from dataclasses import replace
+
+from pullbook.handover import Fault
+
+SHOWN = 3
+_LINE = re.compile(r"(.*?\bline )(\d+)(\b.*)", re.DOTALL)
+
+
+def once(texts: Iterable[str]) -> list[str]:
+    """Sentences that differ in the first line number alone, as one sentence each; the order of the first ones is kept.
+
+    Examples
+    --------
+    >>> once([f"pulls.csv line {n}: knock says 'maybe'" for n in (2, 3, 4, 5, 9)] + ["Was it so?"])
+    ["pulls.csv lines 2, 3, 4 and 2 more: knock says 'maybe'", 'Was it so?']
+    """
+    lines: dict[tuple[str, str], list[str]] = {}
+    for text in texts:
+        found = _LINE.fullmatch(text)
+        place = lines.setdefault((found[1], found[3]) if found else (text, ""), [])
+        if found and found[2] not in place:
+            place.append(found[2])
+    return [before if not n else _joined(before, n, after) for (before, after), n in lines.items()]
+
+
+def _joined(before: str, n: list[str], after: str) -> str:
+    if len(n) == 1:
+        return f"{before}{n[0]}{after}"
+    more = f" and {len(n) - SHOWN} more" if len(n) > SHOWN else ""
+    return f"{before[:-1]}s {', '.join(n[:SHOWN])}{more}{after}"
+
+
+def once_faults(faults: Iterable[Fault]) -> list[Fault]:
+    """Faults alike but for their line, as the first of them, which says on how many lines more it stands."""
+    alike: dict[Fault, list[Fault]] = {}
+    for fault in faults:
+        alike.setdefault(replace(fault, line=None), []).append(fault)
+    return [
+        same[0] if len(same) == 1 else replace(same[0], found=f"{same[0].found} (and on {len(same) - 1} more lines)")
+        for same in alike.values()
+    ]
