@@ -145,26 +145,48 @@ def flipped_bits(root: Path, number: int, draw: random.Random) -> Tally:
 
 
 def race(root: Path, steps: int, *, hold: bool) -> Tally:
-    """Two runs at once while a reader looks: every revision once, never a mixed day.
+    """Runs at once while a reader looks: every revision once, never a mixed day.
 
-    With ``hold`` they are whole runs, of which the second waits for the first. Without, both only have each day's first revision to
-    write: an orphan of a killed run beside the next run, kept apart by the archive's own lock alone.
+    With ``hold`` they are whole runs: one holds the book until two others have said that they wait for it, and those two then race
+    for it. Without, both only have each day's first revision to write: an orphan of a killed run beside the next run, kept apart by
+    the archive's own lock alone.
     """
     steps = steps if hold else len(DAYS)
-    runs = [_started(root, "--stop", steps, *(["--hold"] if hold else [])) for _ in range(2)]
     tally = Tally(faults=1)
+    runs = _holder_and_two_waiting(root, steps, tally) if hold else [_started(root, "--stop", steps) for _ in range(2)]
     while any(run.poll() is None for run in runs):
         tally.lost += mixed(root)
-    said = [run.communicate()[0] for run in runs]
-    tally.lost += [f"a racing run ended with {run.returncode}" for run in runs if run.returncode]
-    if hold and not any("said waiting for the run of process" in text for text in said):
-        tally.lost.append("neither run waited for the other")
+    done: list[int] = []
+    for run in runs:
+        said = run.communicate()[0]
+        done += [int(line.split()[1]) for line in said.splitlines() if line.startswith("done ")]
+        tally.lost += [f"a racing run ended with {run.returncode}"] if run.returncode else []
+    if hold and sorted(done) != list(range(steps)):
+        tally.lost.append(f"the runs together did {sorted(done)}, not each of {steps} steps once")
     tally.lost += lost(root, range(steps))
     return tally
+
+
+def _holder_and_two_waiting(root: Path, steps: int, tally: Tally) -> list[subprocess.Popen[str]]:
+    """Three runs of which the first goes on only when the others have said that they wait: the trial does not hang on luck."""
+    first = _started(root, "--stop", steps, "--hold", "--linger")
+    assert first.stdout is not None
+    assert first.stdin is not None
+    held = first.stdout.readline()
+    tally.lost += [] if held == "held\n" else [f"the first run said {held!r} instead of holding the book"]
+    others = [_started(root, "--stop", steps, "--hold") for _ in range(2)]
+    for other in others:
+        assert other.stdout is not None
+        said = other.stdout.readline()
+        if f"said waiting for the run of process {first.pid} " not in said:
+            tally.lost.append(f"a run beside one that held the book said {said!r}")
+    first.stdin.write("go on\n")
+    first.stdin.flush()
+    return [first, *others]
 
 
 def _started(root: Path, *more: object) -> subprocess.Popen[str]:
     path = os.pathsep.join([str(HERE), *sys.path])
     environment = {**os.environ, "POLARS_MAX_THREADS": "1", "OMP_NUM_THREADS": "1", "PYTHONPATH": path}
     command = [sys.executable, "-m", "tests.faults.writer", str(root), *map(str, more)]
-    return subprocess.Popen(command, cwd=HERE, stdout=subprocess.PIPE, text=True, env=environment)
+    return subprocess.Popen(command, cwd=HERE, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, env=environment)

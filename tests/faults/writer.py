@@ -2,7 +2,8 @@
 
 Says `done <step> <revision>` after each step that the archive acknowledged. With ``--die-at`` it kills itself at the K-th point
 between (or in the middle of) file operations; with ``--full-at`` the disk is full after so many bytes. With
-``--hold`` it holds the book as a run does, waiting for another, and leaves alone what that one has done meanwhile.
+``--hold`` it holds the book as a run does, waiting for another, and leaves alone what that one has done meanwhile; with
+``--linger`` too it says `held` and goes on when a line comes on standard input.
 """
 
 import argparse
@@ -80,10 +81,14 @@ def main() -> int:
     given.add_argument("--die-at", type=int)
     given.add_argument("--full-at", type=int)
     given.add_argument("--hold", action="store_true")
+    given.add_argument("--linger", action="store_true")
     asked = given.parse_args()
     hold = None
     if asked.hold:
         hold = hold_book(asked.root.parent / ".pullbook", wait_s=300, say=lambda text: print(f"said {text}", flush=True))
+    if asked.linger:
+        print("held", flush=True)
+        sys.stdin.readline()
     arm(Doom(asked.die_at), asked.full_at)
     store = Store(asked.root)
     try:

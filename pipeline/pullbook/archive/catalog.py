@@ -88,27 +88,46 @@ def slips(root: Path) -> list[Path]:
 
 
 def scan(root: Path) -> pl.LazyFrame:
-    """The catalogue with slips laid over it, in no order; a missing one is empty, a damaged one is read from the seals instead."""
-    path = root / NAME
-    if not path.is_file():
+    """The catalogue with slips laid over it, in no order; a missing one is empty, a damaged one is read from the seals instead.
+
+    Slips are read before the catalogue, and the catalogue's bytes at once: a run that folds the one into the other meanwhile takes
+    no day from this reader.
+    """
+    over = [r for p in slips(root) if (r := _slip(p)) is not None]
+    data = _bytes(root)
+    if data is None:
         base = pl.LazyFrame(schema=CATALOG)
-    elif intact(root):
-        base = pl.scan_parquet(path, hive_partitioning=False)
+    elif _known(root, data):
+        base = pl.scan_parquet(data, hive_partitioning=False)
     else:
         base = frame(_sealed_rows(root)).lazy()
     there = base.collect_schema()
     base = base.select(pl.col(n).cast(t) if n in there else pl.lit(None, dtype=t).alias(n) for n, t in CATALOG.items())
-    fresh = slips(root)
-    if not fresh:
+    if not over:
         return base
-    over = frame(r for p in fresh if (r := _slip(p)) is not None).lazy()
-    return pl.concat([base.join(over, on=["engine", "day"], how="anti"), over])
+    laid = frame(over).lazy()
+    return pl.concat([base.join(laid, on=["engine", "day"], how="anti"), laid])
 
 
 def intact(root: Path) -> bool:
     """Whether catalog.parquet is byte for byte one that was written here."""
     try:
-        return file_hash(root / NAME) in json.loads((root / HASHES).read_bytes())
+        data = _bytes(root)
+    except OSError:
+        return False
+    return data is not None and _known(root, data)
+
+
+def _bytes(root: Path) -> bytes | None:
+    try:
+        return (root / NAME).read_bytes()
+    except (FileNotFoundError, NotADirectoryError):
+        return None
+
+
+def _known(root: Path, data: bytes) -> bool:
+    try:
+        return hashlib.sha256(data).hexdigest() in json.loads((root / HASHES).read_bytes())
     except (OSError, ValueError, TypeError):
         return False
 

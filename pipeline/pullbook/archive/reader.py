@@ -8,7 +8,7 @@ from typing import Any
 import polars as pl
 
 from pullbook.archive import catalog, switch
-from pullbook.archive.schema import KEYS
+from pullbook.archive.schema import KEYS, from_parquet
 from pullbook.archive.seal import Seal, SealDamaged, all_seals, read_seal, seal_path, stands
 from pullbook.archive.upgrade import upgraded
 from pullbook.book import natural, printable
@@ -82,7 +82,7 @@ class Reader:
         raise TimeoutError(f"{engine} / {day} is being written all the time")
 
     def _read(self, name: str, path: Path, seal: Seal) -> pl.DataFrame:
-        return upgraded(name, pl.read_parquet(path, hive_partitioning=False).drop(*KEYS), seal["schema"])
+        return upgraded(name, from_parquet(path).drop(*KEYS), seal["schema"])
 
     def _overtaken(self, engine: str, day: str, seal: Seal) -> bool:
         """Whether the day has another revision by now: no table changes before the journal makes the new seal readable."""

@@ -5,6 +5,7 @@ The two names are not called ``engine`` and ``day`` because readers make columns
 refuse a file that has them too.
 """
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import polars as pl
@@ -122,6 +123,26 @@ def to_parquet(name: str, table: pl.DataFrame, *, engine: str, day: str, revisio
     out = BytesIO()
     pq.write_table(table.to_arrow().cast(schema), out, compression="zstd", version="2.6")
     return out.getvalue()
+
+
+def from_parquet(path: Path, columns: list[str] | None = None) -> pl.DataFrame:
+    """One file of the archive as a table, all of it as it stood at one moment.
+
+    The bytes are taken at once: a reader that opens a path twice, for its footer and for its rows, would put the footer of one
+    revision to the rows of the next where a run replaces the file in between.
+
+    Raises
+    ------
+    OSError
+        It is not there, or cannot be read.
+    ValueError
+        Its content is damaged.
+    """
+    data = path.read_bytes()
+    try:
+        return pl.read_parquet(data, columns=columns, hive_partitioning=False)
+    except (pl.exceptions.PolarsError, pl.exceptions.PanicException) as fault:  # some flipped bits make the reader panic
+        raise ValueError(f"{path.name} is damaged: {str(fault)[:120]}") from fault
 
 
 def _arrow_type(kind: Any) -> "pa.DataType":

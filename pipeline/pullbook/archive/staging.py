@@ -12,7 +12,7 @@ from pullbook.archive.brief import brief
 from pullbook.archive.inputs import Input
 from pullbook.archive.kept import kept_file, kept_revisions, kept_seal, set_aside
 from pullbook.archive.names import partition
-from pullbook.archive.schema import SCHEMA_VERSION, TABLES, to_parquet
+from pullbook.archive.schema import SCHEMA_VERSION, TABLES, from_parquet, to_parquet
 from pullbook.archive.seal import FOLDER, NAME, Seal, file_hash, seal_bytes
 from pullbook.archive.switch import Step
 from pullbook.book import printable
@@ -106,9 +106,9 @@ def _keep(path: Path, keep: Path, sealed: str | None) -> str | None:
 
 def _revision_in(path: Path) -> int:
     try:
-        table = pl.read_parquet(path, columns=["revision"], hive_partitioning=False)
+        table = from_parquet(path, ["revision"])
         return int(table["revision"][0]) if table.height else 0
-    except Exception:  # a damaged file says nothing, in whatever way the reader puts it
+    except (OSError, ValueError, TypeError):  # a damaged file says nothing
         return 0
 
 

@@ -4,6 +4,7 @@ Nothing is changed, nothing is trusted by size or date. Damage is what the archi
 away since is listed, with what to do, and is no damage.
 """
 
+import time
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass
@@ -14,8 +15,12 @@ from pullbook.archive import catalog, switch
 from pullbook.archive.inputs import InputHashes, differences
 from pullbook.archive.kept import kept_file, kept_seals
 from pullbook.archive.names import decode
-from pullbook.archive.seal import FOLDER, Seal, SealDamaged, all_seals, file_hash, read_seal, seal_path
+from pullbook.archive.seal import FOLDER, NAME, Seal, SealDamaged, all_seals, file_hash, read_seal, seal_path
 from pullbook.book import Book, on_screen, printable
+
+_LOOKS = 20
+_SWITCH_S = 1.0
+"""Longest that a run takes to put a day's staged files in their places."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,24 +80,34 @@ class _Check:
         """Seals of every day and the files they name, staged ones of an unfinished switch included."""
         paths = set(all_seals(self.root)) | {p for p, _ in self._half_written()}
         for path in sorted(paths):
-            engine, day = (decode(part.partition("=")[2]) for part in path.relative_to(self.root).parts[1:3])
-            moved = dict(self._half_written()).get(path, {})
             shown = path.relative_to(self.root).as_posix()
-            try:
-                seal = read_seal(moved.get(shown, path))
-            except SealDamaged as fault:
-                remedy = "take it from a backup, or run `pullbook run`, which makes the day again from its logs"
-                self._harm("damaged_seal", path, str(fault), remedy, engine, day)
-                self.unsealed.add(path.parent.relative_to(self.root / FOLDER))
-                continue
-            if seal is None:
-                continue
-            self.days[shown] = seal
-            remedy = self._compare_inputs(seal)
-            for listed in seal["files"].values():
-                place = self.root / listed["file"]
-                self.sealed.add(place)
-                self._check_file(moved.get(listed["file"], place), place, listed["sha256"], seal, remedy)
+            for _ in range(_LOOKS):  # a run may write the day while it is read: what was found of a revision that went is void
+                before = len(self.damage), len(self.inputs), self.files, self.bytes
+                moved = dict(self._half_written()).get(path, {})
+                self._day(path, shown, moved)
+                if len(self.damage) == before[0] or not _moved_on(moved.get(shown, path), self.days.get(shown)):
+                    break
+                del self.damage[before[0] :], self.inputs[before[1] :]
+                self.files, self.bytes = before[2:]
+                self.unsealed.discard(path.parent.relative_to(self.root / FOLDER))
+
+    def _day(self, path: Path, shown: str, moved: dict[str, Path]) -> None:
+        engine, day = (decode(part.partition("=")[2]) for part in path.relative_to(self.root).parts[1:3])
+        try:
+            seal = read_seal(moved.get(shown, path))
+        except SealDamaged as fault:
+            remedy = "take it from a backup, or run `pullbook run`, which makes the day again from its logs"
+            self._harm("damaged_seal", path, str(fault), remedy, engine, day)
+            self.unsealed.add(path.parent.relative_to(self.root / FOLDER))
+            return
+        if seal is None:
+            return
+        self.days[shown] = seal
+        remedy = self._compare_inputs(seal)
+        for listed in seal["files"].values():
+            place = self.root / listed["file"]
+            self.sealed.add(place)
+            self._check_file(moved.get(listed["file"], place), place, listed["sha256"], seal, remedy)
 
     def _half_written(self) -> Iterator[tuple[Path, dict[str, Path]]]:
         for folder in switch.unfinished(self.root):
@@ -186,21 +201,31 @@ class _Check:
             if journal is None:
                 word = "left by a run that ended before it had all of a day"
                 self._note("uncommitted", folder, word, "nothing is lost; the next `pullbook run` clears it")
-            else:
+            elif _stays(folder):
                 head = journal[0]
                 word = f"the switch to revision {head['revision']} was not finished"
                 remedy = "run `pullbook run`, which finishes it; nothing is lost"
                 self._harm("half_written", folder, word, remedy, head["engine"], head["day"], head["revision"])
-        seals = {path.parent.relative_to(self.root / FOLDER) for path in all_seals(self.root)}
         for path in self._tables():
             part = Path(*path.relative_to(self.root).parts[1:3])
-            if path in self.sealed or part in self.unsealed:
+            if path in self.sealed or part in self.unsealed or self._sealed_since(path, part):
                 continue
-            if part in seals:
+            if (self.root / FOLDER / part / NAME).exists():
                 self._harm("stray", path, "no seal names this file, yet readers would count it", "move it out of the archive")
             else:
                 remedy = "run `pullbook run`, which makes the day again from its logs, or take the archive's _days/ from a backup"
                 self._harm("unsealed", path, "its day has no seal", remedy)
+
+    def _sealed_since(self, path: Path, part: Path) -> bool:
+        """Whether a run has written the file's day since its seal was looked for, or is writing it."""
+        place = self.root / FOLDER / part / NAME
+        if any(path == place for path, _ in self._half_written()):
+            return True
+        try:
+            seal = read_seal(place)
+        except SealDamaged:
+            return False
+        return seal is not None and any(self.root / listed["file"] == path for listed in seal["files"].values())
 
     def _tables(self) -> Iterator[Path]:
         for folder in sorted(self.root.iterdir()):
@@ -214,7 +239,7 @@ class _Check:
         path = self.root / catalog.NAME
         if not self.days and not path.exists():
             return
-        if not catalog.intact(self.root):
+        if not (catalog.intact(self.root) or catalog.intact(self.root)):  # a run may have put another there at the first look
             word = "it is not there" if not path.exists() else "its content is not what was written"
             if path.exists() or not catalog.slips(self.root):
                 self._harm("catalog", path, word, "run `pullbook run`, which makes it again from the days' seals; nothing is lost")
@@ -236,6 +261,25 @@ class _Check:
     def _note(self, what: str, path: Path, found: str, remedy: str, seal: Seal | None = None) -> None:
         who = (printable(seal["engine"]), printable(seal["day"]), int(seal["revision"])) if seal else (None, None, None)
         self.notes.append(Finding(what, self.book.shown(path), found, remedy, *who))
+
+
+def _moved_on(path: Path, read: Seal | None) -> bool:
+    """Whether a day's seal is another one now than the one ``read``."""
+    try:
+        now = read_seal(path)
+    except SealDamaged:
+        return False
+    return now != read
+
+
+def _stays(folder: Path) -> bool:
+    """Whether a half-written switch stays so: one that a run is just making is over in a moment."""
+    end = time.monotonic() + _SWITCH_S
+    while (folder / switch.JOURNAL).exists():
+        if time.monotonic() > end:
+            return True
+        time.sleep(0.02)
+    return False
 
 
 def as_text(told: dict[str, Any]) -> str:

@@ -1,12 +1,14 @@
 """A day goes in whole, comes out as it was, and nothing it replaces is lost."""
 
+import random
+from contextlib import suppress
 from pathlib import Path
 
 import polars as pl
 import pytest
 
 from pullbook.archive import switch
-from pullbook.archive.schema import TABLES
+from pullbook.archive.schema import TABLES, from_parquet, to_parquet
 from pullbook.archive.store import Store
 
 from .made_up import inputs, record, tables, writing
@@ -214,3 +216,24 @@ def test_further_columns_of_odd_kinds_are_kept_as_text(store: Store) -> None:
 def snapshot(root: Path) -> dict[str, tuple[int, int]]:
     """Every file below ``root`` with size and date."""
     return {p.relative_to(root).as_posix(): (p.stat().st_size, p.stat().st_mtime_ns) for p in root.rglob("*") if p.is_file()}
+
+
+def test_a_catalogue_asked_for_before_a_run_ended_is_read_as_it_stood(store: Store) -> None:
+    store.write_day(ENGINE, DAY, **writing())
+    store.update_catalog()
+    asked = store.catalog()
+    for number in range(9):  # the next run's catalogue is longer than the footer of the old one says
+        store.write_day(f"engine {number}", DAY, **writing(engine=f"engine {number}"))
+    store.update_catalog()
+    assert asked.collect()["engine"].to_list() == [ENGINE]
+    assert store.catalog().collect().height == 10
+
+
+def test_a_damaged_table_is_an_error_that_can_be_caught(tmp_path: Path) -> None:
+    path, draw = tmp_path / "best.parquet", random.Random(7)
+    whole = to_parquet("best", tables()["best"], engine=ENGINE, day=DAY, revision=1)
+    for _ in range(300):
+        where = draw.randrange(len(whole))
+        path.write_bytes(whole[:where] + bytes([whole[where] ^ 1 << draw.randrange(8)]) + whole[where + 1 :])
+        with suppress(ValueError):
+            from_parquet(path)

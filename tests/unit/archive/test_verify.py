@@ -2,6 +2,8 @@
 
 import json
 import os
+import threading
+import time
 from pathlib import Path
 
 import pytest
@@ -211,3 +213,31 @@ def test_a_seal_that_names_files_outside_is_no_seal(tmp_path: Path) -> None:
     path.write_bytes(seal_bytes({"revision": 1, "files": {"best": {"file": "../../secret"}}}))
     with pytest.raises(SealDamaged, match="outside"):
         read_seal(path)
+
+
+def test_a_run_going_on_meanwhile_is_no_damage_and_tears_no_table(book: Book) -> None:
+    store, more = Store(book.archive), Store(book.archive)
+    ended = threading.Event()
+
+    def write() -> None:
+        number = 0
+        while not ended.is_set():
+            number += 1
+            new = writing(f"{number % 10}", torque=100.0 + number)
+            store.write_day(ENGINE, DAY, **{**new, "inputs": InputHashes(book).of_day(ENGINE, DAY)}, again=True)
+            store.write_day(f"engine {number}", DAY, **new)
+            if number % 3 == 0:
+                store.update_catalog()
+
+    writer = threading.Thread(target=write)
+    writer.start()
+    try:
+        end, looks = time.monotonic() + 1.5, 0
+        while time.monotonic() < end or not looks:
+            assert not verify(book)["damage"]
+            torques = {n: set(t["torque_nm"]) for n, t in more.read_tables(ENGINE, DAY, ["samples", "setting_curves"]).items()}
+            assert len(set().union(*torques.values())) == 1
+            looks += 1
+    finally:
+        ended.set()
+        writer.join()
