@@ -84,7 +84,7 @@ def run_time(
     blocks
         Shape (n,): headers above each row; a restart under a new header needs no more proof.
     """
-    if len(seconds) > 1 and bool((np.diff(seconds) > 0).all()):
+    if len(seconds) > 1 and bool((seconds[1:] > seconds[:-1]).all()):
         return RunningTime(seconds - seconds[0], np.zeros(len(seconds), np.int64), None, ())
     t = seconds.astype(float).copy()
     remarks: list[str] = []

@@ -6,6 +6,7 @@ import numpy.typing as npt
 from pullbook.measure.spikes import spikes
 
 Array = npt.NDArray[np.float64]
+PIECE = 16_384
 SENTINELS = (
     -999.0, -9999.0, -99999.0, -999.9, -999.25, -99.0, -99.9, 999.0, 999.9, 9999.0, 9999.9, 99999.0, 999999.0, 65535.0, 65534.0,
     6553.5, 655.35, 32767.0, -32768.0, 32768.0, 3276.7, -3276.8, 327.67, -327.68, 2147483647.0, -2147483648.0, 4294967295.0,
@@ -117,9 +118,7 @@ def _ratio(rpm: Array, reference: Array, under: Array | None) -> Array:
 def speed_spikes(rpm: Array) -> npt.NDArray[np.bool_]:
     """Single rpm samples or short bursts that no crankshaft could follow; only looked at closely where something stands off."""
     out = np.zeros(len(rpm), bool)
-    with np.errstate(invalid="ignore"):
-        steps = np.diff(rpm)
-    if len(steps) and steps.min() >= -120.0 and steps.max() <= 120.0:  # with a NaN neither holds
+    if len(rpm) > 1 and _steps_within(rpm, 120.0):
         return out
     good = np.flatnonzero(np.isfinite(rpm))
     x = rpm[good]
@@ -160,6 +159,15 @@ def _moves(rpm: Array, rows: npt.NDArray[np.bool_]) -> bool:
     low, high = extremes(rpm[rows])
     lowest, highest = extremes(rpm)
     return high - low >= min(300.0, 0.5 * (highest - lowest))
+
+
+def _steps_within(values: Array, most: float) -> bool:
+    """Whether no step from row to row is larger (with a NaN it is not so), looked at in pieces that stay in the cache."""
+    for at in range(0, len(values) - 1, PIECE):
+        steps = np.diff(values[at : at + PIECE + 1])
+        if not (steps.min() >= -most and steps.max() <= most):
+            return False
+    return True
 
 
 def never_moves(values: Array) -> bool:

@@ -130,7 +130,8 @@ def _from_numbers(column: Column, rpm: Array, blocks: npt.NDArray[np.int64] | No
         elif 1e9 < known[0] * scale < 4e9:
             day_one = started_at(known[0] * scale)
     scale *= column.factor
-    running = run_time(column.values * scale, clock_face=scale == 86_400.0, unit_scale=scale, blocks=blocks)
+    seconds = column.values if scale == 1.0 else column.values * scale
+    running = run_time(seconds, clock_face=scale == 86_400.0, unit_scale=scale, blocks=blocks)
     column.channel = None
     for remark in running.remarks:
         talk.warn(remark)

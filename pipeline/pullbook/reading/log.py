@@ -22,7 +22,8 @@ from pullbook.handover import ColumnRead, Fault, LogReading
 from pullbook.text.grid import read_grid
 from pullbook.text.plain import read_plain
 from pullbook.text.raw import RawLog
-from pullbook.text.text import read_text
+from pullbook.text.straight import read_straight
+from pullbook.text.text import clean_text, read_bytes, read_text
 from pullbook.vocabulary.claims import claims, weather_question
 
 Array = npt.NDArray[np.float64]
@@ -54,19 +55,34 @@ def read_log(
     LogReading
         ``error`` set where the log cannot be used; ``segments`` are found elsewhere.
     """
-    text = read_text(path, shown=shown)
-    if isinstance(text, Fault):
-        return refused(shown, text)
-    encoding = text.encoding
-    raw: RawLog | Fault | None = read_plain(text, shown=shown)
-    if raw is None and not text.data:
-        text = read_text(path, shown=shown)
-    if raw is None:
-        raw = text if isinstance(text, Fault) else read_grid(text, shown=shown)
-    del text  # the bytes are not needed any more
+    table = _read_table(path, shown)
+    if isinstance(table, Fault):
+        return refused(shown, table)
+    raw, encoding = table
     if isinstance(raw, Fault):
         return refused(shown, raw, encoding=encoding)
     return understand_log(raw, encoding, shown=shown, hints=hints or {}, displacement_l=displacement_l, advance_scale=advance_scale)
+
+
+def _read_table(path: Path, shown: str) -> tuple[RawLog | Fault, str] | Fault:
+    """A log's cells and encoding by the shortest way that proves them; its bytes are let go on the way."""
+    data = read_bytes(path, shown=shown)
+    if isinstance(data, Fault):
+        return data
+    if (straight := read_straight(data, shown=shown)) is not None:
+        return straight
+    text = clean_text(data, shown=shown)
+    del data
+    if isinstance(text, Fault):
+        return text
+    encoding = text.encoding
+    raw: RawLog | Fault | None = read_plain(text, shown=shown)
+    if raw is None and not text.data:
+        again = read_text(path, shown=shown)
+        if isinstance(again, Fault):
+            return again
+        text = again
+    return read_grid(text, shown=shown) if raw is None else raw, encoding
 
 
 def refused(

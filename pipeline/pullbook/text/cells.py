@@ -3,6 +3,7 @@
 import re
 from collections import Counter
 from collections.abc import Sequence
+from functools import lru_cache
 
 from pullbook.vocabulary.units_text import unit_of
 from pullbook.vocabulary.wordlist import rows
@@ -15,6 +16,8 @@ TIME = re.compile(
 DATE = re.compile(r"\d{1,4}[-./]\d{1,2}[-./]\d{1,4}")
 MISSING = frozenset(row["word"] for row in rows("cells") if row["means"] == "missing")
 SWITCH = {row["word"]: 1.0 if row["means"] == "on" else 0.0 for row in rows("cells") if row["means"] != "missing"}
+LONG = 40
+"""Cells up to this length are remembered: the same sampled cells are asked about again and again."""
 _LABEL = re.compile(r"[^\W\d_]{2,}")
 _TAIL = re.compile(r"[-+]?\d+(?:[.,]\d+)? ?([A-Za-z°µ%][^\d\s]{0,7})")
 DELIMITERS = ("\t", ";", ",", "|")
@@ -25,11 +28,21 @@ _NOON = re.compile(r"(\d) +([AaPp]\.?[Mm]\b)")
 
 def is_number(cell: str) -> bool:
     """Whether a cell reads as a number in some country."""
-    return NUMBER.fullmatch(cell) is not None
+    return _number(cell) if len(cell) < LONG else NUMBER.fullmatch(cell) is not None
 
 
 def is_value(cell: str) -> bool:
     """Whether a cell is what a data row holds: a number, a time, a date (not a word, not a blank)."""
+    return _value(cell) if len(cell) < LONG else _value.__wrapped__(cell)
+
+
+@lru_cache(4096)
+def _number(cell: str) -> bool:
+    return NUMBER.fullmatch(cell) is not None
+
+
+@lru_cache(4096)
+def _value(cell: str) -> bool:
     if NUMBER.fullmatch(cell) or TIME.fullmatch(cell) or DATE.fullmatch(cell):
         return True
     tail = _TAIL.fullmatch(cell)

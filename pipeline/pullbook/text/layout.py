@@ -8,7 +8,6 @@ import polars as pl
 from pullbook.text.cells import DATE, DELIMITERS, MISSING, TIME, decide_delimiter, is_number, split
 from pullbook.text.header import Header, find_header
 from pullbook.text.numbers import Marks, decide_marks
-from pullbook.text.text import Text
 
 HEAD = 20_000
 TOP = 70
@@ -38,10 +37,17 @@ class Layout:
     rows: tuple[tuple[str, ...], ...]
 
 
-def lay_out(text: Text) -> Layout | None:
-    """Judge the layout; None where the sampled rows leave a doubt that only the whole file can settle."""
-    data = text.data
-    top = data[:HEAD].decode("utf-8", "replace").split("\n")
+def lay_out(data: bytes, head_lines: bytes | None = None) -> Layout | None:
+    """Judge the layout; None where the sampled rows leave a doubt that only the whole file can settle.
+
+    Parameters
+    ----------
+    data
+        Lines that end in a line feed.
+    head_lines
+        The first lines as UTF-8, as many as in ``data``, where those have another encoding.
+    """
+    top = (data if head_lines is None else head_lines)[:HEAD].decode("utf-8", "replace").split("\n")
     if len(data) > HEAD:
         top.pop()
     numbered = [(i + 1, t) for i, t in enumerate(top) if t.strip(" \t;,\x0c\x1a")][:TOP]

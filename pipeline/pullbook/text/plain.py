@@ -4,14 +4,20 @@ Clean bytes go as they are; a messy log is mended first (:mod:`mend`): its odd l
 stays bytes. Where that is not enough None is returned and the general way of :mod:`grid` is taken; all three give one table.
 """
 
+from concurrent.futures import ThreadPoolExecutor
+
 import polars as pl
 from polars.exceptions import PolarsError
 
 from pullbook.text.encoding import count_byte
 from pullbook.text.layout import Layout, lay_out
+from pullbook.text.line_bytes import THREADS
 from pullbook.text.mend import mend
 from pullbook.text.raw import RawLog
 from pullbook.text.text import MARK, Text
+
+MANY = 100_000
+"""Rows from which a second thread pays."""
 
 
 def read_plain(text: Text, *, shown: str) -> RawLog | None:
@@ -29,7 +35,7 @@ def read_plain(text: Text, *, shown: str) -> RawLog | None:
     RawLog or None
         Numbers for numeric columns, text for clocks and words; None where the general way must look.
     """
-    layout = lay_out(text)
+    layout = lay_out(text.data)
     if layout is None:
         return None
     if _is_clean(text.data, layout):
@@ -37,7 +43,7 @@ def read_plain(text: Text, *, shown: str) -> RawLog | None:
         cells = parse(text.data, layout, skip=layout.head.first_data - 1, rows=rows, decimal_comma=layout.decimal == ",")
         if cells is not None:
             lines = pl.int_range(layout.head.first_data, layout.head.first_data + rows, eager=True)
-            return _raw(layout, cells, lines, None, 0, text.warnings)
+            return raw_log(layout, cells, lines, None, 0, text.warnings)
     mended = mend(text, layout, name=shown.rsplit("/", 1)[-1])
     if mended is None:
         return None
@@ -46,7 +52,7 @@ def read_plain(text: Text, *, shown: str) -> RawLog | None:
     if cells is None:
         return None
     blocks = pl.Series(mended.blocks) if mended.blocks is not None else None
-    return _raw(layout, cells, pl.Series(mended.lines), blocks, mended.dropped, (*text.warnings, *mended.warnings))
+    return raw_log(layout, cells, pl.Series(mended.lines), blocks, mended.dropped, (*text.warnings, *mended.warnings))
 
 
 def _is_clean(data: bytes, layout: Layout) -> bool:
@@ -70,8 +76,11 @@ def last_is_shorter(data: bytes, offset: int) -> bool:
     return not before or last < min(before)
 
 
-def parse(data: bytes, layout: Layout, *, skip: int, rows: int, decimal_comma: bool) -> pl.DataFrame | None:
-    """Cells by the library's parser, strict: None where any cell of a numeric column is no number or the rows do not add up."""
+def parse(data: bytes, layout: Layout, *, skip: int, rows: int, decimal_comma: bool, counted: bool = True) -> pl.DataFrame | None:
+    """Cells by the library's parser, strict: None where any cell of a numeric column is no number or the rows do not add up.
+
+    ``counted``: the delimiters were counted before; else they are where a last cell is blank, which may be that of a short row.
+    """
     schema = {str(k): pl.String() if word else pl.Float64() for k, word in enumerate(layout.words)}
     try:
         cells = pl.read_csv(
@@ -82,15 +91,27 @@ def parse(data: bytes, layout: Layout, *, skip: int, rows: int, decimal_comma: b
         return None
     if cells.height != rows or any(cells[c].null_count() != rows for c in cells.columns[layout.named :]):
         return None
-    # column by column, so that the parser's pieces are let go as they are joined
-    cells = pl.DataFrame([cells.drop_in_place(str(k)).rechunk() for k in range(layout.named)])
+    if not counted and cells[cells.columns[-1]].null_count():
+        delimiters = count_byte(data, layout.delimiter.encode(), layout.offset)
+        if delimiters != rows * (layout.head.width - 1):
+            return None
+    cells = _joined(cells, layout.named)
     texts = [c for c in cells.columns if cells[c].dtype == pl.String]
     return cells.with_columns(pl.col(texts).str.strip_chars(' "')) if texts else cells
 
 
-def _raw(
+def _joined(cells: pl.DataFrame, named: int) -> pl.DataFrame:
+    """The named columns in one piece each: two at a time, and the parser's pieces are let go as they are joined."""
+    many = cells.height > MANY
+    parts = {k: cells.drop_in_place(str(k)) for k in range(named)}
+    with ThreadPoolExecutor(THREADS if many else 1) as pool:
+        return pl.DataFrame(list(pool.map(lambda k: parts.pop(k).rechunk(), range(named))))
+
+
+def raw_log(
     layout: Layout, cells: pl.DataFrame, lines: pl.Series, blocks: pl.Series | None, dropped: int, warnings: tuple[str, ...]
 ) -> RawLog:
+    """The table as the other ways hand it over."""
     head = layout.head
     return RawLog(
         headers=head.names[: layout.named], unit_row=head.units[: layout.named], cells=cells, lines=lines.cast(pl.Int64),

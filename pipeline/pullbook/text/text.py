@@ -57,7 +57,13 @@ class Text:
 
 
 def read_text(path: Path, *, shown: str) -> Text | Fault:
-    """Read a log's bytes and bring them to UTF-8 lines.
+    """Read a log's bytes and bring them to UTF-8 lines: :func:`read_bytes`, then :func:`clean_text`."""
+    data = read_bytes(path, shown=shown)
+    return data if isinstance(data, Fault) else clean_text(data, shown=shown)
+
+
+def read_bytes(path: Path, *, shown: str) -> bytes | Fault:
+    """Read a log's bytes.
 
     Parameters
     ----------
@@ -68,37 +74,34 @@ def read_text(path: Path, *, shown: str) -> Text | Fault:
 
     Returns
     -------
-    Text or Fault
-        A fault where the file cannot be opened, is empty, too long, binary, a picture, a document or markup.
+    bytes or Fault
+        A fault where the file cannot be opened, is empty, too long, a picture, a document or markup.
     """
-
-    def fault(found: str, expected: str = _TABLE, remedy: str = _EXPORT, line: int | None = None) -> Fault:
-        return Fault(shown, line, None, found, expected, remedy)
-
     try:
         with os.fdopen(_open_at_once(path), "rb") as file:
             about = os.fstat(file.fileno())
             if not stat.S_ISREG(about.st_mode):
-                return fault("something that is no regular file", "a regular file", "move it out of the day folder")
+                return _fault(shown, "something that is no regular file", "a regular file", "move it out of the day folder")
             if about.st_size > MAX_BYTES:
-                return fault(
-                    f"{about.st_size / 1e6:.0f} MB", f"at most {MAX_BYTES / 1e6:.0f} MB a log", "split the log into shorter files"
-                )
+                found = f"{about.st_size / 1e6:.0f} MB"
+                return _fault(shown, found, f"at most {MAX_BYTES / 1e6:.0f} MB a log", "split the log into shorter files")
             data = file.read(about.st_size + 1)
     except OSError as trouble:
-        return fault(
-            f"a file that cannot be read ({(trouble.strerror or 'unknown trouble').lower()})",
-            "a readable file",
-            "give the right to read it",
-        )
+        found = f"a file that cannot be read ({(trouble.strerror or 'unknown trouble').lower()})"
+        return _fault(shown, found, "a readable file", "give the right to read it")
     if not data[:4096].strip(_NOTHING) and not data.strip(_NOTHING):
-        return fault("an empty file" if not data else "a file without any text")
+        return _fault(shown, "an empty file" if not data else "a file without any text")
     if what := _what_else(data):
-        return fault(what, line=1 if what == "a web page or other markup" else None)
+        return _fault(shown, what, line=1 if what == "a web page or other markup" else None)
+    return data
+
+
+def clean_text(data: bytes, *, shown: str) -> Text | Fault:
+    """A log's bytes as UTF-8 lines; a fault where they are binary, or a line is longer than any log's."""
     decoded, encoding = to_utf8(data)
     del data
     if encoding is None or _looks_binary(decoded):
-        return fault("binary data, no text")
+        return _fault(shown, "binary data, no text")
     warnings: list[str] = []
     if b"\x00" in decoded or MARK in decoded:
         if b"\x00" in decoded:
@@ -112,9 +115,13 @@ def read_text(path: Path, *, shown: str) -> Text | Fault:
     decoded = plain_spaces(decoded)
     if b'"' in decoded[:JOIN]:
         decoded = _join_quoted_names(decoded)
-    if (line := _long_line(decoded)) is not None:
-        return fault(f"a line of more than {MAX_LINE} characters", line=line)
+    if (line := long_line(decoded)) is not None:
+        return _fault(shown, f"a line of more than {MAX_LINE} characters", line=line)
     return Text(decoded, encoding, tuple(warnings))
+
+
+def _fault(shown: str, found: str, expected: str = _TABLE, remedy: str = _EXPORT, line: int | None = None) -> Fault:
+    return Fault(shown, line, None, found, expected, remedy)
 
 
 def _join_quoted_names(data: bytes) -> bytes:
@@ -169,7 +176,7 @@ def _looks_binary(data: bytes) -> bool:
     return b"\n" not in data and data.count(0) > 0.5 * len(data)
 
 
-def _long_line(data: bytes) -> int | None:
+def long_line(data: bytes) -> int | None:
     """Number of the first line that is longer than any log's, found by jumping from limit to limit."""
     start, size = 0, len(data)
     while size - start > MAX_LINE:
