@@ -76,15 +76,18 @@ def last_is_shorter(data: bytes, offset: int) -> bool:
     return not before or last < min(before)
 
 
-def parse(data: bytes, layout: Layout, *, skip: int, rows: int, decimal_comma: bool, counted: bool = True) -> pl.DataFrame | None:
+def parse(
+    data: bytes, layout: Layout, *, skip: int, rows: int, decimal_comma: bool, counted: bool = True, quoted: bool = False
+) -> pl.DataFrame | None:
     """Cells by the library's parser, strict: None where any cell of a numeric column is no number or the rows do not add up.
 
     ``counted``: the delimiters were counted before; else they are where a last cell is blank, which may be that of a short row.
+    ``quoted``: numbers may stand in quotes.
     """
     schema = {str(k): pl.String() if word else pl.Float64() for k, word in enumerate(layout.words)}
     try:
         cells = pl.read_csv(
-            data, separator=layout.delimiter, has_header=False, skip_rows=skip, quote_char=None, schema=schema,
+            data, separator=layout.delimiter, has_header=False, skip_rows=skip, quote_char='"' if quoted else None, schema=schema,
             decimal_comma=decimal_comma, null_values=list(layout.tokens) or None, truncate_ragged_lines=False,
         )  # fmt: skip
     except PolarsError:

@@ -1,7 +1,7 @@
 """The shortest way: a log of numbers alone goes straight to the library's parser, which is then the proof of its bytes.
 
-The strict parser refuses every byte that no number has (quotes, NULs, letters, the other encoding, a lone return), so the body
-need not be looked at for them before. What it would pass over in silence is looked for: short rows, blank lines, a point where
+The strict parser refuses every byte that no number has (NULs, letters, the other encoding, a lone return) and quotes that do not
+pair off around one, so the body need not be looked at for them before. What it would pass over in silence is looked for: short rows, blank lines, a point where
 the comma is the mark, a last line that was cut off. Where anything is left open the other ways are taken (:mod:`plain`).
 """
 
@@ -11,6 +11,7 @@ from pullbook.handover import Fault
 from pullbook.text.encoding import count_byte
 from pullbook.text.layout import lay_out
 from pullbook.text.plain import last_is_shorter, parse, raw_log
+from pullbook.text.quotes import often_quoted
 from pullbook.text.raw import RawLog
 from pullbook.text.text import EDGE, MARK, clean_text, long_line
 
@@ -48,7 +49,8 @@ def read_straight(data: bytes, *, shown: str) -> tuple[RawLog, str] | None:
         return None
     rows = count_byte(data, b"\n", layout.offset) + (not ends)
     skip, comma = layout.head.first_data - 1, layout.decimal == ","
-    cells = parse(data, layout, skip=skip, rows=rows, decimal_comma=comma, counted=False)
+    quoted = often_quoted(data, layout)
+    cells = parse(data, layout, skip=skip, rows=rows, decimal_comma=comma, counted=False, quoted=quoted)
     if cells is None:
         return None
     lines = pl.int_range(skip + 1, skip + 1 + rows, eager=True)
