@@ -15,7 +15,9 @@ from pullbook.handover import Fault, LogReading
 from pullbook.reading.log import read_log
 from pullbook.text.grid import read_grid
 from pullbook.text.plain import read_plain
-from pullbook.text.text import read_text
+from pullbook.text.raw import RawLog
+from pullbook.text.straight import read_straight
+from pullbook.text.text import clean_text, read_text
 from tests.property.written_log import FAULTS, Dialect, Written, damaged, dialects, write
 
 QUICK = settings(
@@ -44,6 +46,34 @@ def logs(draw: st.DrawFn) -> tuple[Dialect, Written]:
     rpm = np.round(2500 + draw(st.sampled_from([12, 25, 40])) * np.arange(rows) + rng.normal(0, 2, rows))
     torque = draw(st.sampled_from([60, 200, 420])) * (1 - 1e-8 * (rpm - 4300) ** 2) + rng.normal(0, 0.3, rows)
     return d, write(d, rpm, torque, np.round(28 + rng.normal(0, 0.4, rows), 1), draw(st.sampled_from([0.05, 0.1, 0.2])))
+
+
+HARM = st.lists(
+    st.tuples(st.integers(0, 1 << 20), st.sampled_from(["cut", "drop", "double", "flip", "nul", "swap"]), st.integers(0, 255)),
+    min_size=1,
+    max_size=6,
+)
+
+
+def harmed(whole: bytes, harm: list[tuple[int, str, int]]) -> bytes:
+    """Bytes with pieces cut out, doubled, swapped or overwritten."""
+    data = bytearray(whole)
+    for place, how, byte in harm:
+        at = place % max(len(data), 1)
+        match how:
+            case "cut":
+                del data[at:]
+            case "drop":
+                del data[at : at + byte]
+            case "double":
+                data[at:at] = data[at : at + 3 * byte]
+            case "flip":
+                data[at : at + 1] = bytes([byte])
+            case "nul":
+                data[at:at] = bytes(byte)
+            case "swap":
+                data[at : at + 40], data[:40] = data[:40], data[at : at + 40]
+    return bytes(data)
 
 
 @QUICK
@@ -88,9 +118,25 @@ def test_short_and_general_way_agree(log: tuple[Dialect, Written]) -> None:
     assert not isinstance(text, Fault)
     assert not isinstance(again, Fault)
     short = read_plain(again, shown="pull.csv")
-    if short is None:
-        return
-    careful = read_grid(text, shown="pull.csv")
+    if short is not None:
+        same_table(short, read_grid(text, shown="pull.csv"))
+
+
+@QUICK
+@given(logs(), st.one_of(st.just([]), HARM))
+def test_what_goes_straight_is_what_the_careful_way_reads(log: tuple[Dialect, Written], harm: list[tuple[int, str, int]]) -> None:
+    """Whatever happened to the bytes: where the strict parser alone takes them, it lost and made up nothing."""
+    data = harmed(log[1].data, harm)
+    straight = read_straight(data, shown="pull.csv")
+    text = clean_text(data, shown="pull.csv")
+    if straight is not None:
+        assert not isinstance(text, Fault)
+        assert straight[1] == text.encoding
+        same_table(straight[0], read_grid(text, shown="pull.csv"))
+
+
+def same_table(short: RawLog, careful: RawLog | Fault) -> None:
+    """Headings, lines and numbers are those of the careful reader."""
     assert not isinstance(careful, Fault)
     assert (short.headers, short.dropped, short.lines.to_list()) == (careful.headers, careful.dropped, careful.lines.to_list())
     for name in short.cells.columns:
@@ -102,34 +148,12 @@ def test_short_and_general_way_agree(log: tuple[Dialect, Written]) -> None:
 
 
 @QUICK
-@given(
-    logs(),
-    st.lists(
-        st.tuples(st.integers(0, 1 << 20), st.sampled_from(["cut", "drop", "double", "flip", "nul", "swap"]), st.integers(0, 255)),
-        min_size=1,
-        max_size=6,
-    ),
-)
+@given(logs(), HARM)
 def test_mutated_bytes_never_give_a_traceback(log: tuple[Dialect, Written], harm: list[tuple[int, str, int]]) -> None:
     """Rows kept plus rows dropped never exceed the lines there are, and lines point into the file."""
-    data = bytearray(log[1].data)
-    for place, how, byte in harm:
-        at = place % max(len(data), 1)
-        match how:
-            case "cut":
-                del data[at:]
-            case "drop":
-                del data[at : at + byte]
-            case "double":
-                data[at:at] = data[at : at + 3 * byte]
-            case "flip":
-                data[at : at + 1] = bytes([byte])
-            case "nul":
-                data[at:at] = bytes(byte)
-            case "swap":
-                data[at : at + 40], data[:40] = data[:40], data[at : at + 40]
-    r = read(bytes(data))
-    ends = bytes(data).count(b"\n") + bytes(data).count(b"\r") + 1
+    data = harmed(log[1].data, harm)
+    r = read(data)
+    ends = data.count(b"\n") + data.count(b"\r") + 1
     assert r.rows + r.rows_dropped <= ends
     if r.error is None:
         assert r.rows == r.samples.height
