@@ -1,8 +1,9 @@
 """The shortest way: a log of numbers alone goes straight to the library's parser, which is then the proof of its bytes.
 
 The strict parser refuses every byte that no number has (NULs, letters, the other encoding, a lone return) and quotes that do not
-pair off around one, so the body need not be looked at for them before. What it would pass over in silence is looked for: short rows, blank lines, a point where
-the comma is the mark, a last line that was cut off. Where anything is left open the other ways are taken (:mod:`plain`).
+pair off around one, so the body need not be looked at for them before. What it would pass over in silence is looked for: short
+rows, blank lines, a point where the comma is the mark, a last line that was cut off. Where anything is left open the other ways
+are taken (:mod:`plain`).
 """
 
 import polars as pl
