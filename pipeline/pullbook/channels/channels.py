@@ -82,8 +82,8 @@ class Talk:
 
 def obey(columns: list[Column], hints: Mapping[str, Any], talk: Talk) -> None:
     """Put the operator's columns.yaml on the columns; what does not fit is said."""
-    by_header = {c.header: c for c in columns}
-    folded = {" ".join(c.header.casefold().split()): c for c in columns}
+    by_header = {c.header: c for c in reversed(columns)}  # of two columns of one name the first is meant
+    folded = {" ".join(c.header.casefold().split()): c for c in reversed(columns)}
     for header, hint in hints.items():
         column = by_header.get(str(header)) or folded.get(" ".join(str(header).casefold().split()))
         if column is None:
@@ -202,8 +202,12 @@ def _contest(best: Column, others: list[Column], channel: str, talk: Talk) -> No
             talk.warn(f"{best.header!r} and {other.header!r} say the same; the first is used")
             continue
         known = f", {middle:.4g} times the first" if steady else ""
-        line = yaml_line(talk.name, other.header, channel=channel)
-        talk.ask(f"two columns say {channel}: {best.header!r} is used, {other.header!r}{known} is not; the other way round: {line}")
+        used = f"two columns say {channel}: {best.header!r} is used, {other.header!r}{known} is not."
+        if other.header == best.header:
+            talk.ask(f"{used} Which one is it? Give one of them another name in the recorder or the file")
+            continue
+        line = yaml_line(talk.name, best.header, channel=channel)
+        talk.ask(f"{used} Settle it {line} (or {other.header!r} in its place)")
 
 
 def _correction_named(column: Column) -> str | Literal[False]:

@@ -62,8 +62,8 @@ def _speed(column: Column, high: float, level: float, talk: Talk) -> None:
     thousands = column.channel == "rpm" and column.factor == 1.0 and level > 0.3 and high < 30
     column.unit, column.unit_from = named_unit("krpm" if thousands else "rpm"), "assumed"
     if thousands:
-        line = yaml_line(talk.name, column.header, channel="rpm", unit="rpm")
-        talk.ask(f"{column.header!r} is read as thousands of rpm; otherwise {line}")
+        line = yaml_line(talk.name, column.header, channel="rpm", unit="krpm")
+        talk.ask(f"{column.header!r} is read as thousands of rpm. Settle it {line} (or unit: rpm)")
 
 
 def settle_advance(column: Column, level: float, talk: Talk, *, scale: str | None = None) -> None:
@@ -113,7 +113,7 @@ def _temperature(column: Column, high: float, level: float, talk: Talk) -> None:
     if column.unit is not None:
         if column.unit.name == "°C" and high > too_hot and column.unit_from != "columns_yaml":
             line = yaml_line(talk.name, column.header, channel=column.channel, unit="°F")
-            talk.ask(f"{column.header!r} says °C and reads {high:g}, too hot for that; if it is °F: {line}")
+            talk.ask(f"{column.header!r} says °C and reads {high:g}, too hot for that; if it is °F: {line} (else unit: °C)")
         return
     unit = "°C"
     if column.channel != "exhaust_c" and 255 < level < 400:
@@ -123,8 +123,8 @@ def _temperature(column: Column, high: float, level: float, talk: Talk) -> None:
     column.unit, column.unit_from = named_unit(unit), "assumed"
     if unit != "°C" or (column.channel in ("inlet_c", "exhaust_c") and high > 0.66 * too_hot):
         talk.ask(
-            f"{column.header!r} (about {level:g}) is taken as {unit}; otherwise "
-            f"{yaml_line(talk.name, column.header, channel=column.channel, unit='°F' if unit != '°F' else '°C')}"
+            f"{column.header!r} (about {level:g}) is taken as {unit}. Settle it "
+            f"{yaml_line(talk.name, column.header, channel=column.channel, unit=unit)} (or unit: {'°F' if unit != '°F' else '°C'})"
         )
 
 
@@ -147,8 +147,8 @@ def _throttle(column: Column, known: Array, talk: Talk) -> None:
         if known.max() <= 1.001 and known.min() >= -0.01 and known.max() > 0.2:
             column.unit = Unit("%", "share", 100.0)
             talk.ask(
-                f"{column.header!r} runs from 0 to 1 and is read as a share of full throttle; otherwise "
-                f"{yaml_line(talk.name, column.header, channel='throttle_pct', unit='%')}"
+                f"{column.header!r} runs from 0 to 1 and is read as a share of full throttle. Settle it "
+                f"{yaml_line(talk.name, column.header, channel='throttle_pct', unit='%', scale=100)} (scale: 1 where it is percent)"
             )
     elif column.unit.kind == "angle":
         talk.warn(f"{column.header!r} is a throttle angle; it is kept as if 90 were 100 %")

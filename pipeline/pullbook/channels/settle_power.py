@@ -51,12 +51,12 @@ def settle_power(columns: list[Column], talk: Talk) -> str | None:
             if kind in proved:  # the same instrument, corrected or at the wheels
                 column.unit, column.unit_from = proved[kind], "proved"
                 continue
-            assumed = named_unit("N·m" if kind == "torque" else "kW")
-            column.unit, column.unit_from = assumed, "assumed"
-            other = "lbf·ft" if kind == "torque" else "hp"
+            assumed = "N·m" if kind == "torque" else "kW"
+            column.unit, column.unit_from = named_unit(assumed), "assumed"
+            others = "lbf·ft, kgf·m" if kind == "torque" else "hp, PS"
             talk.ask(
-                f"nothing says the unit of {column.header!r}; {assumed.name if assumed else ''} is assumed. "
-                f"Otherwise {yaml_line(talk.name, column.header, channel=column.channel, unit=other)}"
+                f"nothing says the unit of {column.header!r}; {assumed} is assumed. "
+                f"Settle it {yaml_line(talk.name, column.header, channel=column.channel, unit=assumed)} (or unit: {others})"
             )
     return unusable
 
@@ -166,8 +166,11 @@ def _apply(proof: Proof, rpm: Column, torque: Column, power: Column, talk: Talk)
             line = yaml_line(talk.name, torque.header, channel=torque.channel, unit="lbf·ft")
             talk.ask(f"{off}one of them is corrected and the other is not, or a unit is not what the heading says. If so: {line}")
     elif torque.unit is None and (tens := _in_tens(proof, power)) is not None:
+        torque.unit, torque.unit_from = named_unit("daN·m"), "proved"
+        if power.unit is None:
+            power.unit, power.unit_from = named_unit(tens), "proved"
         talk.ask(
-            f"torque x rpm / power is {proof.ratio:.5g}, a tenth of {tens} with N·m: is {torque.header!r} in daN·m? "
+            f"torque x rpm / power is {proof.ratio:.5g}, a tenth of what N·m and {tens} give: {torque.header!r} is read as daN·m. "
             f"Settle it {yaml_line(talk.name, torque.header, channel=torque.channel, unit='daN·m')}"
         )
     else:
@@ -198,7 +201,8 @@ def _take(fit: Fit, proof: Proof, torque: Column, power: Column, talk: Talk) -> 
             talk.ask(
                 f"{column.header!r} says {said}, but torque x rpm / power is {proof.ratio:.1f}: {name} ({fit.power} "
                 f"with {fit.torque} give {fit.constant:.1f}). "
-                f"Read as {name}; otherwise {yaml_line(talk.name, column.header, channel=column.channel, unit=said)}"
+                f"Read as {name}. Settle it {yaml_line(talk.name, column.header, channel=column.channel, unit=name)} "
+                f"(or unit: {said})"
             )
         if said != name or column.unit is None:
             column.unit = named_unit(name)

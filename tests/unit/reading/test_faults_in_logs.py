@@ -4,6 +4,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import yaml
 from tests.unit.reading.made_pull import about, pull, read
 
 HEAD = "Time [s],Engine speed [rpm],Torque [Nm],Advance [°BTDC]"
@@ -405,7 +406,7 @@ def test_corrected_power_beside_measured_torque_is_not_asked_about(tmp_path: Pat
     assert not about(r, "lbf")
 
 
-def test_dekanewton_metres_are_offered(tmp_path: Path) -> None:
+def test_dekanewton_metres_are_read_and_asked_about(tmp_path: Path) -> None:
     text = four("Temps;Régime;Puissance;Couple", lambda n, m: f"{m / 10:.2f}")
     p = pull()
     lines = text.splitlines()[1:]
@@ -413,9 +414,11 @@ def test_dekanewton_metres_are_offered(tmp_path: Path) -> None:
         ";".join([*line.split(";")[:2], f"{w:.1f}", line.split(";")[3]]) for line, w in zip(lines, p["power_kw"], strict=True)
     )])  # fmt: skip
     assert about(read(tmp_path, text), "unit: daN·m")
-    r = read(tmp_path, text, hints={"Couple": {"channel": "torque_nm", "unit": "daN·m"}})
-    np.testing.assert_allclose(r.samples["torque_nm"].to_numpy(), p["torque_nm"], atol=0.06)
-    assert next(c.unit for c in r.columns if c.channel == "power_kw") == "kW"
+    for hints in (None, {"Couple": {"channel": "torque_nm", "unit": "daN·m"}}):
+        r = read(tmp_path, text, hints=hints)
+        np.testing.assert_allclose(r.samples["torque_nm"].to_numpy(), p["torque_nm"], atol=0.06)
+        assert next((c.unit, c.unit_from) for c in r.columns if c.channel == "power_kw") == ("kW", "proved")
+    assert not about(r, "torque x rpm")
 
 
 def test_where_stretches_of_a_recording_meet_nothing_is_a_spike(tmp_path: Path) -> None:
@@ -425,3 +428,20 @@ def test_where_stretches_of_a_recording_meet_nothing_is_a_spike(tmp_path: Path) 
     r = read(tmp_path, log(lines))
     assert r.samples["rpm"].null_count() == 0
     assert not about(r, "spikes")
+
+
+def test_a_line_pasted_as_it_stands_confirms_what_was_read(tmp_path: Path) -> None:
+    """A tired reader copies the line: nothing he sees may change by it, and the question is gone."""
+    p = pull()
+    text = "t s,engine speed,torque,coolant,throttle\n" + "".join(
+        f"{t:.1f},{n / 1000:.3f},{m:.1f},185,0.98\n" for t, n, m in zip(p["time_s"], p["rpm"], p["torque_nm"], strict=True)
+    )
+    before = read(tmp_path, text)
+    lines = [q.split("in columns.yaml: ")[1].partition("}}")[0] + "}}" for q in before.questions if "no column of advance" not in q]
+    hints: dict[str, dict[str, object]] = {}
+    for line in lines:
+        hints |= next(iter(yaml.safe_load(line).values()))
+    after = read(tmp_path, text, hints=hints)
+    assert [*hints] == ["torque", "engine speed", "coolant", "throttle"]
+    assert after.samples.equals(before.samples)
+    assert [q for q in after.questions if "no column of advance" not in q] == []
