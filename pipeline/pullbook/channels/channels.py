@@ -16,6 +16,8 @@ from pullbook.vocabulary.naming import Meaning, unit_fits
 from pullbook.vocabulary.units_text import Unit, named_unit
 
 Array = npt.NDArray[np.float64]
+_SWITCHED = frozenset(("throttle_pct", "knock"))
+"""Channels that words for on and off may stand for."""
 UnitFrom = Literal["header", "units_row", "proved", "columns_yaml", "assumed"]
 
 
@@ -127,6 +129,8 @@ def assign(columns: list[Column], talk: Talk) -> None:
             column.unit, column.unit_from = column.meaning.unit, column.meaning.unit_from  # type: ignore[assignment]
         if channel not in CHANNELS or channel == "time_s" or column.values is None or column.kind in ("empty", "text", "clock"):
             continue
+        if column.kind == "switch" and channel not in _SWITCHED and not column.hint:
+            continue  # "Ignition: ON" is no advance
         wanted.setdefault(channel, []).append(column)
     _speeds(wanted, talk)
     for channel, claimants in wanted.items():

@@ -12,6 +12,8 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from pullbook.text.cells import MONTHS
+
 Array = npt.NDArray[np.float64]
 DAY = 86_400.0
 SLICE = 100_000
@@ -41,6 +43,7 @@ def read_stamps(cells: pl.Series) -> Stamps | None:
     >>> read_stamps(pl.Series(["11:59:59.5 AM", "12:00:00.5 PM"])).seconds.tolist()
     [43199.5, 43200.5]
     """
+    cells = _in_figures(cells)
     part = pl.concat([_taken_apart(cells.slice(at, SLICE)) for at in range(0, max(len(cells), 1), SLICE)])
     has_time, has_date = part["m"].is_not_null(), part["d1"].is_not_null()
     present = cells.is_not_null() & (cells != "")
@@ -59,6 +62,17 @@ def read_stamps(cells: pl.Series) -> Stamps | None:
     if has_date.any():
         total = total + _days(part.select("d1", "d2", "d3")) * DAY
     return Stamps(total, bool(has_date.any()), twelve)
+
+
+def _in_figures(cells: pl.Series) -> pl.Series:
+    """Dates with a month's name, or written as eight figures, as day/month/year and year-month-day."""
+    some = cells.drop_nulls().head(50)
+    if some.str.contains(r"^\s*[12]\d{7}[T ]").any():
+        cells = cells.str.replace(r"^\s*([12]\d{3})(\d{2})(\d{2})[T ]+", "${1}-${2}-${3} ")
+    if some.str.contains(r"\d[-./ ]{1,2}[^\W\d_]{3}").any():
+        for word, month in MONTHS.items():
+            cells = cells.str.replace(rf"(?i)(\d)[-./ ]{{1,2}}{word}[^\W\d_]*\.?[-./ ](\d)", f"${{1}}/{month}/${{2}}")
+    return cells
 
 
 def _taken_apart(cells: pl.Series) -> pl.DataFrame:

@@ -76,7 +76,9 @@ def find_time(
             f"{counter.header!r} counts samples and nothing says how long one is: no time, no sweep rate. If it was 0.1 s, {line}"
         )
     else:
-        talk.warn("no column of time: no sweep rate, no torque lag and no inertia can be known from this log")
+        unread = next((c for c in columns if c.meaning.quantity == "time_s" and c.kind in ("text", "other", "clock")), None)
+        why = f"{unread.header!r} holds no time that can be read" if unread else "no column of time"
+        talk.warn(f"{why}: no sweep rate, no torque lag and no inertia can be known from this log")
     return Timing(None, _recordings_without_clock(rpm, blocks), None)
 
 

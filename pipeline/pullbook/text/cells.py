@@ -9,11 +9,15 @@ from pullbook.vocabulary.units_text import unit_of
 from pullbook.vocabulary.wordlist import rows
 
 NUMBER = re.compile(r"[-+−]?(?:\d+(?:[.,'’   _]\d+)*[.,]?|[.,]\d+)(?:[eE][-+]?\d+)?%?")
+MONTHS = {row["word"]: int(row["means"]) for row in rows("months")}
+_MONTH = rf"\d{{1,2}}[-./ ]{{1,2}}(?:{'|'.join(MONTHS)})[^\W\d_]*\.?[-./ ]\d{{2,4}}"
 TIME = re.compile(
-    r"(?:\d{1,4}[-./]\d{1,2}[-./]\d{1,4}[T ,]+)?\d{1,3}:\d{2}(?::\d{2})?(?:[.,:]\d+)?\s*"
-    r"(?:[AaPp]\.?\s?[Mm]\.?)?(?:Z|[-+]\d{2}:?\d{2})?"
+    rf"(?:(?:\d{{1,4}}[-./]\d{{1,2}}[-./]\d{{1,4}}|[12]\d{{7}}|{_MONTH})[T ,]+)?"
+    r"\d{1,3}:\d{2}(?::\d{2})?(?:[.,:]\d+)?\s*"
+    r"(?:[AaPp]\.?\s?[Mm]\.?)?(?:Z|[-+]\d{2}:?\d{2})?",
+    re.IGNORECASE,
 )
-DATE = re.compile(r"\d{1,4}[-./]\d{1,2}[-./]\d{1,4}")
+DATE = re.compile(rf"\d{{1,4}}[-./]\d{{1,2}}[-./]\d{{1,4}}|{_MONTH}", re.IGNORECASE)
 MISSING = frozenset(row["word"] for row in rows("cells") if row["means"] == "missing")
 SWITCH = {row["word"]: 1.0 if row["means"] == "on" else 0.0 for row in rows("cells") if row["means"] != "missing"}
 LONG = 40

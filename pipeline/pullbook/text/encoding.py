@@ -20,15 +20,20 @@ def to_utf8(data: bytes) -> tuple[bytes, str | None]:
         return (rest if rest is not None else data[3:].decode("utf-8", "replace").encode()), "utf-8-sig"
     for mark, codec in ((codecs.BOM_UTF32_LE, "utf-32"), (codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16")):
         if data.startswith(mark):
-            return data.decode(codec, "replace").encode("utf-8", "replace"), codec
+            return _whole_pairs(data).decode(codec, "replace").encode("utf-8", "replace"), codec
     head = data[:65536]
     for first, codec in ((1, "utf-16-le"), (0, "utf-16-be")):
         zeros, others = head[first::2], head[1 - first :: 2]
         if zeros.count(0) > 0.8 * len(zeros) and others.count(0) < 0.1 * len(others):
-            return data.decode(codec, "replace").encode("utf-8", "replace"), codec
+            return _whole_pairs(data).decode(codec, "replace").encode("utf-8", "replace"), codec
     if (whole := _utf8(data)) is not None:
         return whole, "utf-8"
     return _from_one_byte(data)
+
+
+def _whole_pairs(data: bytes) -> bytes:
+    """The data without the half of a last character that a file cut off leaves."""
+    return data[: len(data) // 2 * 2]
 
 
 def _utf8(data: bytes) -> bytes | None:

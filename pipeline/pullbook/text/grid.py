@@ -13,7 +13,7 @@ from pullbook.handover import Fault
 from pullbook.text.aligned import fill_blanks
 from pullbook.text.blocks import headers_below, rows_of
 from pullbook.text.cells import decide_delimiter, split
-from pullbook.text.header import Header, find_header, looks_like_names
+from pullbook.text.header import Header, find_header, looks_like_names, speaks_of_speed
 from pullbook.text.mend import remarks
 from pullbook.text.raw import RawLog
 from pullbook.text.text import MARK, Text, line_feeds
@@ -175,6 +175,11 @@ def _assemble(
     number = pl.int_range(1, len(lines) + 1, eager=True)
     body = (number >= head.first_data) & (widths > 0)
     headers, odd_lines = headers_below(lines, frame, number, body, head, delimiter)
+    if first := next(
+        (k for k, h in enumerate(headers) if speaks_of_speed(h.names)), 0
+    ):  # a table of other things above the log's own
+        headers, head = headers[first:], headers[first]
+        body = body & (number >= head.first_data)
     warnings: list[str] = list(text.warnings)
     name = shown.rsplit("/", 1)[-1]
     starts = pl.Series([h.first_data for h in headers[1:]], dtype=pl.Int64)

@@ -10,6 +10,8 @@ from pullbook.vocabulary.naming import understand
 from pullbook.vocabulary.units_text import unit_of
 
 Numbered = tuple[int, str]
+FAR = 8
+"""Lines from the names down to the data, blank ones counted: names with line breaks in them leave some."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +50,7 @@ def find_header(lines: Sequence[Numbered], delimiter: str) -> Header | None:
     below = lines[start][0]
     broken: list[int] = []
     for i in range(start - 1, max(start - 9, -1), -1):  # upwards, as long as lines follow each other (a blank one may part them)
-        if below - lines[i][0] > (2 if names else 4) or len(names) == 4:
+        if below - lines[i][0] > (2 if names else FAR) or len(names) == 4:
             break
         if _is_rule(rows[i]) or (lines[i][1].lstrip()[:1] in ("#", "/", "%", "'") and not known_names(rows[i])):
             below = lines[i][0]
@@ -150,6 +152,11 @@ def _is_rule(cells: Sequence[str]) -> bool:
 def known_names(cells: Sequence[str]) -> float:
     """How many of the cells name a quantity in words, a little more for each that has its unit."""
     return sum(1.0 + 0.2 * (m.unit is not None) for c in cells if (m := understand(c)).quantity and m.strong)
+
+
+def speaks_of_speed(cells: Sequence[str]) -> bool:
+    """Whether one of the cells names the speed of engine or roller."""
+    return any(understand(c).quantity in ("rpm", "roller_rpm") for c in cells)
 
 
 def _best_names(worded: list[tuple[int, list[str]]], lines: Sequence[Numbered], delimiter: str) -> tuple[int, list[str]]:

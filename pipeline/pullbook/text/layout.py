@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import polars as pl
 
 from pullbook.text.cells import DATE, DELIMITERS, MISSING, TIME, decide_delimiter, is_number, split
-from pullbook.text.header import Header, find_header
+from pullbook.text.header import Header, find_header, looks_like_names, speaks_of_speed
 from pullbook.text.numbers import Marks, decide_marks
 
 HEAD = 20_000
@@ -58,6 +58,9 @@ def lay_out(data: bytes, head_lines: bytes | None = None) -> Layout | None:
     head = find_header(numbered, delimiter)
     if head is None or head.line is None or head.width > MAX_WIDTH or len(head.names) > head.width:
         return None
+    below = (split(t, delimiter) for i, t in numbered if i > head.first_data)
+    if not speaks_of_speed(head.names) and any(looks_like_names(c) and speaks_of_speed(c) for c in below):
+        return None  # a table of other things stands above the log's own
     sample = [tuple(split(t, delimiter)) for t in [t for i, t in numbered if i >= head.first_data] + inner]
     rows = tuple(cells for cells in sample if len(cells) == head.width)
     if len(rows) < 0.6 * len(sample):

@@ -1,5 +1,6 @@
 """Counting in the bytes of a log's lines, piece by piece on two threads, so that little memory is touched."""
 
+import re
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
@@ -10,6 +11,7 @@ import numpy.typing as npt
 
 PIECE = 1 << 20
 THREADS = 2
+_DECIMALS = re.compile(rb"[.,](\d*)$")
 Bytes = npt.NDArray[np.uint8]
 Places = npt.NDArray[np.int64]
 T = TypeVar("T")
@@ -87,3 +89,18 @@ def groups_are_whole(body: Bytes, mark: str) -> bool:
         and digit[body[at + 3]].all()
         and not digit[body[at + 4]].any()
     )
+
+
+def may_be_cut(data: bytes, offset: int) -> bool:
+    """Whether a last line without a line end may be cut off: shorter than all before it, or with fewer decimals at its end.
+
+    Parameters
+    ----------
+    data, offset
+        Lines of a log, and where its first data line begins.
+    """
+    last, *before = [t.rstrip(b"\r") for t in reversed(data[max(offset, len(data) - 3000) :].split(b"\n")[1:])] or [b""]
+    if not before or len(last) < min(map(len, before)):
+        return True
+    decimals = {len(m[1]) if (m := _DECIMALS.search(t)) else 0 for t in before}
+    return len(decimals) == 1 and (len(m[1]) if (m := _DECIMALS.search(last)) else 0) < min(decimals)

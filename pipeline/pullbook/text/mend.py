@@ -14,7 +14,7 @@ import numpy.typing as npt
 from pullbook.text.cells import DATE, TIME, is_label, is_missing, is_number, split
 from pullbook.text.header import is_data, is_units_row, looks_like_names
 from pullbook.text.layout import Layout
-from pullbook.text.line_bytes import count_in_lines, groups_are_whole, strange_bytes
+from pullbook.text.line_bytes import count_in_lines, groups_are_whole, may_be_cut, strange_bytes
 from pullbook.text.quotes import often_quoted, unquote
 from pullbook.text.text import MARK, Text
 
@@ -37,7 +37,7 @@ class Mended:
 def mend(text: Text, layout: Layout, *, name: str) -> Mended | None:
     """Bring a messy log to bytes the fast parser takes; None where the general way must look at every row."""
     data = text.data if text.data.endswith(b"\n") else text.data + b"\n"
-    if not text.data.endswith(b"\n") and _may_be_cut(text.data, layout):
+    if not text.data.endswith(b"\n") and may_be_cut(text.data, layout.offset):
         return None
     if often_quoted(data, layout):
         bare = unquote(data, layout)
@@ -74,11 +74,6 @@ def usual_bytes(layout: Layout) -> bytes:
             if layout.words[k] or cell in layout.tokens:
                 usual |= set(cell.encode())
     return bytes(usual - set(b'"' + MARK))
-
-
-def _may_be_cut(data: bytes, layout: Layout) -> bool:
-    lengths = [len(t) for t in data[max(layout.offset, len(data) - 3000) :].split(b"\n")]
-    return len(lengths) < 3 or lengths[-1] < min(lengths[1:-1])
 
 
 def _rebuild(

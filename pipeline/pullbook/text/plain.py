@@ -11,7 +11,7 @@ from polars.exceptions import PolarsError
 
 from pullbook.text.encoding import count_byte
 from pullbook.text.layout import Layout, lay_out
-from pullbook.text.line_bytes import THREADS
+from pullbook.text.line_bytes import THREADS, may_be_cut
 from pullbook.text.mend import mend
 from pullbook.text.raw import RawLog
 from pullbook.text.text import MARK, Text
@@ -67,13 +67,7 @@ def _is_clean(data: bytes, layout: Layout) -> bool:
     other = b"," if layout.decimal == "." else b"."
     if sign != other and data.find(other, layout.offset) >= 0:
         return False
-    return ends or not last_is_shorter(data, layout.offset)
-
-
-def last_is_shorter(data: bytes, offset: int) -> bool:
-    """Whether a last line without a line end may be cut off: it is shorter than every one of the lines before it."""
-    last, *before = [len(t) for t in reversed(data[max(offset, len(data) - 2000) :].split(b"\n")[1:])] or [0]
-    return not before or last < min(before)
+    return ends or not may_be_cut(data, layout.offset)
 
 
 def parse(

@@ -11,7 +11,8 @@ import polars as pl
 from pullbook.handover import Fault
 from pullbook.text.encoding import count_byte
 from pullbook.text.layout import lay_out
-from pullbook.text.plain import last_is_shorter, parse, raw_log
+from pullbook.text.line_bytes import may_be_cut
+from pullbook.text.plain import parse, raw_log
 from pullbook.text.quotes import often_quoted
 from pullbook.text.raw import RawLog
 from pullbook.text.text import EDGE, MARK, clean_text, long_line
@@ -46,7 +47,7 @@ def read_straight(data: bytes, *, shown: str) -> tuple[RawLog, str] | None:
     if layout.decimal == "," and data.find(b".", layout.offset) >= 0:
         return None
     ends = data.endswith(b"\n")
-    if not ends and last_is_shorter(data, layout.offset):
+    if not ends and may_be_cut(data, layout.offset):
         return None
     rows = count_byte(data, b"\n", layout.offset) + (not ends)
     skip, comma = layout.head.first_data - 1, layout.decimal == ","

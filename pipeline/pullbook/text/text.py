@@ -113,6 +113,8 @@ def clean_text(data: bytes, *, shown: str) -> Text | Fault:
     if b"\r" in decoded and not _ends_in_pairs(decoded):
         decoded = line_feeds(decoded)
     decoded = plain_spaces(decoded)
+    if b'="' in decoded[:EDGE]:  # a spreadsheet's way to keep a number text: ="12"
+        decoded = decoded.replace(b'="', b'"')
     if b'"' in decoded[:JOIN]:
         decoded = _join_quoted_names(decoded)
     if (line := long_line(decoded)) is not None:

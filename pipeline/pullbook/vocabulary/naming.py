@@ -109,7 +109,7 @@ def understand(header: str, *, unit_row: str | None = None, preset: Unit | None 
                 break
     remarks = [text for text in inside if unit_of(text) is None]
     concepts = concepts_of(" ".join([bare, *remarks])) or concepts_of(header)
-    if any("abs" in text for text in map(fold, inside)):
+    if any("abs" in text or text in ("psia", "bara") for text in map(fold, inside)):
         concepts |= {"absolute"}
     loose = None if unit else _loose_unit(bare, concepts)
     quantity = _quantity(concepts, unit or loose)

@@ -445,3 +445,52 @@ def test_a_line_pasted_as_it_stands_confirms_what_was_read(tmp_path: Path) -> No
     assert [*hints] == ["torque", "engine speed", "coolant", "throttle"]
     assert after.samples.equals(before.samples)
     assert [q for q in after.questions if "no column of advance" not in q] == []
+
+
+def test_ignition_on_is_no_advance(tmp_path: Path) -> None:
+    r = read(tmp_path, four("t [s];rpm;Torque [Nm];Ignition", lambda n, m: "ON" if n > 2900 else "OFF"))
+    assert r.columns[3].channel is None
+    assert about(r, "no column of advance")
+
+
+@pytest.mark.parametrize("day", ["31-Mar-2031", "31. März 2031", "20310331", "31/mars/2031"])
+def test_dates_with_the_months_name_or_without_marks(tmp_path: Path, day: str) -> None:
+    p = pull()
+    data = zip(p["time_s"], p["rpm"], p["torque_nm"], strict=True)
+    r = read(tmp_path, "Stamp;rpm;Nm\n" + "".join(f"{day} 23:59:{40 + t:04.1f};{n:.0f};{m:.1f}\n" for t, n, m in data))
+    np.testing.assert_allclose(r.samples["time_s"].to_numpy(), p["time_s"], atol=1e-5)
+    assert r.started == "2031-03-31T23:59:40.000"
+
+
+def test_a_time_that_cannot_be_read_is_named(tmp_path: Path) -> None:
+    r = read(tmp_path, "Time;rpm;Nm\n" + "".join(f"tick {n:.0f};{n:.0f};200\n" for n in pull()["rpm"]))
+    assert about(r, "'Time' holds no time that can be read")
+
+
+def test_names_with_line_breaks_in_them(tmp_path: Path) -> None:
+    head = '"Time\n[s]","Engine speed\n[rpm]","Torque\n[Nm]","Advance\n[°BTDC]"'
+    r = read(tmp_path, log(rows(), head))
+    assert (r.header_line, r.rows, r.columns[1].channel, r.samples["line"][0]) == (1, 120, "rpm", 6)
+
+
+def test_numbers_kept_as_text_by_a_spreadsheet(tmp_path: Path) -> None:
+    quoted = [",".join(f'="{cell}"' for cell in row.split(",")) for row in rows()]
+    r = read(tmp_path, log(quoted))
+    assert (r.error, r.rows) == (None, 120)
+    assert r.samples.drop("line").equals(read(tmp_path, log(rows())).samples.drop("line"))
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-16"])
+def test_an_end_inside_the_last_decimals(tmp_path: Path, encoding: str) -> None:
+    text = log(rows()).rstrip("\n")
+    whole, cut = text.encode(encoding), text[:-1].encode(encoding) + (b"\x30" if encoding == "utf-16" else b"")
+    assert (read(tmp_path, whole).rows, read(tmp_path, whole).rows_dropped) == (120, 0)
+    assert (read(tmp_path, cut).rows, read(tmp_path, cut).rows_dropped) == (119, 1)
+    assert about(read(tmp_path, cut), "cut off")
+
+
+def test_a_small_table_above_the_logs_own_is_preamble(tmp_path: Path) -> None:
+    above = "Calibration\npoint;reading;true\n1;10;10.1\n2;20;20.2\n3;30;30.1\n\n"
+    text = above + four("t [s];Engine speed [rpm];Torque [Nm];Lambda", lambda n, m: f"{0.85 + n / 1e6:.3f}")
+    r = read(tmp_path, text)
+    assert (r.header_line, r.rows, r.rows_dropped, len(r.columns)) == (7, 120, 0, 4)
