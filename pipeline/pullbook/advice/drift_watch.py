@@ -9,13 +9,17 @@ import polars as pl
 
 from pullbook.advice.settings_run import Setting
 from pullbook.handover import AlignedDay
+from pullbook.hill.one_way import FEW_PULLS, ONE_WAY
 
 
 @dataclass(frozen=True, slots=True)
 class DriftWatch:
-    """``no_return``: settings went one way with the pulls and none was run again later. ``oil``: (first, last) °C or None."""
+    """``no_return``: settings went one way with the pulls and none was run again later; ``one_way``: so strictly that drift and
+    timing cannot be told apart. ``oil``: (first, last) °C or None.
+    """
 
     no_return: bool
+    one_way: bool
     oil: tuple[float, float] | None
     drift_pct: float | None
 
@@ -44,7 +48,7 @@ def watch(aligned: AlignedDay, settings: list[Setting], repeatability: dict[str,
     level = {s.name: float(np.nanmean(s.curve)) for s in settings if np.isfinite(s.curve).any()}
     path = np.array([level.get(name, np.nan) for name in names])
     order = pulls["order"].cast(pl.Float64).to_numpy()
-    no_return = len(names) >= 3 and not returned and abs(_correlation(order, path)) > 0.7
+    along = abs(_correlation(order, path)) if len(names) >= FEW_PULLS and not returned else 0.0
     lo, hi = repeatability.get("drift_lo"), repeatability.get("drift_hi")
     drift = repeatability.get("drift_pct_per_pull")
     clear = lo is not None and hi is not None and (lo > 0 or hi < 0)
@@ -55,7 +59,7 @@ def watch(aligned: AlignedDay, settings: list[Setting], repeatability: dict[str,
         steady = abs(_correlation(warm["order"].cast(pl.Float64).to_numpy(), temperature)) > 0.7
         if steady and abs(temperature[-1] - temperature[0]) >= 8.0:
             oil = (float(temperature[0]), float(temperature[-1]))
-    return DriftWatch(no_return, oil, drift if clear else None)
+    return DriftWatch(along > 0.7, along >= ONE_WAY, oil, drift if clear else None)
 
 
 def _correlation(x: npt.NDArray[np.float64], y: npt.NDArray[np.float64]) -> float:

@@ -1,5 +1,6 @@
 """What a day comes to, gathered for its one sentence: the setting in a builder's words, and what holds over most of the rpm."""
 
+import re
 from typing import Any
 
 import numpy as np
@@ -51,7 +52,10 @@ def day_words(
     next_words, enough
         The next pull in words, and whether none is needed.
     """
+    state = state_of(day.best.best, ground)
     home = next((s.curve for s in day.settings if s.baseline and np.isfinite(s.curve).all()), None)
+    near_ceiling = ground.ceiling - advised < SAME_DEG
+    limit = day.reading.engine_facts.max_advance_deg
     return sentence.day_sentence(
         sentence.Outcome(
             set_words=_set_words(day, mechanical, advised, near),
@@ -59,11 +63,14 @@ def day_words(
             most_pct=most,
             tolerance_pct=day.reading.facts.limits.tolerance_pct,
             pulls=day.pulls,
-            state=state_of(day.best.best, ground),
-            tested=(float(np.min(ground.tested_lo)), float(np.max(ground.posterior.tested_hi_deg))),
+            pull_word="hold" if set(day.aligned.pulls["kind"].to_list()) == {"hold"} else "pull",
+            state=state,
+            edge=_edge(day, state),
             is_baseline=near is not None and near[0].baseline and near[1] < SAME_DEG,
             less_deg=0.0 if home is None else float(np.mean(home - advised)),
-            knock_binds=bool(np.any(noted & (ground.ceiling - advised < SAME_DEG))),
+            knock_binds=bool(np.any(noted & near_ceiling)),
+            limit_binds=limit is not None and bool(np.any(near_ceiling & (ground.ceiling > limit - SAME_DEG))),
+            none_clean=all(s.knocked for s in day.settings),
             next_words=next_words,
             enough=enough,
         )
@@ -79,20 +86,39 @@ def state_of(best: pl.DataFrame, ground: Ground) -> str:
     return "inside" if 2 * states.count("inside") >= len(states) or states.count("inside") >= states.count("flat") else "flat"
 
 
+def _edge(day: AdviceDay, state: str) -> str | None:
+    """The most advanced setting run, or the least where the best lies below."""
+    known = [s for s in day.settings if np.isfinite(s.curve).any()]
+    if not known:
+        return None
+    pick = min if state == "below_tested" else max
+    return _called(pick(known, key=lambda s: float(np.nanmean(s.curve))).name)
+
+
+def _called(name: str) -> str:
+    """A setting's name as it stands in a sentence: plain degrees bare, other words in quotes."""
+    return name if name.replace(".", "").isdigit() else f"‘{name}’"
+
+
 def _set_words(day: AdviceDay, mechanical: dict[str, Any], advised: Array, near: tuple[Setting, float] | None) -> str:
     """The setting in a builder's words, starting with a verb; degrees are true ones, with the light's reading where it differs."""
     if near is not None and near[1] < SAME_DEG:
-        name = near[0].name
-        told = name if name.replace(".", "").isdigit() else f"‘{name}’"
-        return f"run it at {told}" + ("" if day.kind == "mapped" else _on_the_light(day, mechanical["total_deg"], "total"))
+        return f"run it at {_called(near[0].name)}" + (
+            "" if day.kind == "mapped" else _on_the_light(day, mechanical["total_deg"], "total")
+        )
     if day.kind == "mapped":
-        return f"enter the day’s table ({plain(float(advised[0]), 0)}° to {plain(float(np.max(advised)), 0)}°)"
+        least, most = (plain(float(f(advised)), 0) for f in (np.min, np.max))
+        return f"enter the day’s table ({least}°" + (")" if least == most else f" to {most}°)")
     total, light = plain(mechanical["total_deg"]), _on_the_light(day, mechanical["total_deg"], "")
     if mechanical["stop_deg"] == 0.0:
         return f"lock it at {total}°{light}"
     initial, stop = mechanical["initial_deg"], mechanical["stop_deg"]
     if mechanical["springs_note"].startswith("keep"):
-        return f"turn the distributor to {total}° total{light}, {plain(initial)}° initial, springs and stop as they are"
+        at_idle = "" if initial is None else f", {plain(initial)}° initial"
+        return f"turn the distributor to {total}° total{light}{at_idle}, springs and stop as they are"
+    if mechanical["springs_note"].startswith("use"):
+        parts = re.split(r": start|: all in|, taken", mechanical["springs_note"].removeprefix("use "))[0]
+        return "set " + ("" if initial is None else f"{plain(initial)}° initial, ") + f"{total}° total{light}, with {parts}"
     all_in = "" if mechanical["all_in_rpm"] is None else f", all in by about {round(mechanical['all_in_rpm'] / 50.0) * 50:.0f} rpm"
     if initial is None:
         return f"set {total}° total{light}{all_in}"

@@ -18,6 +18,7 @@ from pullbook.handover import Array
 
 _WIDE, _POLISH, _KEEP, _ROUNDS = 4000, 480, 24, 9
 _RPM_PER_DEG = 40.0  # the steepest a spring lets weights fly: 25° in 1000 rpm
+_RISE_RPM = 500.0  # and no spring takes up a rise, however small, in less
 _KNEE_WORTH = 0.0003  # a second slope has to earn this much torque, or it is left out
 _CURVES_AT_ONCE = 96
 _FEW_DRAWS = 64
@@ -229,7 +230,7 @@ def _feasible(ground: Ground, parts: Parts, shapes: Shapes, below: Array) -> Sha
     """Bring shapes inside what springs can do and under the ceiling, ``below`` degrees under the highest total allowed."""
     lo, hi = _rise_span(ground, parts)
     start = np.clip(shapes.start, lo, hi)
-    shortest = np.maximum(_RPM_PER_DEG * shapes.stop, 100.0)
+    shortest = np.maximum(_RPM_PER_DEG * shapes.stop, _RISE_RPM)
     start = np.minimum(start, np.maximum(hi - shortest, lo))
     all_in = np.maximum(np.minimum(shapes.all_in, hi), start + shortest)
     steady = replace(shapes, start=start, all_in=all_in)

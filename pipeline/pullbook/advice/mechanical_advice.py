@@ -39,9 +39,12 @@ def springs_note(shape: Shapes, part: Part | None, *, stop_known: bool) -> str:
     start, all_in, stop = (float(v[0]) for v in (shape.start, shape.all_in, shape.stop))
     if part is not None and part.words == LOCKED.words:
         return "locked: no springs, the same advance at every rpm"
-    span = f"start at {_round_rpm(start)}, all in at {_round_rpm(all_in)} rpm at the crank"
+    seen = part is None or part.start_seen
+    span = (f"start at {_round_rpm(start)}, " if seen else "") + f"all in at {_round_rpm(all_in)} rpm at the crank"
     if part is not None and part.spring is None:
-        return f"keep {part.words}" + (f": {span}" if part.rise_seen else ", which are all in below the rpm tested")
+        return f"{'use' if part.one_of_several else 'keep'} {part.words}" + (
+            f": {span}" if part.rise_seen else ", taken to be all in below the rpm tested"
+        )
     if part is not None:
         return f"{part.words}: {span}"
     if stop < 1.0:
@@ -96,12 +99,13 @@ def mechanical_object(
     knee_rpm = start + float(shape.knee_at[0]) * (all_in - start)
     rise_seen = not is_flat and (found.part is None or found.part.rise_seen)
     has_knee = _has_knee(shape) and rise_seen
+    start_seen = rise_seen and (found.part is None or found.part.start_seen)
     change = None if versus is None else interval(change_from(ground, curve, versus))
     answer = {
         "initial_deg": round(total - stop, 3) if known else None,
         "total_deg": round(total, 1),
         "stop_deg": round(stop, 3) if known else None,
-        "start_rpm": round(start, 1) if rise_seen else None,
+        "start_rpm": round(start, 1) if start_seen else None,
         "knee_rpm": round(knee_rpm, 1) if has_knee else None,
         "knee_deg": round(total - stop * (1.0 - float(shape.knee_share[0])), 2) if has_knee else None,
         "all_in_rpm": round(all_in, 1) if rise_seen else None,

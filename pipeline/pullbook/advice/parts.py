@@ -1,6 +1,6 @@
 """What may be fitted: parts owned, and the springs and stop that the day's own curves show to be on the engine."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
@@ -23,6 +23,8 @@ class Part:
     shape: Shapes
     spring: Spring | None = None
     rise_seen: bool = True  # false: the rise lies below the rpm seen, start and all-in are not known
+    start_seen: bool = True  # false: the rise begins below the rpm seen
+    one_of_several: bool = False  # springs or stops were changed during the day: this is not simply what is on the engine
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,14 +82,15 @@ def parts_for(kind: str | None, ignition: Ignition, settings: list[Setting], sha
     sums = [setting_sum(s.initial_deg, s.total_deg) for s in settings]
     implied = sorted({round(s, 1) for s in sums if s is not None and s > 1.0})
     stops = ignition.stops_deg or tuple(implied)
-    found = [
-        _fitted(s, stop, shapes, stops, rpm) for s, stop in zip(settings, sums, strict=True) if stop is not None and stop > 1.0
-    ]
+    first = sorted(zip(settings, sums, strict=True), key=lambda pair: not pair[0].baseline)
+    found = [_fitted(s, stop, shapes, stops, rpm) for s, stop in first if stop is not None and stop > 1.0]
+    if not stops:
+        found = [_as_seen(s, rpm) for s, _ in first]
     fitted: dict[tuple[float, ...], Part] = {}
     for part in (p for p in found if p is not None):
         shape = part.shape
         fitted.setdefault((round(float(shape.stop[0])), round(float(shape.start[0]), -2), round(float(shape.all_in[0]), -2)), part)
-    kept = tuple(list(fitted.values())[:6])
+    kept = tuple(replace(p, one_of_several=len(fitted) > 1) for p in list(fitted.values())[:6])
     if ignition.springs:
         return Parts(owned=combinations(ignition.springs, stops), stops=stops, fitted=kept)
     known = bool(stops) or any(s is not None for s in sums)
@@ -116,6 +119,23 @@ def _fitted(setting: Setting, rise: float, shapes: pl.DataFrame, stops: tuple[fl
         if np.max(np.abs(total - shape.short(rpm)[0] - curve)) < _MISFIT_DEG:
             return Part(words, shape)
     return None
+
+
+def _as_seen(setting: Setting, rpm: Array) -> Part | None:
+    """The part of a setting's rise that was seen, where no stop is known: enough to turn the distributor and leave the rest."""
+    curve = setting.curve
+    if not np.isfinite(curve).all():
+        return None
+    total, rise = float(np.max(curve)), float(np.ptp(curve))
+    rising = curve < total - 0.3
+    if rise < 1.0 or np.count_nonzero(rising) < 3:
+        return None
+    slope, level = np.polyfit(rpm[rising], curve[rising], 1)
+    if slope < 1e-4:
+        return None
+    shape = Shapes(*(np.array([v]) for v in (0.0, rise, (total - rise - level) / slope, (total - level) / slope, 0.5, 0.5)))
+    fits = np.max(np.abs(total - shape.short(rpm)[0] - curve)) < _MISFIT_DEG
+    return Part(f"the springs and stop of {setting.name!r}", shape, start_seen=False) if fits else None
 
 
 def _own_corners(setting: str, shapes: pl.DataFrame, total: float, stop: float) -> tuple[float, float, float, float] | None:

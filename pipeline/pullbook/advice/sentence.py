@@ -14,11 +14,14 @@ class Outcome:
     most_pct: tuple[float, float, float] | None  # of the curve for most torque
     tolerance_pct: float
     pulls: int
+    pull_word: str  # what they are: pull or hold
     state: str  # inside, above_tested, below_tested, flat: what holds over most of the rpm in use
-    tested: tuple[float, float] | None
+    edge: str | None  # the setting run that lies nearest to a best beyond what was tested, as it is called
     is_baseline: bool
     less_deg: float  # degrees under the baseline, mean over the rpm in use
     knock_binds: bool  # the ceiling that holds the advice down comes from noted knock
+    limit_binds: bool  # it comes from the engine's known limit
+    none_clean: bool  # knock was noted on every setting run
     next_words: str | None
     enough: bool
 
@@ -54,17 +57,19 @@ def signed(value: float, digits: int = 1) -> str:
 
 def day_sentence(outcome: Outcome) -> str:
     """One sentence for page one and the index."""
-    count = f"{outcome.pulls} pull" + ("" if outcome.pulls == 1 else "s")
+    count = f"{outcome.pulls} {outcome.pull_word}" + ("" if outcome.pulls == 1 else "s")
     change = change_words(outcome.change_pct, outcome.tolerance_pct)
     setting = outcome.set_words
     then = f"; next: {outcome.next_words}" if outcome.next_words else ""
     if outcome.enough and not outcome.next_words:
         then = "; more pulls would find less than 0.3 %"
+    if outcome.none_clean:
+        return f"Knock was noted on every setting run, so nothing here is clear of it yet: {setting}; it {change}, {count}{then}."
     if outcome.state == "above_tested" and outcome.knock_binds:
         return f"Knock, not torque, sets the limit here: {setting}; it {change}, {count}{then}."
-    if outcome.state in ("above_tested", "below_tested") and outcome.tested and not outcome.enough:
-        lo, hi = outcome.tested
-        where = f"above the {plain(hi, 0)}° tested" if outcome.state == "above_tested" else f"below the {plain(lo, 0)}° tested"
+    if outcome.state in ("above_tested", "below_tested") and outcome.edge and not outcome.enough:
+        side, most = ("above", "most") if outcome.state == "above_tested" else ("below", "least")
+        where = f"{side} {outcome.edge}, the {most} advance that was run,"
         return f"The best lies {where} over most of the rpm; until it is found, {setting}: it {change}, {count}{then}."
     if outcome.state == "flat" and not outcome.enough:
         return f"Cannot tell yet where the best lies; until then {setting}: it {change}, {count}{then}."
@@ -86,8 +91,9 @@ def _why_this(outcome: Outcome, change: str) -> str:
     mean = None if outcome.change_pct is None else outcome.change_pct[0]
     if mean is None or mean >= outcome.tolerance_pct or outcome.less_deg < 0.75:
         return f"it {change}"
-    least = f"the least advance within {plain(outcome.tolerance_pct, 2)} % of the most torque"
-    return f"{least}; with {plain(outcome.less_deg, 0)}° less it {change}"
+    held = " under the knock ceiling" if outcome.knock_binds else " under this engine’s limit" if outcome.limit_binds else ""
+    least = f"the least advance within {plain(outcome.tolerance_pct, 2)} % of the most torque{held}"
+    return f"{least}, on average {plain(outcome.less_deg, 0)}° less than the baseline; it {change}"
 
 
 def nothing_sentence(pulls: int, known_advance: bool) -> str:

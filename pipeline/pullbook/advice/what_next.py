@@ -5,11 +5,13 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from pullbook.advice.curve_shapes import Shapes
 from pullbook.advice.day_view import AdviceDay
 from pullbook.advice.drift_watch import DriftWatch
 from pullbook.advice.ground import Ground
 from pullbook.advice.mechanical import Found
 from pullbook.advice.next_pulls import NextPull, Plan, passes, plan
+from pullbook.advice.parts import Part
 from pullbook.advice.settings_run import Setting
 from pullbook.advice.sums import plain
 from pullbook.handover import Array
@@ -42,29 +44,52 @@ def plan_for(day: AdviceDay, ground: Ground, found: Found, free: Array) -> Plan:
         bases=[*([] if home is None else [home.curve]), free if mapped else cheapest],
         mapped=mapped,
         advised=ground.cheapest_free() if mapped else cheapest,
-        advised_pull=NextPull("the table for most torque", None, None, CONFIRM, None) if mapped else _as_on_the_sheet(found, home),
+        advised_pull=NextPull("the table for most torque", None, None, CONFIRM, None)
+        if mapped
+        else as_on_the_sheet(found.cheapest, found.cheapest_part, day.settings),
         limits=day.reading.facts.limits,
         max_advance_deg=day.reading.engine_facts.max_advance_deg,
         orders=(float(middle) if isinstance(middle, int | float) else 0.0, int(last) if isinstance(last, int) else 0),
     )
 
 
-def _as_on_the_sheet(found: Found, home: Setting | None) -> NextPull:
-    """The cheapest mechanical curve in the sheet's degrees: what the operator believes differs from the truth by the mark."""
+def as_on_the_sheet(shape: Shapes, part: Part | None, settings: list[Setting]) -> NextPull:
+    """A mechanical curve (N = 1) in the sheet's degrees: what the operator believes differs from the truth by the mark."""
+    known = [s for s in settings if np.isfinite(s.curve).all()]
+    home = next((s for s in known if s.baseline), known[0] if known else None)
     shift = 0.0 if home is None or home.total_deg is None else home.total_deg - float(np.max(home.curve))
-    stop = float(found.cheapest.stop[0])
-    total = round((float(found.cheapest.total[0]) + shift) * 2.0) / 2.0
-    part = found.cheapest_part
+    total = float(np.floor((float(shape.total[0]) + shift) * 2.0 + 0.02) / 2.0)  # half degrees, never up past a ceiling
     with_parts = "other springs" if part is None else part.words
-    return NextPull(f"{plain(total)} total, {with_parts}", round(total - stop, 1), total, CONFIRM, None)
+    return NextPull(f"{plain(total)} total, {with_parts}", round(total - float(shape.stop[0]), 1), total, CONFIRM, None)
 
 
-def next_rows(day: AdviceDay, found: Plan, watch: DriftWatch) -> list[dict[str, Any]]:
-    """Next pulls as the contract writes them; where drift is in the way, the baseline comes first."""
+def next_rows(day: AdviceDay, found: Plan, watch: DriftWatch, chosen: NextPull) -> list[dict[str, Any]]:
+    """Next pulls as the contract writes them; what stands in the way of the plan comes first.
+
+    Parameters
+    ----------
+    day, found, watch
+        The day, its plan, and whether drift stands in the way.
+    chosen
+        The mechanical curve advised, as it would stand on the sheet.
+
+    Notes
+    -----
+    Where knock was noted on every setting run, the curve advised under it comes before anything else: nobody has run it yet.
+    Where drift and timing look alike, or drift goes with the oil, the baseline comes first, and no plan is enough without it.
+    """
     rows = [_row(p.setting, p.initial_deg, p.total_deg, p.why, p.saving) for p in found.pulls]
     home = next((s for s in day.settings if s.baseline), None)
     limit = day.reading.engine_facts.max_advance_deg
-    if home is None or found.enough or home.knocked or passes(limit, home) or not (watch.no_return or watch.oil):
+    if day.settings and all(s.knocked for s in day.settings):
+        margin = plain(day.reading.facts.limits.margin_below_knock_deg)
+        why = f"knock was noted on every setting run: run it {margin}° under the least of them, with somebody listening"
+        mapped = day.kind == "mapped"
+        name = "the day’s table" if mapped else chosen.setting
+        clear = _row(name, None if mapped else chosen.initial_deg, None if mapped else chosen.total_deg, why, None)
+        return [clear, *rows][:3]
+    in_the_way = watch.one_way or ((watch.no_return or watch.oil is not None) and not found.enough)
+    if home is None or home.knocked or passes(limit, home) or not in_the_way:
         return rows
     if watch.oil:
         first, last = watch.oil

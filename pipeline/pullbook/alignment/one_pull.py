@@ -165,8 +165,9 @@ def align_hold(row: dict[str, Any], part: pl.DataFrame | None, slope: tuple[Arra
         out.reasons.append("no torque or power in the log")
     else:
         out.facts = {"rpm_min": float(rpm[steady].min()), "rpm_max": float(rpm[steady].max()), "rpm_per_s": 0.0}
-        if time is not None:
-            out.facts["seconds"] = float(time[steady][-1] - time[steady][0])
+        clock = time[steady & np.isfinite(time)] if time is not None else np.zeros(0)
+        if len(clock):
+            out.facts["seconds"] = float(clock[-1] - clock[0])
     return out
 
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
+from pullbook.alignment.pull_words import pull_words
 from pullbook.handover import AlignedDay
 from pullbook.hill.day_table import DayTable, usable
 from pullbook.hill.one_way import drift_looks_like_timing
@@ -53,8 +54,9 @@ def what_is_missing(
     if unknown:
         names = ", ".join(repr(s) for s in unknown)
         questions.append(f"advance is not known for {names}: total_deg in the sheet or a light reading would tell")
+    called = pull_words(aligned.pulls)
     for pull_id, lo, hi, why in abnormal.iter_rows():
-        warnings.append(f"pull {pull_id}, {lo}–{hi} rpm is left out: {why}")
+        warnings.append(f"{called[pull_id]}, {lo}–{hi} rpm is left out: {why}")
     listened = knock.filter(pl.col("word") != "not listened")["pull_id"].n_unique()
     if listened < aligned.pulls.height:
         open_points.append(f"knock: {aligned.pulls.height - listened} of {aligned.pulls.height} pulls were not listened to")

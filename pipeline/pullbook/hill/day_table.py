@@ -71,11 +71,18 @@ def day_table(aligned: AlignedDay, delivered: DeliveredDay) -> DayTable:
         Pulls with status ``used`` or ``part`` and their rows; torque must be above zero to count.
     delivered
         Advance of each pull at each row and the joint doubt of all of them.
+
+    Notes
+    -----
+    Holds of one log and setting, one at every rpm, are one pull: what shifts a pull as a whole (heat, the load cell's zero) shifts
+    them together, and counting each by itself would make a run of eight speeds look like eight repeats.
     """
     pulls = aligned.pulls.filter(pl.col("status").is_in(["used", "part"])).sort("order")
     rows = aligned.rows.filter(pl.col("torque_nm").is_finite() & (pl.col("torque_nm") > 0)).join(
         pulls.select("pull_id"), on="pull_id", how="semi"
     )
+    leads = _leading_holds(pulls, rows)
+    rows = rows.with_columns(pl.col("pull_id").replace(leads))
     ran = set(rows["pull_id"].unique().to_list())
     pulls = pulls.filter(pl.col("pull_id").is_in(list(ran)))
     ids = pulls["pull_id"].to_list()
@@ -93,9 +100,8 @@ def day_table(aligned: AlignedDay, delivered: DeliveredDay) -> DayTable:
     ln_torque[at_pull, at_row] = np.log(torque)
     white[at_pull, at_row] = np.where(np.isfinite(error), np.maximum(error, WHITE_LEAST), WHITE_UNKNOWN) ** 2
     present[at_pull, at_row] = True
-    known = delivered.pull_advance.with_row_index("mode").filter(
-        pl.col("advance_deg").is_finite() & pl.col("pull_id").is_in(ids) & pl.col("rpm").is_in(rpm.tolist())
-    )
+    said = delivered.pull_advance.with_row_index("mode").with_columns(pl.col("pull_id").replace(leads))
+    known = said.filter(pl.col("advance_deg").is_finite() & pl.col("pull_id").is_in(ids) & pl.col("rpm").is_in(rpm.tolist()))
     at_pull = np.array([place[p] for p in known["pull_id"].to_list()], int)
     at_row = np.searchsorted(rpm, known["rpm"].to_numpy())
     advance[at_pull, at_row] = known["advance_deg"].to_numpy()
@@ -103,6 +109,15 @@ def day_table(aligned: AlignedDay, delivered: DeliveredDay) -> DayTable:
         modes[at_pull, at_row] = delivered.modes[known["mode"].to_numpy()]
     settings = tuple(s or "" for s in pulls["setting"].to_list())
     return DayTable(tuple(ids), settings, pulls["order"].to_numpy().astype(float), rpm, ln_torque, white, advance, modes, present)
+
+
+def _leading_holds(pulls: pl.DataFrame, rows: pl.DataFrame) -> dict[str, str]:
+    """First hold of its run for every hold, by pull_id. A speed held again begins another run."""
+    held = pulls.filter(pl.col("kind") == "hold").select("pull_id", "file", "setting", "order")
+    at = rows.group_by("pull_id").agg(pl.col("rpm").first())
+    runs = held.join(at, on="pull_id").sort("order").with_columns(run=pl.int_range(pl.len()).over("file", "setting", "rpm"))
+    lead = runs.with_columns(lead=pl.col("pull_id").first().over("file", "setting", "run"))
+    return dict(lead.select("pull_id", "lead").iter_rows())
 
 
 def common_shape(table: DayTable) -> tuple[Array, Array]:

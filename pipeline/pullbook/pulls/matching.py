@@ -4,12 +4,16 @@ import unicodedata
 from collections import defaultdict
 from dataclasses import dataclass, field
 from difflib import get_close_matches
+from itertools import pairwise
 
 import polars as pl
 
 from pullbook.book import natural
 from pullbook.handover import LogReading, Segment
 from pullbook.sheets.pull_sheet import PullSheet, SheetRow
+
+HELD_RPM = 50.0
+"""A hold stays within this of its speed."""
 
 
 @dataclass(slots=True, eq=False)
@@ -139,11 +143,18 @@ def _numbered(rows: list[SheetRow], pulls: list[Match], name: str, where: str, o
             pulls[number - 1].row = row
 
 
+def _one_a_speed(holds: list[Match]) -> bool:
+    """Whether these are holds at different speeds: one run of one setting, so nothing has to be asked."""
+    speeds = sorted(float(m.samples()["rpm"].median() or 0.0) for m in holds)  # type: ignore[arg-type]
+    apart = all(b - a > 2 * HELD_RPM for a, b in pairwise(speeds))
+    return apart and all(m.segment.kind == "hold" for m in holds)
+
+
 def _unnumbered(rows: list[SheetRow], free: list[Match], name: str, where: str, out: Matched) -> None:
     if len(rows) == 1 and free:
         for m in free:
             m.row = rows[0]
-        if len(free) > 1:
+        if len(free) > 1 and not _one_a_speed(free):
             out.questions.append(
                 f"{name} holds {_counted(len(free))}, the pull sheet has one row without a number for it: "
                 "taken as repeats of that setting. Is that so? (column `pull`)"

@@ -101,6 +101,7 @@ def _made(plan: Plan, day: PlannedDay, store: Any, folders: dict[str, Path]) -> 
     from pullbook.archive.inputs import gone_since
     from pullbook.archive.settings import settings_table
     from pullbook.comparison.changes import changes
+    from pullbook.findings.set_aside import mark_abnormal
     from pullbook.findings.surface import surface
     from pullbook.hill.prior import pool
     from pullbook.running.conforms import check_record
@@ -117,6 +118,7 @@ def _made(plan: Plan, day: PlannedDay, store: Any, folders: dict[str, Path]) -> 
     prior = pool(reading.facts, reading.engine, earlier.own_figures(reading.facts.dyno.name, store))
     # The day's own figures stay those made before pooling: a later day must not learn from itself by way of this one.
     best = own if prior == own.prior else dataclasses.replace(best_advance(reading, aligned, delivered, prior), own=own.own)
+    aligned = mark_abnormal(aligned, best.abnormal)
     advice = advise(reading, aligned, delivered, best)
     record = day_record(
         reading,

@@ -18,7 +18,7 @@ from pullbook.advice.mechanical_advice import change_from, mechanical_object
 from pullbook.advice.no_advice import no_advice
 from pullbook.advice.parts import parts_for
 from pullbook.advice.settings_run import nearest
-from pullbook.advice.what_next import next_rows, next_words, plan_for
+from pullbook.advice.what_next import as_on_the_sheet, next_rows, next_words, plan_for
 from pullbook.handover import Advice, AlignedDay, Array, BestDay, DayReading, DeliveredDay
 
 
@@ -54,7 +54,9 @@ def _something(day: AdviceDay, ground: Ground) -> Advice:
     advised = free if day.kind == "mapped" else shape.curves(ground.rpm)[0]
     plan = plan_for(day, ground, found, free)
     near = nearest(day.settings, advised)
-    pulls = next_rows(day, plan, drift_watch.watch(day.aligned, day.settings, day.best.repeatability))
+    watch = drift_watch.watch(day.aligned, day.settings, day.best.repeatability)
+    pulls = next_rows(day, plan, watch, chosen=as_on_the_sheet(found.chosen, found.part, day.settings))
+    enough = plan.enough and not pulls
     cheapest = ground.cheapest_free() if day.kind == "mapped" else found.cheapest.curves(ground.rpm)[0]
     words = day_words(
         day,
@@ -66,7 +68,7 @@ def _something(day: AdviceDay, ground: Ground) -> Advice:
         most=_change(ground, cheapest, versus),
         noted=noted,
         next_words=next_words(day, pulls),
-        enough=plan.enough,
+        enough=enough,
     )
     advice = {
         "least_curve": _curve_rows(ground, free),
@@ -75,7 +77,7 @@ def _something(day: AdviceDay, ground: Ground) -> Advice:
         "mechanical": mechanical,
         "hand_over_pull": _hand_over(day, advised),
         "next_pulls": pulls,
-        "enough": plan.enough,
+        "enough": enough,
         "sentence": words,
         "knock_facts": day.facts,
         "nearest_setting": None if near is None else near[0].name,
@@ -131,8 +133,8 @@ def _change(ground: Ground, curve: Array, versus: Array | None) -> tuple[float, 
 
 
 def _hand_over(day: AdviceDay, advised: Array) -> str | None:
-    """The pull to hand over: of the setting nearest to the one advised, one without noted knock where there is any."""
-    near = nearest([s for s in day.settings if not s.knocked], advised) or nearest(day.settings, advised)
+    """The pull to hand over: of the setting nearest to the one advised among those without noted knock; None where none is."""
+    near = nearest([s for s in day.settings if not s.knocked], advised)
     return None if near is None else hand_over_pull(day.aligned, near[0].name)
 
 

@@ -9,6 +9,7 @@ import polars as pl
 from pullbook.alignment.correction import Corrected, correct_day
 from pullbook.alignment.lag import torque_lag
 from pullbook.alignment.one_pull import READ_CHANNELS, AlignedPull, Footing, align_hold, align_pull, finite
+from pullbook.alignment.pull_words import pull_words
 from pullbook.columns import ALIGNED_PULLS, ROWS, conform
 from pullbook.handover import AlignedDay, DayReading
 from pullbook.measure.local import local_slope
@@ -138,11 +139,13 @@ def _remarks(
     if len(timed) > 1:
         rates = timed["rpm_per_s"].to_numpy()
         middle = float(np.median(rates))
-        odd = timed.filter((pl.col("rpm_per_s") / middle - 1.0).abs() > RATE_DIFFERENCE)["pull_id"].to_list()
+        called = pull_words(timed)
+        odd = [called[p] for p in timed.filter((pl.col("rpm_per_s") / middle - 1.0).abs() > RATE_DIFFERENCE)["pull_id"]]
         if odd and not footing.inertia_kg_m2:
             share = 100.0 * float(np.max(np.abs(rates / middle - 1.0)))
+            few = ", ".join(odd[:6]) + (" and others" if len(odd) > 6 else "")
             warnings.append(
-                f"sweep rates differ by up to {share:.0f} % from {middle:.0f} rpm/s ({', '.join(odd[:6])}): "
+                f"sweep rates differ by up to {share:.0f} % from {middle:.0f} rpm/s ({few}): "
                 "without the rotating inertia (engine.yaml) torque of these pulls is not on the same footing"
             )
             missing.append("inertia torque: rotating_inertia_kg_m2 is not given and sweep rates differ")

@@ -68,7 +68,8 @@ def best_advance(reading: DayReading, aligned: AlignedDay, delivered: DeliveredD
     best = best_table(posterior, rows, roof.caps, limits.tolerance_pct / 100, edges)
     means = {} if fit is None else fit.means
     rpm = [] if fit is None else fit.table.rpm.tolist()
-    pulls = len(table.pull_id)
+    heard = [i for i, present in enumerate(modelled.clean.present) if present.any()]
+    pulls, repeats = len(heard), len(heard) - len({table.setting[i] for i in heard})
     empty = np.zeros(0)
     missing: Missing = what_is_missing(aligned, table, modelled.own, knock, modelled.abnormal.table, baseline)
     return BestDay(
@@ -76,9 +77,7 @@ def best_advance(reading: DayReading, aligned: AlignedDay, delivered: DeliveredD
         effects=effects_table(means, rpm, baseline, used_rpm, limits.tolerance_pct),
         knock=knock,
         ceiling=roof.table,
-        repeatability=repeatability(
-            empty if fit is None else fit.sd, empty if fit is None else fit.drift, pulls, pulls - len(table.settings()), prior
-        ),
+        repeatability=repeatability(empty if fit is None else fit.sd, empty if fit is None else fit.drift, pulls, repeats, prior),
         posterior=posterior,
         prior=prior,
         own=own_figures(fit, prior, reading, aligned),

@@ -12,7 +12,7 @@ from pullbook.timing import unlogged
 from pullbook.timing.families import blank_shape, corners_of, family_of, put
 from pullbook.timing.hysteresis import hysteresis, rising
 from pullbook.timing.logged import LoggedCurve
-from pullbook.timing.scale import STOP_SD_DEG, TimingScale
+from pullbook.timing.scale import DEG_PER_RPM_US, STOP_SD_DEG, TimingScale
 from pullbook.timing.witnesses import LIGHT_SD_DEG, SHEET_COMMON_SD_DEG, SHEET_SD_DEG, SheetEntry, Witnesses
 
 Array = npt.NDArray[np.float64]
@@ -68,7 +68,8 @@ def from_log(logged: LoggedCurve, witnesses: Witnesses, scale: TimingScale, told
     """
     sheet = witnesses.sheet[logged.setting]
     advance, lo, hi = true_advance(scale, logged.rpm, logged.advance_deg, logged.sd_deg)
-    corners = corners_of(logged.rpm, advance, logged.sd_deg) if told in (None, "mechanical") else None
+    tilt_sd = 1000.0 * DEG_PER_RPM_US * float(np.sqrt(scale.joint()[1][1, 1]))
+    corners = corners_of(logged.rpm, advance, logged.sd_deg, tilt_sd) if told in (None, "mechanical") else None
     family = family_of(advance, logged.sd_deg, told, corners.misfit_deg if corners else None)
     shape = blank_shape(logged.setting, family)
     evidence = ["log", *[w for w in ("strobe", "sheet") if w in scale.witnesses]]
@@ -221,7 +222,11 @@ def _from_draws(setting: str, family: str, lit: unlogged.Lit, advance: Array, co
 
 
 def _from_sheet(setting: str, told: str | None, sheet: SheetEntry, rows: Array) -> Course:
-    """The sheet alone: as wide as initial to total, and no shape between them; blank where it does not give both ends."""
+    """The sheet alone: as wide as initial to total, and no shape between them; blank where it does not give both ends.
+
+    The estimate is the total: what a sheet calls a setting, what its sums and its advice are made in, and what weights deliver
+    once all is in. It may be less, as the interval says.
+    """
     family = told or _sheet_family(sheet) or "unknown"
     n, shape = len(rows), blank_shape(setting, family)
     blank = np.full(n, np.nan)
@@ -234,7 +239,7 @@ def _from_sheet(setting: str, told: str | None, sheet: SheetEntry, rows: Array) 
     if family == "locked":
         known = known[-1:]
     low, high = min(known), max(known)
-    middle, lo, hi = (np.full(n, v) for v in ((low + high) / 2.0, low - _SHEET_HALF_DEG, high + _SHEET_HALF_DEG))
+    middle, lo, hi = (np.full(n, v) for v in (known[-1], low - _SHEET_HALF_DEG, high + _SHEET_HALF_DEG))
     return Course(setting, family, rows, middle, lo, hi, ["sheet"], shape)
 
 

@@ -17,6 +17,8 @@ _MISFIT_DEG = 0.35
 _FLOOR_DEG = 0.03
 _PAID_OFF = 0.8  # misfit per row in units of its own noise: more corners could only fit that noise
 _BLUR_RPM = 25.0  # rows are means over 100 rpm: they round every corner off (90 %)
+_CORNER_RPM = 300.0  # a knee this near to another corner is that corner, rounded off by weights that do not meet their stop at once
+_FLAT_SLOPE = 1.0  # no spring lets weights fly as slowly as this, degrees per 1000 rpm
 _FORMS = ((0, False, False), (1, False, True), (1, True, False), (1, False, False), (2, True, True), (2, False, True),
           (2, True, False), (3, True, True))  # fmt: skip
 
@@ -61,13 +63,16 @@ def family_of(advance_deg: Array, sd_deg: Array, told: str | None, misfit_deg: f
     return "mapped"
 
 
-def corners_of(rpm: Array, advance_deg: Array, sd_deg: Array) -> Corners | None:
+def corners_of(rpm: Array, advance_deg: Array, sd_deg: Array, tilt_sd: float = 0.0) -> Corners | None:
     """Corners of the flat–rise–(knee)–rise–flat curve that the data pay for, by BIC over which parts are in view.
 
     Parameters
     ----------
     rpm, advance_deg, sd_deg
         Shape (n,), rising rpm, degrees.
+    tilt_sd
+        What is open of a slope common to all of the curve (a log's delay), one SD, degrees per 1000 rpm: an outer piece that
+        rises by no more than that is flat.
 
     Returns
     -------
@@ -83,7 +88,7 @@ def corners_of(rpm: Array, advance_deg: Array, sd_deg: Array) -> Corners | None:
     score = n * np.log(left / n + floor) + 2.0 * np.log(n)
     for breaks, flat_left, flat_right in _FORMS:
         line = fit(rpm, advance_deg, sd_deg, breaks, flat_left=flat_left, flat_right=flat_right)
-        if line is None or bool(np.any(line.slopes < 0.0)):
+        if line is None or bool(np.any(line.slopes < 0.0)) or _doubled_corner(line):
             continue
         value = n * np.log(line.rss / n + floor) + 2.0 * (n - line.dof + 1) * np.log(n)
         if value < score:
@@ -100,20 +105,44 @@ def corners_of(rpm: Array, advance_deg: Array, sd_deg: Array) -> Corners | None:
         )
         where.append((float(place), lo, hi))
     heights = best(best.breaks) if len(best.breaks) else np.zeros(0)
-    start = where[0] if best.flat_left else None
-    all_in = where[-1] if best.flat_right else None
-    middle = len(best.slopes) == 2
-    knee = int(best.flat_left)
+    flat_left, flat_right = _flat_ends(best, tilt_sd)
+    knee = int(flat_left)
+    middle = len(where) + 1 - flat_left - flat_right == 2
     misfit = float(np.sqrt(np.mean((advance_deg - best(rpm)) ** 2)))
     return Corners(
-        start,
+        where[0] if flat_left else None,
         where[knee] if middle else None,
         float(heights[knee]) if middle else None,
-        all_in,
-        float(heights[0]) if start else None,
-        float(heights[-1]) if all_in else None,
+        where[-1] if flat_right else None,
+        _level(best, rpm[rpm <= best.breaks[0]], heights[0]) if flat_left else None,
+        _level(best, rpm[rpm >= best.breaks[-1]], heights[-1]) if flat_right else None,
         misfit,
     )
+
+
+def _doubled_corner(line: BrokenLine) -> bool:
+    """Whether two corners are one, rounded off: a knee right beside another, or a piece between flat and rise as good as flat."""
+    if len(line.slopes) != 2 or len(line.breaks) < 2:
+        return False
+    first, last = 1000.0 * line.slopes
+    near = bool(np.min(np.diff(line.breaks)) < _CORNER_RPM)
+    return near or (line.flat_left and first < _FLAT_SLOPE) or (line.flat_right and last < _FLAT_SLOPE)
+
+
+def _flat_ends(line: BrokenLine, tilt_sd: float) -> tuple[bool, bool]:
+    """Whether the outer pieces are flat: fitted so, or rising by no more than their doubt while the next one rises by more."""
+    rise = 1000.0 * line.slopes
+    left, right = line.flat_left, line.flat_right
+    if len(rise) < 2:
+        return left, right
+    own = 1e6 * np.diag(line.cov)[1 : 1 + len(rise)]
+    most = np.maximum(_FLAT_SLOPE, 2.0 * np.sqrt(tilt_sd**2 + own))
+    return left or bool(rise[0] < most[0] < rise[1]), right or bool(rise[-1] < most[-1] < rise[-2])
+
+
+def _level(line: BrokenLine, rows: Array, at_corner: float) -> float:
+    """Mean height of a flat piece; at its corner where no row lies on it."""
+    return float(np.mean(line(rows))) if len(rows) else float(at_corner)
 
 
 def blank_shape(setting: str, family: str) -> dict[str, Any]:

@@ -7,6 +7,7 @@ import numpy.typing as npt
 import polars as pl
 
 from pullbook.alignment.one_pull import finite
+from pullbook.alignment.pull_words import pull_words
 from pullbook.columns import ROW_RPM
 from pullbook.handover import AlignedDay, DayReading
 from pullbook.measure.local import centred_means, second_differences
@@ -84,7 +85,7 @@ def logged_day(reading: DayReading, aligned: AlignedDay) -> LoggedDay:
     speaking = aligned.pulls.filter((pl.col("status") != "left_out") & pl.col("setting").is_not_null()).select("pull_id", "setting")
     table = aligned.rows.join(speaking, on="pull_id").filter(pl.col(channel).is_not_null())
     table = table.select("pull_id", "setting", "rpm", a=pl.col(channel))
-    strays = _strays(table, questions)
+    strays = _strays(table, pull_words(aligned.pulls), questions)
     curves = {
         str(key[0]): _mean_curve(str(key[0]), part)
         for key, part in table.filter(~pl.col("pull_id").is_in(strays))
@@ -123,7 +124,7 @@ def _which_channel(rows: pl.DataFrame, questions: list[str]) -> str | None:
     return None
 
 
-def _strays(table: pl.DataFrame, questions: list[str]) -> dict[str, str]:
+def _strays(table: pl.DataFrame, called: dict[str, str], questions: list[str]) -> dict[str, str]:
     """Pulls, by id, that ran another curve than the other pulls of their setting."""
     out: dict[str, str] = {}
     for key, part in table.partition_by("setting", as_dict=True, maintain_order=True).items():
@@ -139,7 +140,8 @@ def _strays(table: pl.DataFrame, questions: list[str]) -> dict[str, str]:
             if gap is not None and abs(gap) > APART_DEG:
                 out[pull] = str(key[0])
                 questions.append(
-                    f"{pull} logged {gap:+.1f}° against the other pulls of {key[0]!r}: was it another setting? Its own log counts."
+                    f"{called[pull]} logged {gap:+.1f}° against the other pulls of {key[0]!r}: was it another setting? "
+                    "Its own log counts."
                 )
     return out
 

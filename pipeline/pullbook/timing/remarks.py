@@ -63,7 +63,8 @@ def remarks(
     alone = [c.setting for c in courses if c.evidence == ["sheet"]]
     if alone:
         warnings.append(
-            f"advance of {', '.join(alone)} is known from the sheet alone: wide, and blank of any shape between initial and total"
+            f"advance of {', '.join(alone)} is known from the sheet alone: given as the total, all in; it may be as little as the "
+            "initial, for nothing shows the shape between them"
         )
     if scale.misread:
         warnings.append(f"{len(scale.misread)} light reading(s) stand too far from everything else and are shown but not used")

@@ -20,6 +20,7 @@ from pullbook.advice.settings_run import curve_of, held_past_ends, settings_run
 from pullbook.columns import ALIGNED_PULLS, DELIVERED, ROWS, SHAPES, conform
 from pullbook.facts import Ignition, Spring
 from pullbook.handover import AlignedDay
+from pullbook.stages.advise import advise
 
 
 def delivered_rows(curves: dict[str, dict[int, float]]) -> pl.DataFrame:
@@ -157,3 +158,37 @@ def test_the_do_not_exceed_line_names_fuel_and_reason() -> None:
 ])  # fmt: skip
 def test_a_change_is_said_by_the_verdicts_of_the_contract(change: tuple[float, float, float] | None, words: str) -> None:
     assert change_words(change, 0.5) == words
+
+
+def test_a_rise_that_was_seen_is_kept_where_no_stop_is_known() -> None:
+    curve = np.interp(RPM, [1000.0, 3000.0], [8.0, 28.0])
+    day = Day([Pull("a", None, curve=curve, baseline=True), Pull("b", None, curve=curve + 6.0), Pull("a", None, curve=curve)])
+    reading, aligned, delivered, best = day.parts()
+    found = parts_for(
+        "mechanical", Ignition("mechanical"), look_at(reading, aligned, delivered, best).settings, pl.DataFrame(), RPM
+    )
+    assert not found.stop_known
+    assert [p.words for p in found.fitted] == ["the springs and stop of 'a'"]
+    assert float(found.fitted[0].shape.all_in[0]) == pytest.approx(3000.0, abs=10.0)
+    mechanical = advise(reading, aligned, delivered, best).advice["mechanical"]
+    assert mechanical["springs_note"].startswith("keep the springs and stop of 'a': all in at")
+    assert mechanical["start_rpm"] is None
+    assert mechanical["initial_deg"] is None
+
+
+def test_springs_changed_during_the_day_are_named_not_kept() -> None:
+    light, heavy = (np.interp(RPM, [1000.0, all_in], [14.0, 34.0]) for all_in in (2600.0, 4600.0))
+    pulls = [
+        Pull("light", 34, 14, curve=light),
+        Pull("heavy", 34, 14, curve=heavy, baseline=True),
+        Pull("light 30", 30, 10, curve=light - 4),
+    ]
+    day = Day([*pulls, *pulls])
+    reading, aligned, delivered, best = day.parts()
+    settings = look_at(reading, aligned, delivered, best).settings
+    found = parts_for("mechanical", Ignition("mechanical"), settings, delivered.shapes, RPM)
+    assert [p.words for p in found.fitted] == ["the springs and 20° stop of 'heavy'", "the springs and 20° stop of 'light'"]
+    assert all(p.one_of_several for p in found.fitted)
+    advice = advise(reading, aligned, delivered, best).advice
+    assert advice["mechanical"]["springs_note"].startswith(("use the springs", "springs that"))
+    assert "as they are" not in advice["sentence"]

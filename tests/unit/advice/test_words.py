@@ -47,7 +47,7 @@ def test_knock_that_stops_the_climb_is_named_as_the_limit() -> None:
 def test_where_the_best_was_not_reached_the_next_pull_is_in_the_sentence() -> None:
     day = Day(locked(28, 24, 30, 28), best=np.full(len(RPM), 38.0), best_sd=2.0, state="above_tested")
     words = sentence(day)
-    assert words.startswith("The best lies above the 30° tested")
+    assert words.startswith("The best lies above 30, the most advance that was run, over most of the rpm")
     assert "next: run 32 (" in words
 
 
@@ -57,6 +57,35 @@ def test_a_map_may_step_up_where_no_knock_was_noted() -> None:
     day = Day(pulls, best=np.linspace(28, 40, len(RPM)), best_sd=3.0, state="above_tested", engine=engine)
     answer = advise(*day.parts())
     assert any("where knock was not noted" in p["why"] for p in answer.advice["next_pulls"])
+
+
+def test_knock_on_every_setting_is_said_first_and_the_curve_under_it_is_the_next_pull() -> None:
+    pulls = [Pull(f"{a}", a, a, knock="heard", knock_rpm=(3000, 4000)) for a in (24, 27, 30, 27, 24)]
+    day = Day(pulls, best=np.full(len(RPM), 30.0), engine=EngineFacts(ignition=Ignition("locked")))
+    advice = advise(*day.parts()).advice
+    assert advice["sentence"].startswith("Knock was noted on every setting run")
+    assert not advice["enough"]
+    assert advice["next_pulls"][0]["total_deg"] <= 22.0
+    assert "with somebody listening" in advice["next_pulls"][0]["why"]
+    assert advice["hand_over_pull"] is None
+
+
+def test_a_day_that_went_one_way_is_not_enough_until_something_was_returned_to() -> None:
+    day = Day(locked(28, 30, 32, 34, 36), best_sd=0.3)
+    advice = advise(*day.parts()).advice
+    assert not advice["enough"]
+    assert advice["next_pulls"][0]["why"].startswith("repeat the baseline")
+    day = Day(locked(28, 30, 32, 34, 36, 28), best_sd=0.3)
+    assert advise(*day.parts()).advice["enough"]
+
+
+def test_less_advance_than_the_baseline_is_told_apart_from_what_it_brings() -> None:
+    day = Day(
+        locked(36, 24, 28, 32, 36), best=np.full(len(RPM), 34.0), best_sd=0.3, engine=EngineFacts(ignition=Ignition("locked"))
+    )
+    words = sentence(day)
+    assert "° less than the baseline; it " in words
+    assert "within 0.5 % of the most torque, on average" in words
 
 
 def test_drift_is_not_chased_once_enough_is_known() -> None:

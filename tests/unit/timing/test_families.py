@@ -13,6 +13,7 @@ from pullbook.facts import EngineFacts, Ignition
 from pullbook.measure.broken_line import fit
 from pullbook.stages.align import align_day
 from pullbook.stages.delivered import delivered_advance
+from pullbook.timing.families import corners_of
 
 WEIGHTS = EngineFacts(ignition=Ignition(kind="mechanical"))
 SHEET = {"initial_deg": 14.0, "total_deg": 34.0}
@@ -52,6 +53,33 @@ def test_a_knee_is_found_where_there_is_one() -> None:
     assert shape["lo_knee_rpm"] < 3500.0 < shape["hi_knee_rpm"]
     assert shape["knee_deg"] == pytest.approx(26.0, abs=0.6)
     assert shape["all_in_rpm"] == pytest.approx(4900.0, abs=40.0)
+
+
+def test_a_corner_rounded_off_is_no_knee() -> None:
+    """Weights meet their stop softly: the corner is blunt over 150 rpm."""
+
+    def blunt(n: Array) -> Array:
+        return np.mean([springs(n + off) for off in np.linspace(-75.0, 75.0, 11)], axis=0)
+
+    for k in range(4):
+        shape = solve(
+            [Sweep("a", noisy(blunt, 10 * k + i), sheet=SHEET, hz=50.0) for i in range(3)], engine=WEIGHTS
+        ).shapes.to_dicts()[0]
+        assert shape["knee_rpm"] is None
+        assert shape["start_rpm"] == pytest.approx(3000.0, abs=40.0)
+        assert shape["all_in_rpm"] == pytest.approx(4500.0, abs=40.0)
+
+
+def test_a_tilt_that_the_delay_leaves_open_hides_no_stop() -> None:
+    """A flat that leans by what nobody knows of the delay is still the stop, and its corner is where all is in."""
+    rpm = np.arange(2000.0, 6001.0, 100.0)
+    leaning = np.interp(rpm, [1000.0, 3000.0], [10.0, 30.0]) + 0.0002 * (rpm - 3000.0)
+    corners = corners_of(rpm, leaning, np.full(len(rpm), 0.02), tilt_sd=0.15)
+    assert corners is not None
+    assert corners.knee_rpm is None
+    assert corners.all_in_rpm is not None
+    assert corners.all_in_rpm[0] == pytest.approx(3000.0, abs=10.0)
+    assert corners.total_deg == pytest.approx(30.3, abs=0.05)
 
 
 def test_corners_outside_the_span_are_blank_and_initial_comes_from_the_stop() -> None:
