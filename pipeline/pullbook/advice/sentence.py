@@ -64,7 +64,8 @@ def day_sentence(outcome: Outcome) -> str:
     if outcome.enough and not outcome.next_words:
         then = "; more pulls would find less than 0.3 %"
     if outcome.none_clean:
-        return f"Knock was noted on every setting run, so nothing here is clear of it yet: {setting}; it {change}, {count}{then}."
+        clear = f"{setting}, with somebody listening, to see whether that is"
+        return f"Knock was noted on every setting run, so nothing here is clear of it yet: {clear}; it {change}, {count}."
     if outcome.state == "above_tested" and outcome.knock_binds:
         return f"Knock, not torque, sets the limit here: {setting}; it {change}, {count}{then}."
     if outcome.state in ("above_tested", "below_tested") and outcome.edge and not outcome.enough:
