@@ -2,6 +2,8 @@
 
 from typing import Any
 
+import polars as pl
+
 from pullbook.advice import card, sums
 from pullbook.advice.curve_shapes import Shapes
 from pullbook.advice.day_view import AdviceDay
@@ -28,6 +30,7 @@ def card_object(
     """
     error = day.mark_error
     light = 0.0 if error is None else error
+    from_sheet = near is not None and _sheet_alone(day, near[0].name)
     if day.kind == "mapped" or mechanical["all_in_rpm"] is None:
         readings = card.curve_readings(ground.rpm, advised, light)
     else:
@@ -39,6 +42,8 @@ def card_object(
             hysteresis_deg=card.hysteresis_of(day.delivered.shapes, None if near is None else near[0].name),
             mark_error_deg=light,
         )
+    if from_sheet and mechanical["all_in_rpm"] is None and mechanical["stop_deg"] != 0.0:
+        readings = readings[-1:]  # nobody saw where the rise ends: only the top is what the sheet calls total
     if error is None:
         scale = "as a light reads on a true mark; this mark was not checked, so it may read up to 3° high or low"
     elif abs(error) < 0.05:
@@ -47,3 +52,9 @@ def card_object(
         word = "added" if error > 0 else "taken off"
         scale = f"as a light reads on this damper: {sums.plain(abs(error))}° {word} for its mark"
     return {"readings": readings, "mm_per_deg": card.damper_mm(day.reading.engine_facts.damper_diameter_mm), "scale": scale}
+
+
+def _sheet_alone(day: AdviceDay, setting: str) -> bool:
+    """Whether the sheet alone says what a setting delivered."""
+    told = day.delivered.delivered.filter(pl.col("setting") == setting)["evidence"].to_list()
+    return bool(told) and all(list(e or ()) == ["sheet"] for e in told)

@@ -15,7 +15,10 @@ from pullbook.advice.sums import plain
 from pullbook.handover import Array
 
 SAME_DEG = 0.75
-"""A curve this near (root mean square) to a setting that was run is that setting."""
+"""A curve this near (root mean square) to the ceiling is held down by it."""
+
+NAMED_DEG = 0.35
+"""A curve this near (root mean square) to a setting that was run is that setting: what is set is set to half degrees."""
 
 Change = tuple[float, float, float]
 
@@ -66,7 +69,7 @@ def day_words(
             pull_word="hold" if set(day.aligned.pulls["kind"].to_list()) == {"hold"} else "pull",
             state=state,
             edge=_edge(day, state),
-            is_baseline=near is not None and near[0].baseline and near[1] < SAME_DEG,
+            is_baseline=near is not None and near[0].baseline and near[1] < NAMED_DEG,
             less_deg=0.0 if home is None else float(np.mean(home - advised)),
             knock_binds=bool(np.any(noted & near_ceiling)),
             limit_binds=limit is not None and bool(np.any(near_ceiling & (ground.ceiling > limit - SAME_DEG))),
@@ -102,7 +105,7 @@ def _called(name: str) -> str:
 
 def _set_words(day: AdviceDay, mechanical: dict[str, Any], advised: Array, near: tuple[Setting, float] | None) -> str:
     """The setting in a builder's words, starting with a verb; degrees are true ones, with the light's reading where it differs."""
-    if near is not None and near[1] < SAME_DEG:
+    if near is not None and near[1] < NAMED_DEG:
         return f"run it at {_called(near[0].name)}" + (
             "" if day.kind == "mapped" else _on_the_light(day, mechanical["total_deg"], "total")
         )

@@ -59,6 +59,12 @@ def fit_table(ground: Ground, curve: Array, breakpoints: tuple[float, ...]) -> t
     return points, values
 
 
+def as_entered(rpm: Array, points: Array, values: Array, free: Array) -> Array:
+    """What a table delivers on ``rpm``, (R,): straight between its known points, held beyond them; ``free`` where none is known."""
+    known = np.isfinite(values)
+    return np.interp(rpm, points[known], values[known]) if known.any() else free
+
+
 def _hat_weights(nodes: Array, rpm: Array) -> Array:
     """Weights of linear interpolation, (rows, nodes); beyond the first and last node their values are held."""
     eye = np.eye(len(nodes))

@@ -51,7 +51,8 @@ def _something(day: AdviceDay, ground: Ground) -> Advice:
     versus = _baseline_torque(day, ground)
     mechanical, shape = mechanical_object(ground, found, versus, noted, stop_known=parts.stop_known)
     free = free_curve.least_curve(ground)
-    advised = free if day.kind == "mapped" else shape.curves(ground.rpm)[0]
+    points, values = table.fit_table(ground, free, ignition.breakpoints_rpm)
+    advised = table.as_entered(ground.rpm, points, values, free) if day.kind == "mapped" else shape.curves(ground.rpm)[0]
     plan = plan_for(day, ground, found, free)
     near = nearest(day.settings, advised)
     watch = drift_watch.watch(day.aligned, day.settings, day.best.repeatability)
@@ -72,7 +73,7 @@ def _something(day: AdviceDay, ground: Ground) -> Advice:
     )
     advice = {
         "least_curve": _curve_rows(ground, free),
-        "table": _table_rows(day, ground, free),
+        "table": _table_rows(day, points, values),
         "ceiling": ceiling_rows(day.ceiling),
         "mechanical": mechanical,
         "hand_over_pull": _hand_over(day, advised),
@@ -147,8 +148,7 @@ def _curve_rows(ground: Ground, free: Array) -> list[dict[str, Any]]:
     ]
 
 
-def _table_rows(day: AdviceDay, ground: Ground, free: Array) -> list[dict[str, Any]]:
-    points, values = table.fit_table(ground, free, day.reading.engine_facts.ignition.breakpoints_rpm)
+def _table_rows(day: AdviceDay, points: Array, values: Array) -> list[dict[str, Any]]:
     offset, delay = day.scale("log_minus_true_deg"), day.scale("delay_us")
     rows: list[dict[str, Any]] = []
     for rpm, value in zip(points, values, strict=True):

@@ -18,7 +18,7 @@ from pullbook.advice.pull_worth import weigh
 from pullbook.advice.sentence import change_words
 from pullbook.advice.settings_run import curve_of, held_past_ends, settings_run
 from pullbook.columns import ALIGNED_PULLS, DELIVERED, ROWS, SHAPES, conform
-from pullbook.facts import Ignition, Spring
+from pullbook.facts import EngineFacts, Ignition, Spring
 from pullbook.handover import AlignedDay
 from pullbook.stages.advise import advise
 
@@ -192,3 +192,24 @@ def test_springs_changed_during_the_day_are_named_not_kept() -> None:
     advice = advise(reading, aligned, delivered, best).advice
     assert advice["mechanical"]["springs_note"].startswith(("use the springs", "springs that"))
     assert "as they are" not in advice["sentence"]
+
+
+def test_a_map_is_read_with_a_light_as_it_is_entered() -> None:
+    engine = EngineFacts(ignition=Ignition("mapped", breakpoints_rpm=(2000.0, 4000.0, 6000.0)))
+    best = 30.0 + 4.0 * np.sin((RPM - 2000.0) / 600.0)
+    answer = advise(*Day(locked(32, 22, 27, 37, 32), best=best, best_sd=0.3, engine=engine).parts())
+    known = [(r["rpm"], r["delivered_deg"]) for r in answer.advice["table"] if r["delivered_deg"] is not None]
+    for reading in answer.card["readings"]:
+        wanted = float(np.interp(reading["rpm"], *zip(*known, strict=True)))
+        assert abs(reading["up_deg"] - wanted) <= 0.25 + 1e-9
+
+
+def test_of_a_sheet_alone_only_the_total_is_checked_with_a_light() -> None:
+    day = Day(
+        [Pull("a", 34, 14), Pull("b", 30, 10), Pull("a", 34, 14), Pull("b", 30, 10)],
+        engine=EngineFacts(ignition=Ignition("mechanical")),
+    )
+    reading, aligned, delivered, best = day.parts()
+    alone = delivered.delivered.with_columns(evidence=pl.lit(["sheet"], dtype=pl.List(pl.String)))
+    readings = advise(reading, aligned, replace(delivered, delivered=alone), best).card["readings"]
+    assert [r["rpm"] for r in readings] == [5500]
