@@ -79,14 +79,14 @@ def knock_table(aligned: AlignedDay, samples: pl.DataFrame) -> tuple[pl.DataFram
             "pull_id": pull["pull_id"], "setting": pull["setting"], "rpm_lo": pull["rpm_min"] if whole else min(lo, hi),
             "rpm_hi": pull["rpm_max"] if whole else max(lo, hi), "word": pull["knock"] or "not listened", "source": "sheet",
         })  # fmt: skip
-    questions: list[str] = []
+    unread: dict[str, list[str]] = {}
     if "knock" in samples.columns and samples["knock"].is_not_null().any():
         settings = dict(zip(aligned.pulls["pull_id"], aligned.pulls["setting"], strict=True))
         for (pull_id,), part in samples.filter(pl.col("pull_id").is_in(list(settings))).group_by("pull_id", maintain_order=True):
             values = part["knock"].cast(pl.Float64).fill_null(float("nan")).to_numpy()
             found, why = ticks(values)
             if why:
-                questions.append(f"knock channel of {part['file'][0]}: {why}. What value means knock?")
+                unread.setdefault(why, []).append(str(part["file"][0]))
             if found is None:
                 continue
             rpm = part["rpm"].fill_null(float("nan")).to_numpy()[_since_last_reading(values, found)]
@@ -94,7 +94,12 @@ def knock_table(aligned: AlignedDay, samples: pl.DataFrame) -> tuple[pl.DataFram
             at = {"pull_id": pull_id, "setting": settings[str(pull_id)], "word": "counted", "source": "channel"}
             rows += [at | {"rpm_lo": lo, "rpm_hi": hi} for lo, hi in stretches]
     table = conform(pl.DataFrame(rows, infer_schema_length=None), KNOCK) if rows else pl.DataFrame(schema=KNOCK)
-    return table, questions
+    return table, [_what_value(why, list(dict.fromkeys(files))) for why, files in unread.items()]
+
+
+def _what_value(why: str, files: list[str]) -> str:
+    others = "" if len(files) == 1 else f" (likewise {len(files) - 1} more)"
+    return f"knock channel of {files[0]}{others}: {why}. What value means knock?"
 
 
 def ceiling(

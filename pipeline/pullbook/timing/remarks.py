@@ -10,6 +10,7 @@ from pullbook.timing.logged import COMMANDED_ONLY
 from pullbook.timing.scale import TimingScale, mark_error, mark_uncertainty
 from pullbook.timing.witnesses import Witnesses
 
+_SHEET_APART_DEG = 2.0  # a sheet this far from log and light is another scale, not a careless eye
 _FALLING_DEG = -0.5  # weights do not hold less advance on the way down
 
 
@@ -66,6 +67,8 @@ def remarks(
             f"advance of {', '.join(alone)} is known from the sheet alone: given as the total, all in; it may be as little as the "
             "initial, for nothing shows the shape between them"
         )
+    if light:
+        warnings += _sheet_apart(witnesses, courses)
     if scale.misread:
         warnings.append(f"{len(scale.misread)} light reading(s) stand too far from everything else and are shown but not used")
     if light:
@@ -95,6 +98,23 @@ def _whose_degrees(factor: float, own_zero: bool, declared: bool) -> str:
         "The light and the sheet fit the logged advance as it stands in the log, not doubled: is advance_scale: distributor right? "
         "The log's advance is not used until that is settled."
     )
+
+
+def _sheet_apart(witnesses: Witnesses, courses: list[Course]) -> list[str]:
+    """Where the sheet's totals stand far from what log and light say: whoever sets by the sheet's scale would set wrong."""
+    gaps = {}
+    for course in courses:
+        told, total = witnesses.sheet[course.setting].total_deg, course.shape.get("total_deg")
+        if course.on_log and told is not None and total is not None and total != told:
+            gaps[course.setting] = told - float(total)
+    apart = [s for s, gap in gaps.items() if abs(gap) > _SHEET_APART_DEG]
+    if not apart:
+        return []
+    middle = float(np.median([gaps[s] for s in apart]))
+    return [
+        f"the sheet's total stands {middle:+.1f}° against log and light ({', '.join(apart)}): what is said here is in true degrees, "
+        "so set it by the light, not by the sheet's numbers"
+    ]
 
 
 def _mark(reading: DayReading, questions: list[str]) -> None:

@@ -48,6 +48,14 @@ def test_a_true_log_is_left_alone() -> None:
     assert got.timing_scale["delay_us"] == pytest.approx(0.0, abs=1.0)
 
 
+def test_a_sheet_far_from_log_and_light_is_said() -> None:
+    off = [Sweep(s, lambda n, a=a: a + 0.0 * n, sheet=dict.fromkeys(wrong, a + 4.0)) for s, a in THREE.items()]
+    got = solve(off, engine=LOCKED, strobe=lights(THREE), facts=DayFacts(zero_mark=ZeroMark(30.0, 30.0, "2031-03-01")))
+    assert any("the sheet's total stands +4.0° against log and light (28, 31, 34)" in w for w in got.warnings)
+    agreed = solve(logs(THREE), engine=LOCKED, strobe=lights(THREE))
+    assert not any("sheet's total" in w for w in agreed.warnings)
+
+
 def test_offset_and_delay_are_found_together() -> None:
     got = solve(logs(THREE, offset=-2.0, delay_us=80.0), engine=LOCKED, strobe=lights(THREE))
     scale = got.timing_scale
