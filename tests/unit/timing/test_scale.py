@@ -49,7 +49,7 @@ def test_a_true_log_is_left_alone() -> None:
 
 
 def test_a_sheet_far_from_log_and_light_is_said() -> None:
-    off = [Sweep(s, lambda n, a=a: a + 0.0 * n, sheet=dict.fromkeys(wrong, a + 4.0)) for s, a in THREE.items()]
+    off = [Sweep(s, lambda n, a=a: a + 0.0 * n, sheet={"initial_deg": a + 4.0, "total_deg": a + 4.0}) for s, a in THREE.items()]
     got = solve(off, engine=LOCKED, strobe=lights(THREE), facts=DayFacts(zero_mark=ZeroMark(30.0, 30.0, "2031-03-01")))
     assert any("the sheet's total stands +4.0° against log and light (28, 31, 34)" in w for w in got.warnings)
     agreed = solve(logs(THREE), engine=LOCKED, strobe=lights(THREE))
