@@ -112,8 +112,8 @@ def _sheet_apart(witnesses: Witnesses, courses: list[Course]) -> list[str]:
         return []
     middle = float(np.median([gaps[s] for s in apart]))
     return [
-        f"the sheet's total stands {middle:+.1f}° against log and light ({', '.join(apart)}): what is said here is in true degrees, "
-        "so set it by the light, not by the sheet's numbers"
+        f"the sheet's total stands {middle:+.1f}° against log and light ({', '.join(apart)}): what is said here is in true "
+        "degrees, so set it by the light, not by the sheet's numbers"
     ]
 
 
