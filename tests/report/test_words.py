@@ -8,6 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pullbook.report import canvas, words
+from pullbook.report.model import count_pulls, left_out
+from pullbook.report.view import DayView
 from pullbook.report.words import (
     between,
     clean,
@@ -78,3 +80,19 @@ def test_no_cell_starts_a_formula(text: str) -> None:
 
 def test_clean_all_goes_deep() -> None:
     assert clean_all({"a\x00": [1.5, math.inf, "b\u202ec", None, True]}) == {"a": [1.5, None, "bc", None, True]}
+
+
+def test_pulls_of_one_fate_and_one_reason_are_one_line() -> None:
+    def pull(order: int, status: str, reason: str) -> dict[str, object]:
+        return {"order": order, "file": f"{order}.csv", "status": status, "reasons": [reason]}
+
+    slipped = [pull(n, "part", "slip at 4300 to 5100 rpm") for n in (1, 2, 3, 4, 5)]
+    pulls = [*slipped, pull(6, "left_out", "plug fouled")]
+    assert left_out(DayView({"pulls": pulls}, {})) == [
+        "Pulls 1, 2, 3, 4 and 5 used in part: slip at 4300 to 5100 rpm",
+        "Pull 6 (6.csv) left out: plug fouled",
+    ]
+    assert left_out(DayView({"pulls": slipped[:2]}, {}))[0].startswith("Pulls 1 (1.csv) and 2 (2.csv) used in part")
+    assert count_pulls(slipped) == "5 pulls used in part"
+    assert count_pulls(pulls) == "5 pulls used in part and 1 left out"
+    assert count_pulls([pull(1, "used", ""), *slipped[:2]]) == "1 pull used and 2 used in part"

@@ -29,9 +29,9 @@ def sentence(record: dict[str, Any]) -> str:
 def count_pulls(pulls: list[dict[str, Any]]) -> str:
     """How many pulls stand behind a number, and how many do not."""
     by = {s: sum(p.get("status") == s for p in pulls) for s in ("used", "part", "left_out")}
-    parts = [counted(by["used"], "pull") + " used"]
+    parts = [counted(by["used"], "pull") + " used"] if by["used"] or not by["part"] else []
     if by["part"]:
-        parts.append(f"{by['part']} used in part")
+        parts.append((str(by["part"]) if by["used"] else counted(by["part"], "pull")) + " used in part")
     if by["left_out"]:
         parts.append(f"{by['left_out']} left out")
     return listed(parts)
@@ -125,14 +125,20 @@ def refused(record: dict[str, Any]) -> list[str]:
 
 
 def left_out(shown: DayView) -> list[str]:
-    """Pulls not used, or used in part, each with its reasons."""
-    told = []
+    """Pulls not used, or used in part, with their reasons; pulls of one fate and one reason in one line."""
+    alike: dict[tuple[str, str], list[tuple[str, str]]] = {}
     for pull in shown.pulls:
         if pull.get("status") in ("left_out", "part"):
             why = "; ".join(str(r) for r in pull.get("reasons") or []) or "no reason given"
             fate = "left out" if pull["status"] == "left_out" else "used in part"
-            told.append(f"Pull {noted(pull.get('order'))} ({noted(pull.get('file'))}) {fate}: {why}")
-    return told
+            alike.setdefault((fate, why), []).append((noted(pull.get("order")), noted(pull.get("file"))))
+    return [f"{_numbered(told)} {fate}: {why}" for (fate, why), told in alike.items()]
+
+
+def _numbered(pulls: list[tuple[str, str]]) -> str:
+    """``Pull 3 (a.csv)``, ``Pulls 3 (a.csv) and 4 (b.csv)``; more than three by their numbers alone."""
+    names = [f"{order} ({file})" if len(pulls) <= 3 else order for order, file in pulls]
+    return ("Pull " if len(pulls) == 1 else "Pulls ") + listed(names)
 
 
 def advised(record: dict[str, Any]) -> str:
