@@ -43,7 +43,10 @@ def make_columns(
             f"every {marks.decimal!r} stands before three digits; read as the decimal mark. If it groups thousands, "
             "export the log without grouping"
         )
-    raw = replace(raw, decimal=marks.decimal, thousands=marks.thousands)
+    written = (
+        raw.decimal if len(texts) < kinds.count("number") and raw.decimal == "," else marks.decimal
+    )  # unquoted cells have points
+    raw = replace(raw, decimal=written, thousands=marks.thousands)
     columns: list[Column] = []
     spans = _spans(raw.cells)
     clocks: Clocks = {}

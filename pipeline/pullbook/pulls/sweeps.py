@@ -140,7 +140,7 @@ def _rise(motion: Motion, first: int, stop: int, fall_stop: int | None) -> tuple
     quick = motion.seconds(first, stop) < 3.0
     if quick and fall_stop is not None and motion.seconds(first, fall_stop) <= _BLIP_SECONDS:
         return "blip", first, fall_stop
-    return "idle", first, stop
+    return "idle", first, _without_limiter(motion, first, stop)  # what it dwells at is a hold, perhaps
 
 
 def parts_of(motion: Motion) -> list[Part]:
@@ -172,6 +172,8 @@ def _rises_and_falls(motion: Motion, rises: list[tuple[int, int]], falls: list[t
             continue
         share = _share(motion.loaded, min(first + motion.steps(0.3), stop - 1), stop)
         begins = max(first, before.stop if before is not None and before.first < first else first)
+        if motion.loaded is not None and (lead := int(np.argmin(motion.loaded[begins:stop]))) > motion.steps(0.7):
+            begins += lead  # scraps of noise at a held speed, joined to the fall after it
         kind = "coast_down" if (share is None or share < 0.5) and motion.seconds(begins, stop) >= 0.5 else "idle"
         fallen.append(Part(kind, begins, stop))
     return risen + fallen

@@ -71,7 +71,7 @@ def usual_bytes(layout: Layout) -> bytes:
         usual -= set(b",." if layout.thousands is None else b"") - set(layout.decimal.encode())
     for row in layout.rows:
         for k, cell in enumerate(row):
-            if layout.words[k] or cell in layout.tokens:
+            if (layout.words[k] and not (layout.clocks[k] and is_label(cell))) or cell in layout.tokens:
                 usual |= set(cell.encode())
     return bytes(usual - set(b'"' + MARK))
 

@@ -32,6 +32,8 @@ def unquote(data: bytes, layout: Layout) -> tuple[bytes, Layout] | None:
         The data and the layout they now have (a comma that stood inside quotes as decimal mark is a point, one that grouped
         thousands is gone); None where quotes do not pair off within a line, or a delimiter inside them is neither.
     """
+    if layout.delimiter == layout.decimal and data.find(b".", layout.offset) >= 0:
+        return None  # a point beside the decimal comma groups thousands that no sampled row reached
     body = np.frombuffer(data, np.uint8)[layout.offset :]
     sign = ord(layout.delimiter)
     out = [data[: layout.offset]]
@@ -57,8 +59,6 @@ def unquote(data: bytes, layout: Layout) -> tuple[bytes, Layout] | None:
         out.append(piece[~quotes].tobytes())
     changed = layout
     if layout.delimiter == layout.decimal:
-        if layout.thousands == ".":
-            return None
         changed = replace(layout, decimal=".")
     elif met and layout.delimiter == layout.thousands:
         changed = replace(layout, thousands=None)

@@ -494,3 +494,36 @@ def test_a_small_table_above_the_logs_own_is_preamble(tmp_path: Path) -> None:
     text = above + four("t [s];Engine speed [rpm];Torque [Nm];Lambda", lambda n, m: f"{0.85 + n / 1e6:.3f}")
     r = read(tmp_path, text)
     assert (r.header_line, r.rows, r.rows_dropped, len(r.columns)) == (7, 120, 0, 4)
+
+
+def test_quoted_points_that_group_thousands_only_later(tmp_path: Path) -> None:
+    """Idling below 1000 rpm at the top of the log: the first grouped speed comes after every sampled row."""
+    p = pull(400, start=700.0)
+    cells = [
+        (f"{t:.2f}".replace(".", ","), f"{n:,.0f}".replace(",", "."), f"{m:.1f}".replace(".", ","))
+        for t, n, m in zip(p["time_s"], p["rpm"], p["torque_nm"], strict=True)
+    ]
+    idle = [(f"-{100 - k / 10:.2f}".replace(".", ","), "700", "3,1") for k in range(1000)]
+    text = "Zeit [s],Drehzahl [U/min],Drehmoment [Nm]\n" + "".join(
+        ",".join(f'"{c}"' for c in row) + "\n" for row in [*idle, *cells]
+    )
+    r = read(tmp_path, text)
+    assert (r.error, r.decimal, r.rows) == (None, ",", 1400)
+    assert r.samples["rpm"].to_list()[1000:] == p["rpm"].tolist()
+
+
+def test_decimal_mark_is_shown_as_written_behind_quotes(tmp_path: Path) -> None:
+    lines = [
+        f'"31/03/2031 12:00:{t:04.1f}","{n:.0f}","{m:.1f}","{"84,0" if k % 5 == 0 else ""}"'.replace(".", ",")
+        for k, (t, n, m) in enumerate(zip(pull()["time_s"], pull()["rpm"], pull()["torque_nm"], strict=True))
+    ]
+    r = read(tmp_path, "Temps,Régime [tr/min],Couple [N.m],Eau [°C]\n" + "\n".join(lines) + "\n")
+    assert (r.decimal, r.rows, r.samples["coolant_c"].drop_nulls().to_list()) == (",", 120, [84.0] * 24)
+
+
+def test_a_summary_under_a_column_of_dates_is_no_row(tmp_path: Path) -> None:
+    data = zip(pull()["time_s"], pull()["rpm"], pull()["torque_nm"], strict=True)
+    text = "Temps;Régime [tr/min];Couple [N.m]\n" + "".join(f"2031-03-31 12:00:{t:06.3f};{n:.0f};{m:.1f}\n" for t, n, m in data)
+    r = read(tmp_path, text + "\nMaxi;999;999\n")
+    assert (r.rows, r.rows_dropped) == (120, 0)
+    assert about(r, "holds words")
