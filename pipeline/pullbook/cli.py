@@ -203,13 +203,13 @@ def _profile(name: str | None) -> Path | None:
 
 
 def _check(given: argparse.Namespace) -> int:
-    from pullbook.reading.check import as_text, check
+    from pullbook.reading.check import as_text, check, meant
 
     book, _ = _opened(given, needs_logs=not given.paths)
-    paths = [Path(p) for p in given.paths]
-    for path in paths:
-        if not path.exists() and not path.is_symlink():
-            raise WrongUse(f"no file or folder {path}")
+    try:
+        paths = [meant(Path(p), book) for p in given.paths]
+    except ValueError as wrong:
+        raise WrongUse(str(wrong)) from None
     found = check(book, paths)
     if given.json:
         _print_json(found)

@@ -5,7 +5,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from pullbook.book import LOG_ENDINGS, Book, days, engines, is_day_name, printable
+from pullbook.book import LOG_ENDINGS, SHEET_NAMES, Book, days, engines, is_day_name, printable
 from pullbook.handover import Fault, LogReading, Segment
 from pullbook.reading.day import assemble
 from pullbook.reading.preamble import settled
@@ -46,6 +46,22 @@ def check(book: Book, paths: list[Path]) -> dict[str, Any]:
     for engine in dict.fromkeys(engine for place, engine, _ in asked if place is book):
         told.update(_stray(book, engine))
     return {"files": list(files.values()), "days": list(told.values())}
+
+
+def meant(path: Path, book: Book) -> Path:
+    """A path as given, else as ``check`` itself writes it: relative to the book.
+
+    Raises
+    ------
+    ValueError
+        Nothing lies there, or a file that is neither log nor sheet nor fact file.
+    """
+    found = next((p for p in (path, book.root / path) if p.exists() or p.is_symlink()), None)
+    if found is None:
+        raise ValueError(f"no file or folder {path}")
+    if found.is_file() and found.suffix.lower() not in LOG_ENDINGS and found.name not in (*SHEET_NAMES, "engine.yaml"):
+        raise ValueError(f"{path} is no log, sheet or fact file: nothing to check")
+    return found
 
 
 def _asked(book: Book, paths: list[Path]) -> Iterable[tuple[Book, str, str, str | None]]:

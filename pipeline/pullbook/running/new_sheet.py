@@ -61,7 +61,7 @@ def new_day(book: Book, engine: str, day: str, pulls: int | None = None) -> dict
     words = {"day": day, "engine": re.sub(r"[^\w .-]", "?", printable(engine)), "date": day[:10]}
     _write(book, folder / "day.yaml", DAY_YAML.format(**words).encode(), made)
     _write(book, book.logs / engine / "engine.yaml", ENGINE_YAML.format(**words).encode(), made)
-    made["said"].append(f"Fill in {book.shown(folder)}/pulls.csv, drop the logs beside it, then run `pullbook run`.")
+    made["said"].append(f"Fill in {book.shown(sheet or folder / 'pulls.csv')}, drop the logs beside it, then run `pullbook run`.")
     return made
 
 

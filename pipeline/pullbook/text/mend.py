@@ -96,7 +96,7 @@ def _rebuild(
         line = head.first_data + i
         raw = data[offset + int(starts[i]) : offset + int(ends[i])]
         text = raw.decode("utf-8", "replace")
-        if not text.strip(f' \t\x0c\x1a"{layout.delimiter}'):
+        if not text.strip(f' \t\r\x0c\x1a"{layout.delimiter}'):
             keep[i] = False
             continue
         row = split(text, layout.delimiter)

@@ -12,7 +12,7 @@ from tests.unit.reading.driven import SWEEP, drive, write_log
 
 from pullbook.book import Book
 from pullbook.reading import check as check_module
-from pullbook.reading.check import as_text, check
+from pullbook.reading.check import as_text, check, meant
 from pullbook.reading.day import read_day
 from pullbook.running.new_sheet import new_day, sheet_bytes
 from pullbook.sheets.pull_sheet import read_pull_sheet
@@ -281,3 +281,13 @@ def test_second_recorders_have_no_row_of_their_own(book: Book) -> None:
     made = new_day(book, "blue", "2031-09-01")
     assert [r["file"] for r in rows_of(folder / "pulls.csv")] == ["dyno.csv"]
     assert any("logger.csv" in line and "logger_file" in line for line in made["said"])
+
+
+def test_check_takes_the_names_it_prints(book: Book, tmp_path: Path) -> None:
+    shown = check(book, [])["files"][0]["file"]
+    assert meant(Path(shown), book) == book.root / shown
+    (other := tmp_path / "letter.doc").write_text("dear all")
+    with pytest.raises(ValueError, match="nothing to check"):
+        meant(other, book)
+    with pytest.raises(ValueError, match="no file or folder"):
+        meant(tmp_path / "gone.csv", book)

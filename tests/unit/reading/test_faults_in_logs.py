@@ -524,6 +524,6 @@ def test_decimal_mark_is_shown_as_written_behind_quotes(tmp_path: Path) -> None:
 def test_a_summary_under_a_column_of_dates_is_no_row(tmp_path: Path) -> None:
     data = zip(pull()["time_s"], pull()["rpm"], pull()["torque_nm"], strict=True)
     text = "Temps;Régime [tr/min];Couple [N.m]\n" + "".join(f"2031-03-31 12:00:{t:06.3f};{n:.0f};{m:.1f}\n" for t, n, m in data)
-    r = read(tmp_path, text + "\nMaxi;999;999\n")
+    r = read(tmp_path, (text + "\nMaxi;999;999\n").replace("\n", "\r\n"))
     assert (r.rows, r.rows_dropped) == (120, 0)
-    assert about(r, "holds words")
+    assert about(r, "line 123 inside the log holds words")
