@@ -27,7 +27,7 @@ def own_figures(fit: HillFit | None, prior: Prior, reading: DayReading, aligned:
         return out
     out["pulls"] = len(fit.table.pull_id)
     out |= own_figure("ln_pull_sd", np.log(fit.sd), log(prior.sd_median), prior.sd_log_sd)
-    out["wander"] = fit.wander
+    out["wander"] = fit.within.wander
     if fit.k is None or fit.skew is None:
         return out
     rpm = fit.table.rpm.astype(float)

@@ -125,7 +125,7 @@ def _against_hill(table: DayTable, pull: int, prior: Prior, pull_sd: float) -> n
         return np.zeros(len(table.rpm), bool)
     shape, _ = common_shape(rest)
     coarse = joined(rest, shape)
-    closed = likelihood_for(coarse, USUAL, 0.0, nodes(prior.sd_median, prior.sd_log_sd), np.zeros((*coarse.present.shape, 0)))
+    closed = likelihood_for(coarse, USUAL, nodes(prior.sd_median, prior.sd_log_sd), np.zeros((*coarse.present.shape, 0)))
     target = DayTarget(coarse.ln_torque, coarse.advance, hill_basis(coarse.rpm, prior, tested_middle(coarse)), closed)
     tested = coarse.advance[coarse.present]
     tops = climb(target, starting_points(target.basis, float(tested.min()), float(tested.max())))

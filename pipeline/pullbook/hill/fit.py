@@ -14,10 +14,10 @@ from pullbook.hill.likelihood import DayLikelihood, nodes
 from pullbook.hill.one_way import drift_looks_like_timing
 from pullbook.hill.own_effects import OwnEffects, effect_modes
 from pullbook.hill.sampler import DRAWS, sample
-from pullbook.hill.wander import USUAL, estimate_wander, likelihood_for
+from pullbook.hill.wander import USUAL, Within, estimate_wander, likelihood_for
 
-DRIFT_USUAL = 0.001  # fraction a pull, median of the scale
-DRIFT_UNSEEN = 0.003  # where advance went one way with the pulls: no return bounds it, so a bad day must be allowed for
+DRIFT_USUAL = (0.001, 1.6)  # fraction a pull: median of the scale, SD of its ln
+DRIFT_UNSEEN = (0.008, 0.7)  # where advance went one way with the pulls: nothing bounds it, so nothing is presumed
 REACH_RPM = 200  # an anchor this far outside the rows is still read off the hill
 
 
@@ -41,8 +41,7 @@ class HillFit:
     top: Array
     means: dict[str, Array]
     fitted: Array
-    wander: float
-    extra: float
+    within: Within
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,8 +54,7 @@ class Ready:
     closed: DayLikelihood
     remainder: Array  # (D, P, R) of the draws
     effects: dict[str, tuple[Array, slice]]  # setting -> basis on the fine rows, its place among the modes
-    wander: float
-    extra: float
+    within: Within
 
 
 def fit_hill(table: DayTable, prior: Prior, rng: np.random.Generator, own: OwnEffects, *, hill: bool = True) -> HillFit:
@@ -112,16 +110,16 @@ def _draws(table: DayTable, prior: Prior, rng: np.random.Generator, own: OwnEffe
     doubts = table.modes.shape[2]
     own_modes, places = _own_modes(table, coarse, own, doubts, prior.sd_median)
     drift = DRIFT_UNSEEN if drift_looks_like_timing(table) else DRIFT_USUAL
-    scales = nodes(prior.sd_median, prior.sd_log_sd, drift)
+    scales = nodes(prior.sd_median, prior.sd_log_sd, *drift)
     no_doubt = np.zeros((*coarse.present.shape, doubts))
     modes = np.concatenate([no_doubt, own_modes], axis=2)
-    closed = likelihood_for(coarse, USUAL, 0.0, scales, modes)
+    closed = likelihood_for(coarse, USUAL, scales, modes)
     if not hill:
         remainder = coarse.ln_torque[None]
-        wander, extra = estimate_wander(coarse, remainder, scales, modes)
-        closed = likelihood_for(coarse, wander, extra, scales, modes)
+        within = estimate_wander(coarse, remainder, scales, modes)
+        closed = likelihood_for(coarse, within, scales, modes)
         all_draws = np.broadcast_to(remainder, (DRAWS, *remainder.shape[1:]))
-        return Ready(coarse, None, np.zeros((DRAWS, 0)), closed, all_draws, places, wander, extra)
+        return Ready(coarse, None, np.zeros((DRAWS, 0)), closed, all_draws, places, within)
     basis = hill_basis(coarse.rpm, prior, tested_middle(coarse))
     target = DayTarget(coarse.ln_torque, coarse.advance, basis, closed, _earlier(prior, basis, coarse))
     tested = coarse.advance[coarse.present]
@@ -129,11 +127,11 @@ def _draws(table: DayTable, prior: Prior, rng: np.random.Generator, own: OwnEffe
     _, moved = split_modes(coarse)
     _, per_deg, _ = slopes(target.basis, coarse.advance, tops.xi[:1])
     modes = np.concatenate([per_deg[0][:, :, None] * moved, own_modes], axis=2)
-    wander, extra = estimate_wander(coarse, target.remainder(tops.xi[:1]), scales, modes)
-    closed = likelihood_for(coarse, wander, extra, scales, modes)
+    within = estimate_wander(coarse, target.remainder(tops.xi[:1]), scales, modes)
+    closed = likelihood_for(coarse, within, scales, modes)
     target = target.under(closed)
     xi = sample(target.ln_posterior, climb(target, tops.xi), rng)
-    return Ready(coarse, target, xi, closed, target.remainder(xi), places, wander, extra)
+    return Ready(coarse, target, xi, closed, target.remainder(xi), places, within)
 
 
 def _earlier(prior: Prior, basis: HillBasis, coarse: DayTable) -> EarlierBest | None:
@@ -167,9 +165,9 @@ def _linear(closed: DayLikelihood, remainder: Array, rng: np.random.Generator) -
         at = node == g
         level[at] = scores.pull[at] @ cov + normal[at] @ lower.T
     sd, tau = closed.scales.sd[node], closed.scales.drift[node]
-    order = closed.order
-    precision = 1.0 / tau**2 + (order @ order) / sd**2
-    drift = (level @ order) / sd**2 / precision + rng.standard_normal(draws) / np.sqrt(precision)
+    straight = closed.order[:, 0]  # at right angles to the bend: each stands alone
+    precision = 1.0 / tau**2 + (straight @ straight) / sd**2
+    drift = (level @ straight) / sd**2 / precision + rng.standard_normal(draws) / np.sqrt(precision)
     left = closed.residuals(remainder - level[:, :, None])
     z = left.mode @ closed.mode_cov + rng.standard_normal(left.mode.shape) @ np.linalg.cholesky(closed.mode_cov).T
     mean = (left.column - z @ closed.mode_columns) @ closed.column_cov
@@ -210,7 +208,7 @@ def _on_rows(table: DayTable, ready: Ready, rng: np.random.Generator) -> HillFit
         means[name] = mean
     return HillFit(
         table, best, k, skew, linear.z[:, :doubts] @ common.T, linear.sd, linear.drift, linear.level, top, means, fitted,
-        ready.wander, ready.extra,
+        ready.within,
     )  # fmt: skip
 
 

@@ -1,8 +1,9 @@
 """How likely a hill is, given the pulls: pull offsets, drift, timing doubts and the torque curve integrated out in closed form.
 
-Model of the residual of pull p at row r, ``y − ln(1 − L)``: ``c_r + b_p + δ·order_p + H·z + w + e`` with c flat (restricted
-likelihood), b ~ N(0, σ²), δ ~ N(0, τ²), z standard normal, w correlated along a pull, e white. σ and τ are not plugged in:
-they are integrated over a grid of nodes with prior weights, which costs one multiplication by a small matrix.
+Model of the residual of pull p at row r, ``y − ln(1 − L)``: ``c_r + b_p + A_p·δ + H·z + w + e`` with c flat (restricted
+likelihood), b ~ N(0, σ²), δ ~ N(0, τ²) twice (a straight drift over the order run and a bend of it), z standard normal, w
+correlated along a pull, e white. σ and τ are not plugged in: they are integrated over a grid of nodes with prior weights, which
+costs one multiplication by a small matrix.
 
 Source: mixed models with restricted likelihood, Patterson and Thompson, Biometrika 58 (1971), 545–554; tests compare every
 quantity with a dense covariance matrix and, for balanced data, with published variance components (tests/outside, row S7).
@@ -15,6 +16,9 @@ import numpy.typing as npt
 
 from pullbook.handover import Array
 
+SD_FREEDOM, SD_REACH = 5.0, 4.2  # of Student's t over ln pull SD, and how many prior SDs the grid goes either way
+BEND, BEND_PULLS = 0.5, 4
+
 
 @dataclass(frozen=True, slots=True)
 class Nodes:
@@ -26,13 +30,31 @@ class Nodes:
 
 
 def nodes(sd_median: float, sd_log_sd: float, drift_median: float = 0.001, drift_log_sd: float = 1.6) -> Nodes:
-    """Log-normal grids: 11 pull SDs within ±2.6 SD, 8 drift scales within ±2.4 SD (a heavy tail over drift per pull)."""
-    u = np.linspace(-2.6, 2.6, 11)
+    """Grids over ln of both scales: 14 pull SDs with Student's tails, down to where pulls repeat to the last digit; 8 drift scales.
+
+    The tails are heavy because a dyno that repeats far worse, or better, than its kind is rare but is met.
+    """
+    u = np.linspace(-SD_REACH, SD_REACH, 15)
     v = np.linspace(-2.4, 2.4, 8)
     sd, drift = np.meshgrid(sd_median * np.exp(sd_log_sd * u), drift_median * np.exp(drift_log_sd * v), indexing="ij")
-    weight = -0.5 * (u[:, None] ** 2 + v[None, :] ** 2)
+    weight = -0.5 * (SD_FREEDOM + 1) * np.log1p(u[:, None] ** 2 / SD_FREEDOM) - 0.5 * v[None, :] ** 2
     weight = weight - np.log(np.exp(weight).sum())
     return Nodes(sd.ravel(), drift.ravel(), weight.ravel())
+
+
+def drift_courses(order: Array) -> Array:
+    """How a level may go over the order run, (P, 2): straight, and a bend at right angles to it, half as far at most.
+
+    Oil warms fast at first and glass falls as it likes: a random walk's two slowest parts stand two to one. Few pulls have no bend.
+    """
+    straight = order - order.mean()
+    span = float(np.abs(straight).max(initial=0.0))
+    if len(order) < BEND_PULLS or span == 0.0:
+        return np.column_stack([straight, np.zeros_like(straight)])
+    bend = (straight / span) ** 2
+    bend = bend - bend.mean()
+    bend = bend - straight * (straight @ bend) / (straight @ straight)
+    return np.column_stack([straight, BEND * span * bend / max(float(np.abs(bend).max()), 1e-9)])
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +104,7 @@ class DayLikelihood:
         self.within_ln_det = float(np.linalg.slogdet(padded)[1].sum())
         self.design = np.eye(rows)[:, present.any(axis=0)] if design is None else design
         self.modes = np.zeros((pulls, rows, 0)) if modes is None else np.where(present[:, :, None], modes, 0.0)
-        self.order = order - order.mean()
+        self.order = drift_courses(order)
 
         self.pull_columns = self.within.sum(axis=2) @ self.design  # (P, q): Z'WX
         gram = np.einsum("rq,prs,st->qt", self.design, self.within, self.design, optimize=True)
@@ -104,12 +126,15 @@ class DayLikelihood:
 
     def _between_terms(self) -> None:
         spread = 1.0 / self.values[:, None] + self.scales.sd**2  # (K, G)
-        along = self.vectors.T @ self.order
+        courses = self.vectors.T @ self.order  # (K, 2)
         self.inverse = 1.0 / spread
-        self.along = along[:, None] * self.inverse
-        total = 1.0 + self.scales.drift**2 * (along[:, None] * self.along).sum(axis=0)
-        self.along_weight = self.scales.drift**2 / total
-        self.node_constant = self.scales.ln_weight - 0.5 * (np.log(spread).sum(axis=0) + np.log(total))
+        along = courses[:, None, :] * self.inverse[:, :, None]  # (K, G, 2)
+        tau = self.scales.drift[:, None, None] ** 2
+        inside = np.eye(2) + tau * np.einsum("ki,kgj->gij", courses, along)
+        root = np.linalg.cholesky(tau * np.linalg.inv(inside))
+        self.along = np.einsum("kgi,gij->jkg", along, root)  # (2, K, G): what the drift takes off each quadratic form
+        ln_det = np.log(spread).sum(axis=0) + np.linalg.slogdet(inside)[1]
+        self.node_constant = self.scales.ln_weight - 0.5 * ln_det
 
     def residuals(self, r: Array) -> Residuals:
         """Scores of residuals ``r`` (B, P, R); absent data must be finite, their weight is nil."""
@@ -126,7 +151,7 @@ class DayLikelihood:
         """ln likelihood at every node, prior weight included: (B, G)."""
         level = (scores.pull @ self.vectors) / self.values  # (B, K) least-squares offsets in their own axes
         inside = scores.quadratic - (level**2 * self.values).sum(axis=1)
-        between = level**2 @ self.inverse - self.along_weight * (level @ self.along) ** 2
+        between = level**2 @ self.inverse - (level @ self.along[0]) ** 2 - (level @ self.along[1]) ** 2
         return np.asarray(self.node_constant - 0.5 * (inside[:, None] + between))
 
     def ln_likelihood(self, r: Array) -> Array:
@@ -148,17 +173,16 @@ class DayLikelihood:
         ``r'Pr = quadratic − pull' @ matrix @ pull`` with the precision averaged by ``node_weight`` (G,).
         """
         inverse = self.inverse @ node_weight
-        outer = (self.along * (self.along_weight * node_weight)) @ self.along.T
+        outer = np.einsum("jkg,g,jlg->kl", self.along, node_weight, self.along, optimize=True)
         core = np.diag(1.0 / self.values) - (np.diag(inverse) - outer) / np.outer(self.values, self.values)
         return np.asarray(self.vectors @ core @ self.vectors.T)
 
     def node_level(self, node: int) -> tuple[Array, Array]:
-        """Covariance (P, P) and Cholesky factor of pull levels b + δ·order at a node, given residuals: mean = cov @ score."""
+        """Covariance (P, P) and Cholesky factor of pull levels, drift included, at a node: mean = cov @ score."""
         sd, drift = self.scales.sd[node], self.scales.drift[node]
-        pulls = len(self.order)
-        prior = np.eye(pulls) / sd**2
         along = self.order / sd**2
-        prior -= np.outer(along, along) / (1.0 / drift**2 + float(self.order @ along))
+        prior = np.eye(len(self.order)) / sd**2
+        prior -= along @ np.linalg.inv(np.eye(2) / drift**2 + self.order.T @ along) @ along.T
         cov = np.linalg.inv(prior + self.information)
         cov = (cov + cov.T) / 2
         return cov, np.asarray(np.linalg.cholesky(cov))

@@ -1,8 +1,11 @@
-"""How far torque wanders inside a pull: one variance by restricted likelihood, the hill held where it is.
+"""How far torque wanders inside a pull, over how many rpm it is alike, and how much the gain leans over rpm: by restricted
+likelihood, the hill held where it is.
 
-Rows of one pull are alike over about 300 rpm beyond what white sample noise explains; how much differs from dyno to dyno
-and needs no repeats to be seen, because every pull shows it.
+Rows of one pull are alike beyond what white sample noise explains. How much, and how far along, differs from dyno to dyno (a slow
+cell, a breathing brake, oil that warms in the pull) and needs no repeats to be seen, because every pull shows it.
 """
+
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -10,37 +13,62 @@ from pullbook.handover import Array
 from pullbook.hill.day_table import DayTable
 from pullbook.hill.likelihood import DayLikelihood, Nodes
 
-ALIKE_RPM = 300.0
-USUAL = 0.0025  # of torque, one SD
+USUAL_SD = 0.0025  # of torque
 USUAL_LOG_SD = 0.6
+TRIED = USUAL_SD * np.exp(np.linspace(-1.8, 1.5, 8))
 EXTRA = (0.0, 0.001, 0.002)  # of torque: white noise beyond what second differences of the samples show
-TRIED = USUAL * np.exp(np.linspace(-1.5, 1.5, 7))
+EXTRA_USUAL = 0.001
+ALIKE = (150.0, 300.0, 600.0, 1200.0)
+ALIKE_USUAL, ALIKE_LOG_SD = 300.0, 0.7
+LEAN = (0.0, 0.0006, 0.0012, 0.0024)  # of torque per 1000 rpm: a pull's gain against the others', one SD
+LEAN_USUAL = 0.001
 
 
-def within_covariance(table: DayTable, wander: float, extra: float) -> Array:
-    """Covariance (P, R, R) of wander and white noise inside each pull."""
+@dataclass(frozen=True, slots=True)
+class Within:
+    """What is alike inside a pull: SDs are fractions of torque, ``alike_rpm`` the length of the wander's memory."""
+
+    wander: float = USUAL_SD
+    extra: float = 0.0
+    alike_rpm: float = ALIKE_USUAL
+    lean: float = 0.0
+
+    def ln_prior(self) -> float:
+        """How usual that is."""
+        usual = (np.log(self.wander / USUAL_SD) / USUAL_LOG_SD) ** 2 + (np.log(self.alike_rpm / ALIKE_USUAL) / ALIKE_LOG_SD) ** 2
+        return float(-0.5 * (usual + (self.extra / EXTRA_USUAL) ** 2 + (self.lean / LEAN_USUAL) ** 2))
+
+
+USUAL = Within()
+
+
+def within_covariance(table: DayTable, within: Within) -> Array:
+    """Covariance (P, R, R) of wander, lean and white noise inside each pull."""
     rpm = table.rpm.astype(float)
-    alike = wander**2 * np.exp(-np.abs(rpm[:, None] - rpm[None, :]) / ALIKE_RPM)
-    white = table.white + extra**2
-    return np.asarray(alike[None] + white[:, :, None] * np.eye(len(rpm))[None])
+    alike = within.wander**2 * np.exp(-np.abs(rpm[:, None] - rpm[None, :]) / within.alike_rpm)
+    x = within.lean * (rpm - (rpm[0] + rpm[-1]) / 2) / 1000.0
+    white = table.white + within.extra**2
+    return np.asarray((alike + np.outer(x, x))[None] + white[:, :, None] * np.eye(len(rpm))[None])
 
 
-def likelihood_for(table: DayTable, wander: float, extra: float, scales: Nodes, modes: Array) -> DayLikelihood:
+def likelihood_for(table: DayTable, within: Within, scales: Nodes, modes: Array) -> DayLikelihood:
     """The closed forms of a day with this wander; ``modes`` (P, R, J) are shifts of ln T per unit timing doubt."""
-    return DayLikelihood(within_covariance(table, wander, extra), table.present, table.order, scales, modes)
+    return DayLikelihood(within_covariance(table, within), table.present, table.order, scales, modes)
 
 
-def estimate_wander(table: DayTable, remainder: Array, scales: Nodes, modes: Array) -> tuple[float, float]:
-    """Wander and extra white noise (fractions) that make ``remainder`` (1, P, R) of the hill likeliest, prior included."""
-    best = (-np.inf, USUAL, EXTRA[0])
-    heights = []
-    for wander in TRIED:
-        for extra in EXTRA:
-            closed = likelihood_for(table, float(wander), extra, scales, modes)
-            height = float(closed.ln_likelihood(remainder)[0]) + closed.constant()
-            height -= 0.5 * (np.log(wander / USUAL) / USUAL_LOG_SD) ** 2 + 0.5 * (extra / 0.001) ** 2
-            heights.append((height, float(wander), extra))
-            best = max(best, heights[-1])
-    at = [h for h in heights if h[2] == best[2]]
-    weight = np.exp(np.array([h[0] for h in at]) - best[0])
-    return float(np.exp((weight * np.log([h[1] for h in at])).sum() / weight.sum())), best[2]
+def estimate_wander(table: DayTable, remainder: Array, scales: Nodes, modes: Array) -> Within:
+    """What makes ``remainder`` (1, P, R) of the hill likeliest, prior included; the wander averaged around its top."""
+
+    def height(within: Within) -> float:
+        closed = likelihood_for(table, within, scales, modes)
+        return float(closed.ln_likelihood(remainder)[0]) + closed.constant() + within.ln_prior()
+
+    tried = [replace(USUAL, wander=float(w), extra=e) for e in EXTRA for w in TRIED]
+    best = max(tried, key=height)
+    tried = [replace(best, wander=float(w), alike_rpm=a) for a in ALIKE for w in TRIED]
+    heights = np.array([height(w) for w in tried])
+    top = tried[int(heights.argmax())]
+    at = [i for i, w in enumerate(tried) if w.alike_rpm == top.alike_rpm]
+    weight = np.exp(heights[at] - heights.max())
+    wander = float(np.exp((weight * np.log([tried[i].wander for i in at])).sum() / weight.sum()))
+    return max((replace(top, wander=wander, lean=lean) for lean in LEAN), key=height)

@@ -5,7 +5,7 @@ import pytest
 
 from pullbook.handover import Prior
 from pullbook.hill.form import hill_basis, ln_torque_lost, slopes
-from pullbook.hill.likelihood import DayLikelihood, Nodes, nodes
+from pullbook.hill.likelihood import DayLikelihood, Nodes, drift_courses, nodes
 
 P, R, J = 5, 6, 2
 
@@ -24,12 +24,12 @@ def made(seed: int = 3) -> tuple[DayLikelihood, np.ndarray, np.ndarray, Nodes]:
 def dense(closed: DayLikelihood, covariance: np.ndarray, modes: np.ndarray, sd: float, drift: float) -> tuple[np.ndarray, ...]:
     """Full covariance, design and precision-with-rows-projected-out of the present data, and their places."""
     places = np.argwhere(closed.present)
-    order = np.arange(P) - (P - 1) / 2
+    course = drift_courses(np.arange(P, dtype=float))
     v = np.zeros((len(places), len(places)))
     for i, (p, a) in enumerate(places):
         for j, (q, b) in enumerate(places):
             same = p == q
-            v[i, j] = same * (covariance[p, a, b] + sd**2) + drift**2 * order[p] * order[q] + modes[p, a] @ modes[q, b]
+            v[i, j] = same * (covariance[p, a, b] + sd**2) + drift**2 * course[p] @ course[q] + modes[p, a] @ modes[q, b]
     x = np.array([[float(a == c) for c in range(R)] for _, a in places])[:, closed.present.any(axis=0)]
     inverse = np.linalg.inv(v)
     gram = x.T @ inverse @ x
@@ -78,11 +78,20 @@ def test_pull_levels_given_the_remainder_equal_the_dense_prediction() -> None:
     cov, lower = closed.node_level(1)
     assert lower @ lower.T == pytest.approx(cov)
     _, _, projected, places = dense(closed, covariance, modes, scales.sd[1], scales.drift[1])
-    order = np.arange(P) - (P - 1) / 2
-    prior = scales.sd[1] ** 2 * np.eye(P) + scales.drift[1] ** 2 * np.outer(order, order)
+    course = drift_courses(np.arange(P, dtype=float))
+    prior = scales.sd[1] ** 2 * np.eye(P) + scales.drift[1] ** 2 * course @ course.T
     runs = np.array([[float(p == i) for i in range(P)] for p, _ in places])
     want = prior @ runs.T @ projected @ r[0][tuple(places.T)]
     assert closed.residuals(r).pull[0] @ cov == pytest.approx(want, rel=1e-6, abs=1e-12)
+
+
+def test_drift_has_a_straight_course_and_a_bend_half_as_far_at_right_angles() -> None:
+    course = drift_courses(np.array([3.0, 4.0, 5.0, 7.0, 8.0, 11.0]))
+    assert course[:, 0] == pytest.approx(np.array([3.0, 4.0, 5.0, 7.0, 8.0, 11.0]) - 38 / 6)
+    assert course.sum(axis=0) == pytest.approx(0.0, abs=1e-9)
+    assert course[:, 0] @ course[:, 1] == pytest.approx(0.0, abs=1e-9)
+    assert np.abs(course[:, 1]).max() == pytest.approx(0.5 * np.abs(course[:, 0]).max())
+    assert not drift_courses(np.arange(3.0))[:, 1].any()
 
 
 def test_node_weights_are_a_distribution_around_the_prior_median() -> None:
