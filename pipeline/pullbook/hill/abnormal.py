@@ -20,6 +20,7 @@ from pullbook.hill.wander import USUAL, likelihood_for
 
 USUAL_STEEP = 4e-4  # 1/°²
 TIMES = 3.0
+ONE_IN, LEAST_KNOWN = 0.0025, 4.0  # one pull in so many lies so low by chance; the doubt about the SD counts no further
 STRETCH_RPM = 500
 ABNORMAL = {"pull_id": pl.String(), "rpm_lo": pl.Int64(), "rpm_hi": pl.Int64(), "why": pl.String()}
 
@@ -63,11 +64,11 @@ def find_abnormal(table: DayTable, prior: Prior, apart: tuple[str, ...] = ()) ->
         if not known.present[pull].any():
             continue
         left = known.where(~mask)
-        drop = _against_repeats(left, pull, pull_sd)
+        drop = _against_repeats(left, pull, pull_sd[pull])
         if not drop.any() and table.setting[pull] not in apart:
             timed = left.where(~np.isin(np.array(table.setting), apart)[:, None])
-            if _suspect(timed, pull, pull_sd).any():
-                drop = _against_hill(timed, pull, prior, pull_sd)
+            if _suspect(timed, pull, pull_sd[pull]).any():
+                drop = _against_hill(timed, pull, prior, pull_sd[pull])
         if not drop.any():
             continue
         drop = table.present[pull] & (np.abs(table.rpm[:, None] - table.rpm[drop]).min(axis=1) <= STRETCH_RPM / 2)
@@ -78,14 +79,26 @@ def find_abnormal(table: DayTable, prior: Prior, apart: tuple[str, ...] = ()) ->
     return Abnormal(mask, pl.DataFrame(said, schema=ABNORMAL))
 
 
-def _pull_sd(table: DayTable, prior: Prior) -> float:
-    """Pull SD for the rule: the prior's, or the repeats' own where they scatter more (median of absolute deviations)."""
+def _pull_sd(table: DayTable, prior: Prior) -> Array:
+    """Pull SD for the rule, pull by pull (P,): what the other pulls' repeats and the prior say, wide where they say little.
+
+    The prior counts as so many repeats as its doubt about ln SD is worth, 1/(2·SD²). Three SDs become more where there is little to
+    go by (Student's t), so that a dyno rougher than its kind does not lose its low pulls.
+    """
+    from scipy.stats import t
+
     _, level = common_shape(table)
     names = np.array(table.setting)
-    repeats = [level[names == s] - np.median(level[names == s]) for s in table.settings() if (names == s).sum() > 1]
-    away = np.concatenate([np.zeros(0), *repeats])
-    scatter = 1.4826 * float(np.median(np.abs(away))) * 1.3 if len(away) >= 4 else 0.0
-    return max(prior.sd_median, scatter)
+    known = 1.0 / (2.0 * prior.sd_log_sd**2)
+    out = np.empty(len(names))
+    for pull in range(len(names)):
+        others = np.arange(len(names)) != pull
+        runs = [level[others & (names == s)] for s in table.settings()]
+        free = sum(len(r) - 1 for r in runs if len(r))
+        square = sum(float(((r - r.mean()) ** 2).sum()) for r in runs if len(r))
+        sd = np.sqrt((known * prior.sd_median**2 + square) / (known + free))
+        out[pull] = sd * max(TIMES, float(t.isf(ONE_IN, max(known + free, LEAST_KNOWN)))) / TIMES
+    return out
 
 
 def _suspect(table: DayTable, pull: int, pull_sd: float) -> npt.NDArray[np.bool_]:

@@ -18,12 +18,13 @@ from pullbook.handover import Array, Prior
 TESTED_AROUND_DEG = 7.0  # ° one SD: a shop tests around what it believes
 SLOPE_MEAN = 1.0  # ° per 1000 rpm: faster engines want more advance
 SLOPE_DEG = 4.0  # ° per 1000 rpm, one SD of the best advance's slope
-WIGGLE_DEG = 1.5  # ° one SD of its departure from a straight line
-WIGGLE_RPM = 1200.0  # rpm over which that departure is alike
-KNOT_RPM = 700.0
+WIGGLE_DEG = 2.0  # ° one SD of its departure from a straight line
+WIGGLE_RPM = 1000.0  # rpm over which that departure is alike
+KNOT_RPM = 450.0
 K_SLOPE = 0.12  # of ln k per 1000 rpm
 K_WIGGLE = 0.08  # of ln k
 K_WIGGLE_RPM = 2500.0
+K_KNOT_RPM = 1400.0
 SKEW = 0.007  # 1/°, one SD
 STEEP = 0.6  # above this loss ln(1 − L) goes on as its tangent: a search that strays finds its way back
 LONGEST = 3.0  # |s·d| is held within this, as in Posterior.loss
@@ -59,8 +60,8 @@ class HillBasis:
 
 def _kernel(x: Array, y: Array, level: float, slope: float, wiggle: float, scale: float) -> Array:
     """Covariance of a level, a slope and a smooth wiggle; x and y in thousands of rpm from the middle."""
-    distance = (x[:, None] - y[None, :]) / scale
-    smooth: Array = wiggle**2 * np.exp(-0.5 * distance**2)
+    distance = np.sqrt(3.0) * np.abs(x[:, None] - y[None, :]) / scale
+    smooth: Array = wiggle**2 * (1.0 + distance) * np.exp(-distance)  # Matérn 3/2: a bend costs little, a jump much
     return smooth + level**2 + slope**2 * np.outer(x, y)
 
 
@@ -97,7 +98,7 @@ def hill_basis(rpm: npt.ArrayLike, prior: Prior, tested_middle_deg: float | None
     best = _process(x, KNOT_RPM / 1000, level_sd, SLOPE_DEG, WIGGLE_DEG, WIGGLE_RPM / 1000)
     about = middle if prior.k_rpm is None else prior.k_rpm
     z = (rows - about) / 1000.0
-    curve = _process(z, 2 * KNOT_RPM / 1000, prior.k_log_sd, prior.k_slope_sd, K_WIGGLE, K_WIGGLE_RPM / 1000)
+    curve = _process(z, K_KNOT_RPM / 1000, prior.k_log_sd, prior.k_slope_sd, K_WIGGLE, K_WIGGLE_RPM / 1000)
     ln_k = np.log(prior.k_median) + prior.k_slope * z
     return HillBasis(rows, level + SLOPE_MEAN * x, best, ln_k, curve, prior.skew_mean, prior.skew_sd)
 
