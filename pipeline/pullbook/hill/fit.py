@@ -6,10 +6,10 @@ import numpy as np
 import numpy.typing as npt
 
 from pullbook.handover import Array, Prior
-from pullbook.hill.climb import DayTarget, climb, starting_points
+from pullbook.hill.climb import DayTarget, Tops, climb, starting_points
 from pullbook.hill.day_table import DayTable, common_shape, joined, tested_middle
 from pullbook.hill.earlier_best import EarlierBest, earlier_best
-from pullbook.hill.form import HillBasis, hill_basis, ln_torque_lost, slopes
+from pullbook.hill.form import BENT, SMOOTH, HillBasis, hill_basis, ln_torque_lost, slopes
 from pullbook.hill.likelihood import DayLikelihood, nodes
 from pullbook.hill.one_way import drift_looks_like_timing
 from pullbook.hill.own_effects import OwnEffects, effect_modes
@@ -18,6 +18,7 @@ from pullbook.hill.wander import USUAL, Within, estimate_wander, likelihood_for
 
 DRIFT_USUAL = (0.001, 1.6)  # fraction a pull: median of the scale, SD of its ln
 DRIFT_UNSEEN = (0.008, 0.7)  # where advance went one way with the pulls: nothing bounds it, so nothing is presumed
+SMOOTH_TO_BENT = 4.0  # how many engines with a smooth course of best advance come on one with a bend
 REACH_RPM = 200  # an anchor this far outside the rows is still read off the hill
 
 
@@ -120,10 +121,7 @@ def _draws(table: DayTable, prior: Prior, rng: np.random.Generator, own: OwnEffe
         closed = likelihood_for(coarse, within, scales, modes)
         all_draws = np.broadcast_to(remainder, (DRAWS, *remainder.shape[1:]))
         return Ready(coarse, None, np.zeros((DRAWS, 0)), closed, all_draws, places, within)
-    basis = hill_basis(coarse.rpm, prior, tested_middle(coarse))
-    target = DayTarget(coarse.ln_torque, coarse.advance, basis, closed, _earlier(prior, basis, coarse))
-    tested = coarse.advance[coarse.present]
-    tops = climb(target, starting_points(target.basis, float(tested.min()), float(tested.max())))
+    target, tops = _course(coarse, prior, closed)
     _, moved = split_modes(coarse)
     _, per_deg, _ = slopes(target.basis, coarse.advance, tops.xi[:1])
     modes = np.concatenate([per_deg[0][:, :, None] * moved, own_modes], axis=2)
@@ -132,6 +130,20 @@ def _draws(table: DayTable, prior: Prior, rng: np.random.Generator, own: OwnEffe
     target = target.under(closed)
     xi = sample(target.ln_posterior, climb(target, tops.xi), rng)
     return Ready(coarse, target, xi, closed, target.remainder(xi), places, within)
+
+
+def _course(coarse: DayTable, prior: Prior, closed: DayLikelihood) -> tuple[DayTarget, Tops]:
+    """The smooth course of best advance, or the bent one where the pulls speak for it: by the volume under the tops (Laplace)."""
+    tested = coarse.advance[coarse.present]
+    found = []
+    for course in (SMOOTH, BENT):
+        basis = hill_basis(coarse.rpm, prior, tested_middle(coarse), course)
+        target = DayTarget(coarse.ln_torque, coarse.advance, basis, closed, _earlier(prior, basis, coarse))
+        tops = climb(target, starting_points(basis, float(tested.min()), float(tested.max())))
+        found.append((target, tops, float(np.logaddexp.reduce(tops.ln_volume))))
+    smooth, bent = found
+    target, tops, _ = bent if bent[2] - smooth[2] > np.log(SMOOTH_TO_BENT) else smooth
+    return target, tops
 
 
 def _earlier(prior: Prior, basis: HillBasis, coarse: DayTable) -> EarlierBest | None:

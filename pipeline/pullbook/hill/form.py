@@ -18,16 +18,26 @@ from pullbook.handover import Array, Prior
 TESTED_AROUND_DEG = 7.0  # ° one SD: a shop tests around what it believes
 SLOPE_MEAN = 1.0  # ° per 1000 rpm: faster engines want more advance
 SLOPE_DEG = 4.0  # ° per 1000 rpm, one SD of the best advance's slope
-WIGGLE_DEG = 2.0  # ° one SD of its departure from a straight line
-WIGGLE_RPM = 1000.0  # rpm over which that departure is alike
-KNOT_RPM = 450.0
 K_SLOPE = 0.12  # of ln k per 1000 rpm
-K_WIGGLE = 0.08  # of ln k
-K_WIGGLE_RPM = 2500.0
-K_KNOT_RPM = 1400.0
 SKEW = 0.007  # 1/°, one SD
 STEEP = 0.6  # above this loss ln(1 − L) goes on as its tangent: a search that strays finds its way back
 LONGEST = 3.0  # |s·d| is held within this, as in Posterior.loss
+
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    """How far best advance may leave a straight line over rpm: one SD in °, over how many rpm it is alike, how far its knots stand."""
+
+    wiggle_deg: float
+    alike_rpm: float
+    knot_rpm: float
+    bends: bool = False  # a bend costs little (Matérn 3/2); else all is smooth (squared exponential)
+
+
+LN_K = Course(0.08, 2500.0, 1400.0)  # of ln k, not degrees
+SMOOTH = Course(1.5, 1200.0, 700.0)
+BENT = Course(2.5, 900.0, 450.0, bends=True)
+"""A cam's or a pipe's step, a dip at the torque peak: 6° within 500 rpm. Believed only of a day whose pulls speak for it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,24 +68,27 @@ class HillBasis:
         return best, np.exp(ln_k), self.skew_mean + self.skew_sd * xi[..., -1]
 
 
-def _kernel(x: Array, y: Array, level: float, slope: float, wiggle: float, scale: float) -> Array:
-    """Covariance of a level, a slope and a smooth wiggle; x and y in thousands of rpm from the middle."""
-    distance = np.sqrt(3.0) * np.abs(x[:, None] - y[None, :]) / scale
-    smooth: Array = wiggle**2 * (1.0 + distance) * np.exp(-distance)  # Matérn 3/2: a bend costs little, a jump much
-    return smooth + level**2 + slope**2 * np.outer(x, y)
+def _kernel(x: Array, y: Array, level: float, slope: float, course: Course) -> Array:
+    """Covariance of a level, a slope and a wiggle; x and y in thousands of rpm from the middle."""
+    apart = np.abs(x[:, None] - y[None, :]) / (course.alike_rpm / 1000.0)
+    alike = (1.0 + np.sqrt(3.0) * apart) * np.exp(-np.sqrt(3.0) * apart) if course.bends else np.exp(-0.5 * apart**2)
+    out: Array = course.wiggle_deg**2 * alike + level**2 + slope**2 * np.outer(x, y)
+    return out
 
 
-def _process(rows: Array, spacing: float, level: float, slope: float, wiggle: float, scale: float) -> Array:
+def _process(rows: Array, level: float, slope: float, course: Course) -> Array:
     """Basis (R, n) of a process over ``rows`` (thousands of rpm from the middle) carried by evenly spaced knots."""
     lo, hi = float(rows.min()), float(rows.max())
-    n = max(2, round((hi - lo) / spacing) + 1)
+    n = max(2, round((hi - lo) / (course.knot_rpm / 1000.0)) + 1)
     knots = np.linspace(lo, hi, n) if hi - lo > 1e-6 else np.array([lo])
-    own = _kernel(knots, knots, level, slope, wiggle, scale) + 1e-6 * np.eye(len(knots))
+    own = _kernel(knots, knots, level, slope, course) + 1e-6 * np.eye(len(knots))
     lower = np.linalg.cholesky(own)
-    return np.linalg.solve(lower, _kernel(knots, rows, level, slope, wiggle, scale)).T
+    return np.linalg.solve(lower, _kernel(knots, rows, level, slope, course)).T
 
 
-def hill_basis(rpm: npt.ArrayLike, prior: Prior, tested_middle_deg: float | None = None) -> HillBasis:
+def hill_basis(
+    rpm: npt.ArrayLike, prior: Prior, tested_middle_deg: float | None = None, course: Course = SMOOTH
+) -> HillBasis:
     """Priors of the hill on rpm rows.
 
     Parameters
@@ -86,6 +99,8 @@ def hill_basis(rpm: npt.ArrayLike, prior: Prior, tested_middle_deg: float | None
         Level of best advance and curvature known beforehand.
     tested_middle_deg
         Middle of the advances tested, degrees: the best is expected near it, loosely.
+    course
+        How the best may go over rpm.
     """
     rows = np.asarray(rpm, float)
     middle = float(rows.min() + rows.max()) / 2
@@ -95,10 +110,10 @@ def hill_basis(rpm: npt.ArrayLike, prior: Prior, tested_middle_deg: float | None
         weight = level_sd**-2 + TESTED_AROUND_DEG**-2
         level = (level * level_sd**-2 + tested_middle_deg * TESTED_AROUND_DEG**-2) / weight
         level_sd = weight**-0.5
-    best = _process(x, KNOT_RPM / 1000, level_sd, SLOPE_DEG, WIGGLE_DEG, WIGGLE_RPM / 1000)
+    best = _process(x, level_sd, SLOPE_DEG, course)
     about = middle if prior.k_rpm is None else prior.k_rpm
     z = (rows - about) / 1000.0
-    curve = _process(z, K_KNOT_RPM / 1000, prior.k_log_sd, prior.k_slope_sd, K_WIGGLE, K_WIGGLE_RPM / 1000)
+    curve = _process(z, prior.k_log_sd, prior.k_slope_sd, LN_K)
     ln_k = np.log(prior.k_median) + prior.k_slope * z
     return HillBasis(rows, level + SLOPE_MEAN * x, best, ln_k, curve, prior.skew_mean, prior.skew_sd)
 

@@ -16,7 +16,8 @@ import numpy.typing as npt
 
 from pullbook.handover import Array
 
-SD_FREEDOM, SD_REACH = 5.0, 4.2  # of Student's t over ln pull SD, and how many prior SDs the grid goes either way
+SD_FREEDOM, BETTER = 5.0, 0.75  # pull SD against the prior's: Student's tail upwards, this share of its width downwards
+SD_REACH = 3.5  # prior SDs the grid goes either way
 BEND, BEND_PULLS = 0.5, 4
 
 
@@ -30,14 +31,16 @@ class Nodes:
 
 
 def nodes(sd_median: float, sd_log_sd: float, drift_median: float = 0.001, drift_log_sd: float = 1.6) -> Nodes:
-    """Grids over ln of both scales: 14 pull SDs with Student's tails, down to where pulls repeat to the last digit; 8 drift scales.
+    """Grids over ln of both scales: 15 pull SDs and 8 drift scales.
 
-    The tails are heavy because a dyno that repeats far worse, or better, than its kind is rare but is met.
+    Pull SDs lean: few dynos repeat much better than their kind, and a few repeats that happen to agree prove little; but one that
+    repeats far worse is met (Student's tail). The grid goes down to where pulls repeat to the last digit.
     """
     u = np.linspace(-SD_REACH, SD_REACH, 15)
     v = np.linspace(-2.4, 2.4, 8)
     sd, drift = np.meshgrid(sd_median * np.exp(sd_log_sd * u), drift_median * np.exp(drift_log_sd * v), indexing="ij")
-    weight = -0.5 * (SD_FREEDOM + 1) * np.log1p(u[:, None] ** 2 / SD_FREEDOM) - 0.5 * v[None, :] ** 2
+    better, worse = -0.5 * (u / BETTER) ** 2, -0.5 * (SD_FREEDOM + 1) * np.log1p(u**2 / SD_FREEDOM)
+    weight = np.where(u < 0, better, worse)[:, None] - 0.5 * v[None, :] ** 2
     weight = weight - np.log(np.exp(weight).sum())
     return Nodes(sd.ravel(), drift.ravel(), weight.ravel())
 
