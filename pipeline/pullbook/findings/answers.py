@@ -13,7 +13,8 @@ from pullbook.handover import Array, Posterior
 
 EDGE_DEG = 0.5  # the best may lie this far outside what was tested and still be called inside
 INSIDE, BEYOND = 0.75, 0.85
-FAR_DEG, FAR_CHANCE = 3.0, 0.002  # and never where it may well lie this far outside
+FAR_DEG, FAR_CHANCE = 3.0, 0.01  # and never where it may well lie this far outside
+STRETCH = 1.5  # … were the draws half as wide again: no engine is quite of the form the hill has, and tails show it first
 APART_DEG = 1.0  # settings closer than this cannot say which way the best lies
 GRID_DEG = 0.1
 
@@ -39,7 +40,9 @@ def state_of(best: Array, tested_lo: float, tested_hi: float) -> str:
         return "flat"
     below = float(np.mean(best <= tested_lo - EDGE_DEG))
     above = float(np.mean(best >= tested_hi + EDGE_DEG))
-    far = float(np.mean((best < tested_lo - FAR_DEG) | (best > tested_hi + FAR_DEG)))
+    middle = float(np.median(best))
+    stretched = middle + STRETCH * (best - middle)
+    far = float(np.mean((stretched < tested_lo - FAR_DEG) | (stretched > tested_hi + FAR_DEG)))
     if 1.0 - below - above >= INSIDE and far < FAR_CHANCE:
         return "inside"
     if above >= BEYOND:
