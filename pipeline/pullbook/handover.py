@@ -213,6 +213,7 @@ class Posterior:
     scale_deg: Array | None = None
     """(D, R) the day's common error of the timing scale: true best = best_deg + scale_deg. It shifts what was tested and
     what is best alike, so losses do not need it; intervals in true degrees do."""
+    likeliest_deg: Array | None = None  # (R,) best advance of the likeliest hill, the posterior's top
 
     def loss(self, advance_deg: Array) -> Array:
         """Loss (fraction ≥ 0) of running ``advance_deg``.

@@ -210,8 +210,8 @@ def run_other(kind: Kind, number: int) -> dict[str, Any]:
 
     from pullbook.facts import DayFacts, EngineFacts
     from pullbook.handover import DayReading
-    from pullbook.stages.best import best_advance
     from pullbook.hill.prior import default
+    from pullbook.stages.best import best_advance
     from tests.study.score import score_best, score_effects
 
     day, aligned, delivered = other_day(kind, number)

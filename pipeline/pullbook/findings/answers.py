@@ -87,9 +87,11 @@ def answer_row(posterior: Posterior, row: int, tolerance: float) -> RowAnswer:
     if inside:
         lo, hi = np.quantile(true, [0.05, 0.95])
         lower, upper = _band(best, k, posterior.skew, tolerance)
-        return RowAnswer(
-            state, _number(_cheapest(grid, expected, at)), _number(lo), _number(hi), _number(lower), _number(upper), least
-        )
+        said = _cheapest(grid, expected, at)
+        if posterior.likeliest_deg is not None:  # draws spread outwards, where the hill is known least; its top leans inwards
+            said = (said + float(posterior.likeliest_deg[row])) / 2
+        said = float(np.clip(said, max(lo, grid[0]), min(hi, grid[-1])))
+        return RowAnswer(state, _number(said), _number(lo), _number(hi), _number(lower), _number(upper), least)
     if state == "above_tested":
         doubt = float(np.mean(best <= tested_hi))
         return RowAnswer(state, lo=_number(np.quantile(true, _tail(doubt))), least=least)

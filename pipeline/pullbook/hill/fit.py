@@ -26,9 +26,10 @@ REACH_RPM = 200  # an anchor this far outside the rows is still read off the hil
 class HillFit:
     """Everything the day's model says, D draws, on the R rows of ``table`` (P pulls).
 
-    ``best``, ``k`` (D, R) and ``skew`` (D,) are None where no hill could be learned. ``scale`` (D, R): what the delivered
-    scale as a whole is off by. ``level`` (D, P): each pull's ln T against the model, drift included. ``means``: ln torque
-    (D, R) that each setting would repeat to, NaN on rows it was not run at. ``fitted`` (P, R): ln T without the pull's level.
+    ``best``, ``k`` (D, R) and ``skew`` (D,) are None where no hill could be learned, and so is ``likeliest`` (R,), the best
+    advance of the posterior's top. ``scale`` (D, R): what the delivered scale as a whole is off by. ``level`` (D, P): each
+    pull's ln T against the model, drift included. ``means``: ln torque (D, R) that each setting would repeat to, NaN on rows
+    it was not run at. ``fitted`` (P, R): ln T without the pull's level.
     """
 
     table: DayTable
@@ -43,6 +44,7 @@ class HillFit:
     means: dict[str, Array]
     fitted: Array
     within: Within
+    likeliest: Array | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +54,7 @@ class Ready:
     coarse: DayTable
     target: DayTarget | None
     xi: Array  # (D, q) draws of the hill; (D, 0) without one
+    top: Array  # (1, q) the likeliest of all hills
     closed: DayLikelihood
     remainder: Array  # (D, P, R) of the draws
     effects: dict[str, tuple[Array, slice]]  # setting -> basis on the fine rows, its place among the modes
@@ -120,7 +123,7 @@ def _draws(table: DayTable, prior: Prior, rng: np.random.Generator, own: OwnEffe
         within = estimate_wander(coarse, remainder, scales, modes)
         closed = likelihood_for(coarse, within, scales, modes)
         all_draws = np.broadcast_to(remainder, (DRAWS, *remainder.shape[1:]))
-        return Ready(coarse, None, np.zeros((DRAWS, 0)), closed, all_draws, places, within)
+        return Ready(coarse, None, np.zeros((DRAWS, 0)), np.zeros((1, 0)), closed, all_draws, places, within)
     target, tops = _course(coarse, prior, closed)
     _, moved = split_modes(coarse)
     _, per_deg, _ = slopes(target.basis, coarse.advance, tops.xi[:1])
@@ -128,8 +131,9 @@ def _draws(table: DayTable, prior: Prior, rng: np.random.Generator, own: OwnEffe
     within = estimate_wander(coarse, target.remainder(tops.xi[:1]), scales, modes)
     closed = likelihood_for(coarse, within, scales, modes)
     target = target.under(closed)
-    xi = sample(target.ln_posterior, climb(target, tops.xi), rng)
-    return Ready(coarse, target, xi, closed, target.remainder(xi), places, within)
+    tops = climb(target, tops.xi)
+    xi = sample(target.ln_posterior, tops, rng)
+    return Ready(coarse, target, xi, tops.xi[:1], closed, target.remainder(xi), places, within)
 
 
 def _course(coarse: DayTable, prior: Prior, closed: DayLikelihood) -> tuple[DayTarget, Tops]:
@@ -197,10 +201,11 @@ def _on_rows(table: DayTable, ready: Ready, rng: np.random.Generator) -> HillFit
     doubts = common.shape[1]
     advance = np.where(table.present, table.advance, 0.0)
     fitted = np.broadcast_to(top.mean(axis=0), advance.shape)
-    basis = best = k = skew = None
+    basis = best = k = skew = likeliest = None
     if ready.target is not None:
         basis = on_rows(ready.target.basis, table.rpm, ready.coarse.rpm)
         best, k, skew = basis.hill(ready.xi)
+        likeliest = basis.hill(ready.top)[0][0]
         fitted = fitted + ln_torque_lost(advance, best[::8], k[::8], skew[::8]).mean(axis=0)
     means = {}
     for name, ran in table.setting_advance().items():
@@ -220,7 +225,7 @@ def _on_rows(table: DayTable, ready: Ready, rng: np.random.Generator) -> HillFit
         means[name] = mean
     return HillFit(
         table, best, k, skew, linear.z[:, :doubts] @ common.T, linear.sd, linear.drift, linear.level, top, means, fitted,
-        ready.within,
+        ready.within, likeliest,
     )  # fmt: skip
 
 

@@ -26,7 +26,7 @@ LONGEST = 3.0  # |s·d| is held within this, as in Posterior.loss
 
 @dataclass(frozen=True, slots=True)
 class Course:
-    """How far best advance may leave a straight line over rpm: one SD in °, over how many rpm it is alike, how far its knots stand."""
+    """How far best advance may leave a straight line over rpm: one SD in °, alike over so many rpm, knots so far apart."""
 
     wiggle_deg: float
     alike_rpm: float
@@ -86,9 +86,7 @@ def _process(rows: Array, level: float, slope: float, course: Course) -> Array:
     return np.linalg.solve(lower, _kernel(knots, rows, level, slope, course)).T
 
 
-def hill_basis(
-    rpm: npt.ArrayLike, prior: Prior, tested_middle_deg: float | None = None, course: Course = SMOOTH
-) -> HillBasis:
+def hill_basis(rpm: npt.ArrayLike, prior: Prior, tested_middle_deg: float | None = None, course: Course = SMOOTH) -> HillBasis:
     """Priors of the hill on rpm rows.
 
     Parameters

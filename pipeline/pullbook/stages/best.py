@@ -176,6 +176,7 @@ def _posterior(fit: HillFit | None, unknown: tuple[str, ...]) -> Posterior | Non
     return Posterior(
         rpm=fit.table.rpm, best_deg=fit.best, k=fit.k, skew=fit.skew, pull_sd=fit.sd, drift=fit.drift, log_torque=fit.top,
         tested_lo_deg=lo, tested_hi_deg=hi, setting_means=fit.means, scale_deg=fit.scale,
+        likeliest_deg=fit.likeliest,
     )  # fmt: skip
 
 
