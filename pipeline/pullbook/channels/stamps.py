@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from pullbook.channels.stamps_alike import FIGURES, by_place
 from pullbook.text.cells import MONTHS
 
 Array = npt.NDArray[np.float64]
@@ -44,7 +45,8 @@ def read_stamps(cells: pl.Series) -> Stamps | None:
     [43199.5, 43200.5]
     """
     cells = _in_figures(cells)
-    part = pl.concat([_taken_apart(cells.slice(at, SLICE)) for at in range(0, max(len(cells), 1), SLICE)])
+    slices = (cells.slice(at, SLICE) for at in range(0, max(len(cells), 1), SLICE))
+    part = pl.concat([_taken_apart(some) if (alike := by_place(some, _STAMP)) is None else alike for some in slices])
     has_time, has_date = part["m"].is_not_null(), part["d1"].is_not_null()
     present = cells.is_not_null() & (cells != "")
     if int((has_time | has_date).sum()) < 0.5 * max(int(present.sum()), 1):
@@ -78,7 +80,7 @@ def _in_figures(cells: pl.Series) -> pl.Series:
 def _taken_apart(cells: pl.Series) -> pl.DataFrame:
     """Figures of some cells as small numbers: d1, d2, d3, h, m, s (null: absent), f (part of a second), pm (0, 1, null)."""
     part = cells.str.extract_groups(_STAMP).struct.unnest()
-    part.columns = ["d1", "d2", "d3", "h", "m", "s", "f", "half"]
+    part.columns = [*FIGURES, "half"]
     fraction = pl.col("f").fill_null("0")
     return part.select(
         pl.col("d1", "d2", "d3", "h", "m", "s").cast(pl.Int32),
