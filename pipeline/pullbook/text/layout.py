@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from pullbook.text.cells import DATE, DELIMITERS, MISSING, TIME, decide_delimiter, is_number, split
+from pullbook.text.cells import DATE, DELIMITERS, MISSING, TIME, decide_delimiter, is_number, joined_stamps, split
 from pullbook.text.header import Header, find_header, looks_like_names, speaks_of_speed
 from pullbook.text.numbers import Marks, decide_marks
 
@@ -13,6 +13,8 @@ HEAD = 20_000
 TOP = 70
 WINDOW = 1_500
 MAX_WIDTH = 400
+_SPACED = re.compile(r"(?<=\d)[ '_](?=\d{3}(?!\d))")
+"""A sign between figures that groups thousands without being a mark of decimals anywhere."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +55,9 @@ def lay_out(data: bytes, head_lines: bytes | None = None) -> Layout | None:
     numbered = [(i + 1, t) for i, t in enumerate(top) if t.strip(" \t;,\x0c\x1a")][:TOP]
     inner = [t for start in (len(data) // 2, len(data) - WINDOW) if start > HEAD for t in _whole_lines(data, start)]
     delimiter = decide_delimiter([t for _, t in numbered] + inner)
-    if delimiter not in DELIMITERS:
+    if delimiter is None or delimiter not in (*DELIMITERS, " "):
+        return None
+    if delimiter == " " and any(joined_stamps(t) != t for t in [t for _, t in numbered] + inner):
         return None
     head = find_header(numbered, delimiter)
     if head is None or head.line is None or head.width > MAX_WIDTH or len(head.names) > head.width:
@@ -69,9 +73,13 @@ def lay_out(data: bytes, head_lines: bytes | None = None) -> Layout | None:
     marks = (_plain_marks(numeric) or decide_marks(numeric, set(), delimiter)) if numeric else None
     if marks is None or isinstance(marks, tuple) or marks.doubtful:
         return None
+    spaced = {sign for column in numeric.values() for c in column.to_list() for sign in _SPACED.findall(c)}
+    if len(spaced) + (marks.thousands is not None) > 1:
+        return None
     named = max((k + 1 for k, name in enumerate(head.names) if name), default=0)
+    thousands = next(iter(spaced), marks.thousands)
     return Layout(
-        delimiter, head, words, clocks, marks.decimal, marks.thousands, tokens, _offset(data, head.first_data), named,
+        delimiter, head, words, clocks, marks.decimal, thousands, tokens, _offset(data, head.first_data), named,
         len(rows) == len(sample), tuple((i, t.strip()) for i, t in numbered if i < (head.line or 0)), rows,
     )  # fmt: skip
 

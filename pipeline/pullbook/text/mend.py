@@ -16,29 +16,37 @@ from pullbook.text.header import is_data, is_units_row, looks_like_names
 from pullbook.text.layout import Layout
 from pullbook.text.line_bytes import count_in_lines, groups_are_whole, may_be_cut, strange_bytes
 from pullbook.text.quotes import often_quoted, unquote
+from pullbook.text.spaced import tabs_for_spaces
 from pullbook.text.text import MARK, Text
 
 MOST_ODD = 0.04
+FEW_SHORT = 2
 
 
 @dataclass(frozen=True, slots=True)
 class Mended:
     """``data``: rows alone, no grouping; ``lines``: (rows,) where each stood; ``blocks``: headers above it;
-    ``decimal``: the mark the data have."""
+    ``delimiter``, ``decimal``: the signs the data have."""
 
     data: bytes
     lines: npt.NDArray[np.int64]
     blocks: npt.NDArray[np.int64] | None
     dropped: int
+    delimiter: str
     decimal: str
     warnings: tuple[str, ...]
 
 
 def mend(text: Text, layout: Layout, *, name: str) -> Mended | None:
     """Bring a messy log to bytes the fast parser takes; None where the general way must look at every row."""
-    data = text.data if text.data.endswith(b"\n") else text.data + b"\n"
-    if not text.data.endswith(b"\n") and may_be_cut(text.data, layout.offset):
-        return None
+    if not text.data.endswith(b"\n"):
+        if may_be_cut(text.data, layout.offset):
+            return None
+        text.data += b"\n"
+    aligned = layout.delimiter == " "
+    if aligned:
+        layout = tabs_for_spaces(text, layout)
+    data = text.data
     if often_quoted(data, layout):
         bare = unquote(data, layout)
         if bare is None:
@@ -46,7 +54,9 @@ def mend(text: Text, layout: Layout, *, name: str) -> Mended | None:
         data, layout = bare
     if any(layout.words[k] and not layout.clocks[k] and layout.tokens for k in range(layout.head.width)):
         return None
-    if layout.thousands and (any(layout.clocks) or layout.thousands not in ".," or layout.thousands == layout.delimiter):
+    if layout.thousands and (any(layout.clocks) or layout.thousands == layout.delimiter):
+        return None
+    if layout.thousands not in (None, ".", ",") and any(layout.words):
         return None
     body = np.frombuffer(data, np.uint8)[layout.offset :]
     if not len(body) or layout.head.width > 250:
@@ -54,6 +64,8 @@ def mend(text: Text, layout: Layout, *, name: str) -> Mended | None:
     ends, cells = count_in_lines(body, ord(layout.delimiter), layout.head.width - 1)
     starts = np.r_[0, ends[:-1] + 1]
     odd = cells != layout.head.width - 1
+    if aligned and np.count_nonzero(cells < layout.head.width - 1) > FEW_SHORT:
+        return None  # a column left blank: the place of the others tells which
     strange = strange_bytes(body, usual_bytes(layout))
     if len(strange):
         odd[np.searchsorted(ends, strange)] = True
@@ -109,7 +121,7 @@ def _rebuild(
                 if sum(c in head.names for c in row) < 0.5 * layout.named and not any(
                     is_data(split(t, layout.delimiter)) for t in _next(data, offset, ends, i)
                 ):
-                    noted.append((line, text))
+                    noted.append((line, text.replace("\t", " ")))
                     continue
                 return None  # another header: its rows have another order
             blocks.append(i)
@@ -122,13 +134,13 @@ def _rebuild(
         if MARK in raw or len(trimmed) != layout.named:
             keep[i] = False
             if MARK not in raw and not is_data(row) and text.lstrip(' "')[:1] not in "+-.0123456789,;\t|":
-                noted.append((line, text))
+                noted.append((line, text.replace("\t", " ")))
             else:
                 dropped.append(line)
             continue
         if is_label(trimmed[0]) and (not layout.words[0] or layout.clocks[0]):  # a summary under the rows: "Max;5400;212"
             keep[i] = False
-            noted.append((line, text))
+            noted.append((line, text.replace("\t", " ")))
             continue
         mended = _mended_row(trimmed, layout)
         if mended is None:
@@ -146,7 +158,13 @@ def _rebuild(
     block = np.searchsorted(np.array(blocks) + head.first_data, lines) if blocks else None
     last = bool(dropped) and dropped[-1] >= int(lines[-1])
     return Mended(
-        b"".join(pieces), lines, block, len(dropped), layout.decimal, tuple(remarks(name, dropped, noted, garbled, cut=last))
+        b"".join(pieces),
+        lines,
+        block,
+        len(dropped),
+        layout.delimiter,
+        layout.decimal,
+        tuple(remarks(name, dropped, noted, garbled, cut=last)),
     )
 
 

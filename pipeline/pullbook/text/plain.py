@@ -5,6 +5,7 @@ stays bytes. Where that is not enough None is returned and the general way of :m
 """
 
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 
 import polars as pl
 from polars.exceptions import PolarsError
@@ -44,11 +45,14 @@ def read_plain(text: Text, *, shown: str) -> RawLog | None:
         if cells is not None:
             lines = pl.int_range(layout.head.first_data, layout.head.first_data + rows, eager=True)
             return raw_log(layout, cells, lines, None, 0, text.warnings)
+    as_written = text.data.endswith(b"\n") and layout.delimiter != " "
     mended = mend(text, layout, name=shown.rsplit("/", 1)[-1])
     if mended is None:
+        text.data = text.data if as_written else b""  # changed on the way: to be read again
         return None
     text.data = b""  # both at once would be a third of the memory; the rare failure below reads the file again
-    cells = parse(mended.data, layout, skip=0, rows=len(mended.lines), decimal_comma=mended.decimal == ",")
+    signs = replace(layout, delimiter=mended.delimiter)
+    cells = parse(mended.data, signs, skip=0, rows=len(mended.lines), decimal_comma=mended.decimal == ",")
     if cells is None:
         return None
     blocks = pl.Series(mended.blocks) if mended.blocks is not None else None
@@ -57,7 +61,14 @@ def read_plain(text: Text, *, shown: str) -> RawLog | None:
 
 def _is_clean(data: bytes, layout: Layout) -> bool:
     """Whether no quote, torn line, second mark, blank or broken row stands anywhere in the data lines."""
-    if not layout.regular or layout.thousands or (layout.tokens and any(layout.words)) or b'"' in data or MARK in data:
+    if (
+        layout.delimiter == " "
+        or not layout.regular
+        or layout.thousands
+        or (layout.tokens and any(layout.words))
+        or b'"' in data
+        or MARK in data
+    ):
         return False
     sign = layout.delimiter.encode()
     ends = data.endswith(b"\n")

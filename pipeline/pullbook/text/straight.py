@@ -42,7 +42,14 @@ def read_straight(data: bytes, *, shown: str) -> tuple[RawLog, str] | None:
     if isinstance(head, Fault) or head.warnings or MARK in head.data or head.data.count(b"\n") != data.count(b"\n", 0, edge):
         return None
     layout = lay_out(data, head.data)
-    if layout is None or not layout.regular or any(layout.words) or layout.thousands or long_line(data) is not None:
+    if (
+        layout is None
+        or layout.delimiter == " "
+        or not layout.regular
+        or any(layout.words)
+        or layout.thousands
+        or long_line(data) is not None
+    ):
         return None
     if layout.decimal == "," and data.find(b".", layout.offset) >= 0:
         return None
