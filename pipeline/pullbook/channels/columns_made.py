@@ -25,7 +25,8 @@ def make_columns(
     Returns
     -------
     tuple or Fault
-        The raw log (repeats out, marks filled in), its columns, its clocks; a fault where decimals are written in two ways.
+        The raw log (repeats out, marks filled in, its cells used up), its columns, its clocks; a fault where decimals are
+        written in two ways.
     """
     raw = without_repeats(raw, talk)
     presets = {h: named_unit(str(v["unit"])) for h, v in hints.items() if isinstance(v, dict) and v.get("unit") is not None}
@@ -46,12 +47,14 @@ def make_columns(
     written = (
         raw.decimal if len(texts) < kinds.count("number") and raw.decimal == "," else marks.decimal
     )  # unquoted cells have points
-    raw = replace(raw, decimal=written, thousands=marks.thousands)
+    del texts
+    table = raw.cells
+    raw = replace(raw, cells=raw.lines.to_frame(), decimal=written, thousands=marks.thousands)
     columns: list[Column] = []
-    spans = _spans(raw.cells)
+    spans = _spans(table)
     clocks: Clocks = {}
     for j, (header, meaning, kind) in enumerate(zip(raw.headers, meanings, kinds, strict=True)):
-        cells = raw.cells[str(j)]
+        cells = table.drop_in_place(str(j))  # text and numbers of a whole log are not held at once
         if kind == "blank" and not header:
             continue
         if kind == "clock":

@@ -2,13 +2,14 @@
 
 from dataclasses import dataclass, replace
 
+import numpy as np
 import polars as pl
 
 from pullbook.text.cells import is_label, split
 from pullbook.text.header import Header, find_header, is_data, is_units_row, known_names, looks_like_names
-from pullbook.text.text import MARK
 
 ODD_LINES = 20_000
+FEW_STRETCHES = 300
 SHORT = 0.25
 """Share of short rows from which they are a habit of the recorder (trailing blanks left away) and no damage."""
 
@@ -80,7 +81,7 @@ class Rows:
 
 
 def rows_of(
-    header: Header, lines: pl.Series, frame: pl.DataFrame, widths: pl.Series, rows: pl.Series, data: bytes, delimiter: str
+    header: Header, lines: pl.Series, frame: pl.DataFrame, widths: pl.Series, rows: pl.Series, delimiter: str, *, ends_whole: bool
 ) -> Rows:
     """Sort the rows under one kind of header.
 
@@ -90,6 +91,8 @@ def rows_of(
         Shape (lines,): the text, its cells, the count of cells (0: blank).
     rows
         Shape (lines,), whether a line stands under this header and is neither blank nor a header.
+    ends_whole
+        Whether the file ends in a line end.
     """
     named = max((k + 1 for k, name in enumerate(header.names) if name), default=1)
     number = pl.int_range(1, len(lines) + 1, eager=True)
@@ -119,8 +122,7 @@ def rows_of(
         short = short & ~worded
     if count > 20 and numbered and int(short.sum()) > SHORT * count:  # a recorder that leaves trailing blanks away
         fits = fits | (short & (widths >= 2) & (number != last))
-    if MARK in data:
-        fits = fits & ~lines.str.contains("\x1a", literal=True)
+    fits = fits & ~lines.str.contains("\x1a", literal=True)
     broken = number.filter(rows & ~fits).to_list()
     lettered = number.filter(rows & ~fits & worded).to_list()
     words = [n for n in lettered[:ODD_LINES] if not is_data(split(lines[n - 1], delimiter))] + lettered[ODD_LINES:]
@@ -131,12 +133,20 @@ def rows_of(
         ]
         words += found
         fits = fits & ~number.is_in(found) if labels else fits
-    kept = frame.lazy().select(frame.columns[:full]).with_columns(line=number).filter(fits).collect()
-    ends_whole = data.endswith((b"\n", MARK))
-    if kept.height and not ends_whole and int(kept["line"][-1]) == last and _cut_short(kept, frame.columns[:full]):
+    columns = frame.columns[:full]
+    kept = _picked(frame.select(columns), fits).with_columns(line=number.filter(fits))
+    if kept.height and not ends_whole and int(kept["line"][-1]) == last and _cut_short(kept, columns):
         kept, broken = kept.head(-1), [*broken, last]
     said = set(words)
     return Rows(kept, [n for n in broken if n not in said], words, extra)
+
+
+def _picked(frame: pl.DataFrame, fits: pl.Series) -> pl.DataFrame:
+    """Rows that fit: where few lines lie between them their stretches are strung together, without a copy of the cells."""
+    edges = np.flatnonzero(np.diff(np.r_[False, fits.to_numpy(), False].astype(np.int8)))
+    if not 0 < len(edges) <= 2 * FEW_STRETCHES:
+        return frame.filter(fits)
+    return pl.concat([frame.slice(a, b - a) for a, b in edges.reshape(-1, 2).tolist()], rechunk=False)
 
 
 def _cut_short(kept: pl.DataFrame, columns: list[str]) -> bool:

@@ -3,11 +3,7 @@
 The whole file is looked at with the library's vectors; only headings and odd lines are looked at one by one.
 """
 
-import re
-from dataclasses import replace
-
 import polars as pl
-from polars.exceptions import PolarsError
 
 from pullbook.handover import Fault
 from pullbook.text.aligned import fill_blanks
@@ -15,15 +11,14 @@ from pullbook.text.blocks import headers_below, rows_of
 from pullbook.text.cells import decide_delimiter, split
 from pullbook.text.header import Header, find_header, looks_like_names, speaks_of_speed
 from pullbook.text.mend import remarks
+from pullbook.text.parted import MAX_COLUMNS, part
 from pullbook.text.raw import RawLog
 from pullbook.text.text import MARK, Text, line_feeds
 from pullbook.vocabulary.naming import understand
 
-MAX_COLUMNS = 1_000
-MAX_BYTES = 90_000_000
+MAX_BYTES = 120_000_000
 _SPLIT = "split the log into shorter files"
 MAX_HEADERS = 30
-MAX_CELLS = 20_000_000
 HEAD_LINES = 400
 _NO_CONTROLS = bytes(MARK[0] if c < 32 and c not in b"\t\n\r\x0b\x0c" else c for c in range(256))
 _REMEDY = "export the log again as CSV with one line of names above the numbers; a note in a .txt file needs nothing"
@@ -52,7 +47,7 @@ def read_grid(text: Text, *, shown: str) -> RawLog | Fault:
     Parameters
     ----------
     text
-        Clean lines.
+        Clean lines; its ``data`` are let go.
     shown
         The log's name in messages.
 
@@ -70,8 +65,10 @@ def read_grid(text: Text, *, shown: str) -> RawLog | Fault:
             f"at most {MAX_BYTES / 1e6:.0f} MB",
             _SPLIT,
         )
-    text = replace(text, data=line_feeds(text.data).translate(_NO_CONTROLS))
-    lines = one_column(text.data)
+    data, text.data = text.data, b""  # let go as soon as the lines are made: both are a third of the memory
+    data = line_feeds(data).translate(_NO_CONTROLS)
+    lines, ends_whole = one_column(data), data.endswith((b"\n", MARK))
+    del data
     sample = spread(lines)
     delimiter = decide_delimiter([t for _, t in sample])
     if delimiter is None:
@@ -95,16 +92,8 @@ def read_grid(text: Text, *, shown: str) -> RawLog | Fault:
             f"at most {MAX_COLUMNS} columns",
             "export only the channels of the pull",
         )
-    if delimiter == " ":
-        loose = lines.str.strip_chars()
-        if b":" in text.data:
-            loose = loose.str.replace_all(r"(\d{4}-\d{1,2}-\d{1,2}|\d{1,2}[./]\d{1,2}[./]\d{2,4}) +(\d{1,2}:\d{2})", "${1}T${2}")
-            loose = loose.str.replace_all(r"(\d) +([AaPp]\.?[Mm]\b)", "${1}${2}")
-        separated, sign = loose.str.replace_all(r"[ \t]+", "\t"), "\t"
-    else:
-        separated, sign = lines, delimiter
-    frame, widths = _cells(separated, sign, head.width)
-    return _assemble(text, lines, frame, widths, head, delimiter, shown)
+    frame, widths = part(lines, delimiter, head.width)
+    return _assemble(lines, frame, widths, head, delimiter, shown, text.warnings, ends_whole=ends_whole)
 
 
 def no_table(shown: str, sample: list[tuple[int, str]]) -> Fault:
@@ -125,52 +114,10 @@ def no_table(shown: str, sample: list[tuple[int, str]]) -> Fault:
     return Fault(shown, line, None, f"no table of numbers ({brief!r} …)", "rows of numbers under a line of names", _REMEDY)
 
 
-def _cells(lines: pl.Series, sign: str, width: int) -> tuple[pl.DataFrame, pl.Series]:
-    """Text cells, one row a line (columns ``"0"``…), and the count of cells of every line (0: blank)."""
-    quoted = bool(lines.str.contains('"', literal=True).any())
-    if quoted:
-        cell = rf' *(?:"[^"]*"|[^"{re.escape(sign)}]*) *'
-        sound = lines.str.contains(rf"^{cell}(?:{re.escape(sign)}{cell})*$")
-        bare = lines.str.replace_all('"', "", literal=True)  # where quotes do not pair off they mean nothing
-        lines = pl.select(pl.when(sound).then(lines.str.replace_all(r' *("[^"]*") *', "${1}")).otherwise(bare)).to_series()
-        bare = lines.str.replace_all(r'"[^"]*"', "q")
-    else:
-        bare = lines
-    count = bare.str.count_matches(sign, literal=True).cast(pl.Int64) + 1
-    blank = lines.str.strip_chars(f' \t\x0c\x1a{sign}"') == ""
-    widths = pl.select(pl.when(blank).then(0).otherwise(count)).to_series()
-    names = [str(k) for k in range(_table_width(widths, width))]
-    # the parser takes the width from the first line, so a line of blanks as wide as the table goes first
-    wide = sign * (len(names) - 1) + ("-" if len(names) == 1 else "")
-    data = f"{wide}\n{lines.str.join(chr(10)).item()}\n".encode()
-    schema = dict.fromkeys(names, pl.String)
-    try:
-        frame = pl.read_csv(
-            data, separator=sign, has_header=False, quote_char='"' if quoted else None, schema=schema, truncate_ragged_lines=True
-        )
-    except PolarsError:
-        frame = pl.DataFrame()
-    if frame.height != len(lines) + 1:
-        frame = pl.read_csv(data, separator=sign, has_header=False, quote_char=None, schema=schema, truncate_ragged_lines=True)
-    frame = frame.slice(1, len(lines))
-    if b" " in data or quoted:
-        around = ' "' if quoted else " "
-        frame = pl.DataFrame([frame.drop_in_place(c).str.strip_chars(around) for c in names])  # one by one: less memory at once
-    return frame, widths
-
-
-def _table_width(widths: pl.Series, width: int) -> int:
-    """Columns to hold: the widest line's, but no single broken line may blow up the table."""
-    widest = int(widths.max() or 1)  # type: ignore[arg-type]
-    if widest * widths.len() > MAX_CELLS or widest > MAX_COLUMNS:
-        often = widths.value_counts().filter(pl.col("count") >= max(2, widths.len() // 10_000))
-        widest = max((w for w in often[widths.name].to_list() if w <= MAX_COLUMNS), default=1)
-    return max(widest, width, 1)
-
-
 def _assemble(
-    text: Text, lines: pl.Series, frame: pl.DataFrame, widths: pl.Series, head: Header, delimiter: str, shown: str
-) -> RawLog | Fault:
+    lines: pl.Series, frame: pl.DataFrame, widths: pl.Series, head: Header, delimiter: str, shown: str, said: tuple[str, ...],
+    *, ends_whole: bool,
+) -> RawLog | Fault:  # fmt: skip
     """Put every row under its header, count what is broken."""
     number = pl.int_range(1, len(lines) + 1, eager=True)
     body = (number >= head.first_data) & (widths > 0)
@@ -180,7 +127,7 @@ def _assemble(
     ):  # a table of other things above the log's own
         headers, head = headers[first:], headers[first]
         body = body & (number >= head.first_data)
-    warnings: list[str] = list(text.warnings)
+    warnings: list[str] = list(said)
     name = shown.rsplit("/", 1)[-1]
     starts = pl.Series([h.first_data for h in headers[1:]], dtype=pl.Int64)
     block = starts.search_sorted(number, side="right") if len(headers) > 1 else pl.zeros(len(lines), dtype=pl.UInt32, eager=True)
@@ -194,7 +141,7 @@ def _assemble(
     for kind in kinds:
         of_kind = [k for k, h in enumerate(headers) if (h.names, h.width) == kind]
         rows = plain & block.is_in(of_kind) if len(kinds) > 1 else plain
-        found = rows_of(headers[of_kind[0]], lines, frame, widths, rows, text.data, delimiter)
+        found = rows_of(headers[of_kind[0]], lines, frame, widths, rows, delimiter, ends_whole=ends_whole)
         dropped += found.broken
         notes += found.words
         parts.append(_keyed(found.kept, headers[of_kind[0]], found.extra))
@@ -223,7 +170,7 @@ def _assemble(
     preamble = tuple((i + 1, t.strip()) for i, t in enumerate(lines[: min(top - 1, 200)].to_list()) if t.strip(" \t;,\x1a"))
     return RawLog(
         headers=tuple(t.rsplit("\x1f", 1)[0] for t in titles), unit_row=tuple(by_title.get(t) for t in titles),
-        cells=cells.select(titles).rename({t: str(j) for j, t in enumerate(titles)}), lines=cells["line"],
+        cells=pl.DataFrame([cells[t].alias(str(j)) for j, t in enumerate(titles)]), lines=cells["line"],
         blocks=cells["block"] if len(headers) > 1 else None, header_line=head.line, delimiter=delimiter, decimal=".",
         thousands=None, dropped=len(dropped), preamble=preamble, warnings=tuple(warnings),
     )  # fmt: skip
