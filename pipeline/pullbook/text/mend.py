@@ -78,7 +78,7 @@ def mend(text: Text, layout: Layout, *, name: str) -> Mended | None:
 
 def usual_bytes(layout: Layout) -> bytes:
     """Bytes that the sampled regular rows may hold."""
-    usual = set(b"0123456789+-.,eE \r\n" + layout.delimiter.encode())
+    usual = set(b"0123456789+-.,eE \r\n" + (layout.delimiter + (layout.thousands or "")).encode())
     if layout.delimiter != ",":
         usual -= set(b",." if layout.thousands is None else b"") - set(layout.decimal.encode())
     for row in layout.rows:
