@@ -21,9 +21,14 @@ Array = npt.NDArray[np.float64]
 DEG_PER_RPM_US = 6e-6
 OFFSET_SD_DEG = 3.0
 DELAY_US, DELAY_SD_US = 30.0, 45.0
-#: (share, SD of o in degrees, mean and SD of t_d in µs): a log that is true, nearly true, or off by nobody knows what
-_TRUE, _NEARLY, _OFF = (0.003, 0.0, 0.1), (0.5, 15.0, 20.0), (OFFSET_SD_DEG, DELAY_US, DELAY_SD_US)
-_KINDS = ((0.66, *_TRUE), (0.05, *_NEARLY), (0.29, *_OFF))
+#: (SD of o in degrees, mean and SD of t_d in µs): a log that is true, nearly true, prompt but from another zero, or off
+_TRUE, _NEARLY, _SHIFTED, _OFF = (
+    (0.003, 0.0, 0.1),
+    (0.5, 15.0, 20.0),
+    (OFFSET_SD_DEG, 0.0, 4.0),
+    (OFFSET_SD_DEG, DELAY_US, DELAY_SD_US),
+)
+_KINDS = ((0.65, *_TRUE), (0.06, *_NEARLY), (0.08, *_SHIFTED), (0.21, *_OFF))
 _KINDS_ASKED_FOR = ((0.20, *_TRUE), (0.45, *_NEARLY), (0.35, *_OFF))  # a controller logs what it asked for; coils take their time
 FLAT_DEG_PER_1000 = 1.5
 """Less slope than any spring gives, more than any delay fakes."""
