@@ -109,9 +109,15 @@ def engines(book: Book) -> list[str]:
 
 def days(book: Book, engine: str) -> tuple[list[str], list[str]]:
     """Day folders of an engine in order of date, and folder names that are no date (a warning each)."""
-    folder = book.logs / engine
-    names = sorted(_folders(folder), key=natural)
+    names = _folders(book.logs / engine)
+    if len(names) > 1:
+        names.sort(key=natural)
     return [n for n in names if is_day_name(n)], [n for n in names if not is_day_name(n)]
+
+
+def all_days(book: Book) -> list[tuple[str, str]]:
+    """Every engine and day that has a folder."""
+    return [(engine, day) for engine in engines(book) for day in days(book, engine)[0]]
 
 
 def day_files(book: Book, engine: str, day: str) -> DayFiles:

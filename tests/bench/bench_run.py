@@ -166,7 +166,7 @@ def many(place: Path, sizes: list[int]) -> None:
         from pullbook.running import one_day
         from pullbook.running.plan import make_plan
         book, settings = open_book(Path({str(single)!r}))
-        plan = make_plan(book, settings, Store(book.archive))[0]
+        plan = make_plan(book, settings, Store(book.archive)).plan
         plan.write()
         folders = {{ident: plan.work / "measured" / ident for ident in plan.days}}
         for ident, day in plan.days.items(): one_day.measure(plan, day, folders[ident])

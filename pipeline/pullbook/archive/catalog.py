@@ -17,7 +17,7 @@ import polars as pl
 from pullbook.archive import disk
 from pullbook.archive.names import day_key
 from pullbook.archive.schema import described
-from pullbook.archive.seal import SealDamaged, all_seals, file_hash, read_seal
+from pullbook.archive.seal import SealDamaged, all_seals, file_hash, read_seal, sealed_folders
 from pullbook.book import printable
 from pullbook.columns import Schema
 
@@ -134,13 +134,13 @@ def _known(root: Path, data: bytes) -> bool:
 
 def behind(root: Path) -> bool:
     """Whether the catalogue must be made anew: days are archived and it is absent or damaged, or a slip is, or it lists others."""
-    sealed = len(all_seals(root))
-    if not sealed:
+    if not sealed_folders(root):
         return False
     fresh = slips(root)
     if any(_slip(p) is None for p in fresh) or (((root / NAME).exists() or not fresh) and not intact(root)):
-        return True
-    return bool(scan(root).select(pl.len()).collect().item() != sealed)
+        return bool(all_seals(root))
+    listed = scan(root).select(pl.len()).collect().item()
+    return bool(listed != sealed_folders(root) and listed != len(all_seals(root)))
 
 
 def write(root: Path, table: pl.DataFrame) -> None:

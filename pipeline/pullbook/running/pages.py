@@ -5,9 +5,10 @@ Built from the short summary in the note beside each day's report, so adding a d
 
 import hashlib
 import json
+import os
 from typing import Any
 
-from pullbook.book import Book
+from pullbook.book import Book, all_days
 from pullbook.running.drawn import DRAWING, DayKey, notes
 
 _STANDING = ".pages.json"
@@ -25,9 +26,8 @@ def write_pages(book: Book) -> None:
     from pullbook.report.index import render_index
 
     known = notes(book)
-    listed = [
-        {**note["summary"], "logs_here": book.day_folder(*key).is_dir(), "folder": key[0]} for key, note in sorted(known.items())
-    ]
+    here = set(all_days(book))
+    listed = [{**note["summary"], "logs_here": key in here, "folder": key[0]} for key, note in sorted(known.items())]
     book.reports.mkdir(parents=True, exist_ok=True)
     render_index(book.reports, listed)
     by_engine: dict[str, list[dict[str, Any]]] = {}
@@ -35,21 +35,24 @@ def write_pages(book: Book) -> None:
         by_engine.setdefault(day["folder"], []).append(day)
     for engine, days in by_engine.items():
         render_engine(book.reports, engine, days)
-    (book.reports / _STANDING).write_text(json.dumps({"standing": _standing(book, list(known))}), encoding="utf-8")
+    (book.reports / _STANDING).write_text(json.dumps({"standing": _standing({key: key in here for key in known})}), encoding="utf-8")
 
 
-def pages_stand(book: Book, days: list[DayKey]) -> bool:
-    """Whether the pages are there and list ``days`` as they are on the disk: which there are, and whose logs are gone."""
-    if not days:
+def pages_stand(book: Book, here: list[DayKey], gone: set[DayKey]) -> bool:
+    """Whether the pages are there and list the days as they are on the disk: those ``here``, and those whose logs are ``gone``."""
+    if not here and not gone:
         return True
     try:
         noted = json.loads((book.reports / _STANDING).read_text(encoding="utf-8"))["standing"]
     except (OSError, ValueError, KeyError, TypeError):
         return False
-    pages = [book.reports / "index.html", *(book.reports / engine / "index.html" for engine in {e for e, _ in days})]
-    return noted == _standing(book, days) and all(page.exists() for page in pages)
+    if noted != _standing({**dict.fromkeys(gone, False), **dict.fromkeys(here, True)}):
+        return False
+    reports = os.fspath(book.reports)  # text: there may be thousands
+    pages = [f"{reports}/index.html", *(f"{reports}/{engine}/index.html" for engine in {e for e, _ in (*here, *gone)})]
+    return all(map(os.path.exists, pages))
 
 
-def _standing(book: Book, days: list[DayKey]) -> str:
-    listed = [[*key, book.day_folder(*key).is_dir()] for key in sorted(days)]
+def _standing(logs_here: dict[DayKey, bool]) -> str:
+    listed = [[*key, logs_here[key]] for key in sorted(logs_here)]
     return hashlib.sha256(json.dumps([DRAWING, listed]).encode()).hexdigest()

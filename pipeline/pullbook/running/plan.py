@@ -11,10 +11,10 @@ import shutil
 import sys
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 from pullbook import METHOD
-from pullbook.book import Book, days, engines, printable
+from pullbook.book import Book, all_days, printable
 from pullbook.config import Settings, open_book
 from pullbook.running.drawn import DayKey, read_note, why_draw
 from pullbook.running.pages import pages_stand
@@ -108,16 +108,24 @@ def open_plan(root: Path, handed: str | None, *, make: bool) -> Plan:
         _HELD.append(hold_book(book.work))
         store = Store(book.archive)
         store.complete_unfinished()
-        make_plan(book, settings, store)[0].write()
+        make_plan(book, settings, store).plan.write()
     return Plan.read(file)
 
 
 _HELD: list[Any] = []
 
 
-def make_plan(
-    book: Book, settings: Settings, store: Any, only: list[tuple[str, str | None]] | None = None
-) -> tuple[Plan, Settled, set[DayKey]]:
+class Look(NamedTuple):
+    """What looking over the book found. ``settled``: the short cut to remember days by once they are in order; ``fine``: the days
+    that were in order already; ``here``: every day that has a folder."""
+
+    plan: Plan
+    settled: Settled
+    fine: set[DayKey]
+    here: list[DayKey]
+
+
+def make_plan(book: Book, settings: Settings, store: Any, only: list[tuple[str, str | None]] | None = None) -> Look:
     """Compare every day's inputs with its record and plan what differs.
 
     Parameters
@@ -129,15 +137,15 @@ def make_plan(
 
     Returns
     -------
-    Plan, Settled, set of (engine, day)
-        The plan; the short cut to remember days by once they are in order; the days that were in order already.
+    Look
+        The plan, and what was seen on the way.
     """
     from pullbook.archive.inputs import InputHashes, inputs_digest
 
     hashes = InputHashes(book)
     settled = Settled(book, settings.page)
     planned: list[PlannedDay] = []
-    here = [(engine, day) for engine in engines(book) for day in days(book, engine)[0]]
+    here = all_days(book)
     gone = _gone(store, here)
     fine: set[DayKey] = set()
     for engine, day in [*here, *sorted(gone)]:
@@ -158,8 +166,8 @@ def make_plan(
         else:
             fine.add((engine, day))
     hashes.keep()
-    pages = bool(planned) or not pages_stand(book, [*here, *sorted(gone)])
-    return _packed(book, settings, planned, pages=pages), settled, fine
+    pages = bool(planned) or not pages_stand(book, here, gone)
+    return Look(_packed(book, settings, planned, pages=pages), settled, fine, here)
 
 
 def _gone(store: Any, here: list[DayKey]) -> set[DayKey]:

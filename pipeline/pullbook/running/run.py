@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from pullbook.book import Book
+from pullbook.book import Book, all_days
 from pullbook.config import Settings
 from pullbook.place import carried
 from pullbook.running.draw import clear_half_drawn
@@ -85,23 +85,23 @@ def run(
         except ArchiveUnwritable as refused:
             outcome.unwritable, outcome.status = str(refused), 1
         clear_half_drawn(book)
-        plan, settled, fine = make_plan(book, settings, store, only)
+        plan, settled, fine, here = make_plan(book, settings, store, only)
         if plan.parcels or plan.pages:
             _work(plan, profile or carried("workflow") / "profiles" / "default", quiet, stop)
             _collect(plan, outcome)
-        _close(book, store, outcome)
+            here = all_days(book)
+        _close(store, here, outcome)
         if only is None:
             settled.remember(fine | {(d["engine"], d["day"]) for d in outcome.days if not (d.get("fault") or d.get("unwritable"))})
         return outcome
 
 
-def _close(book: Book, store: Any, outcome: Outcome) -> None:
+def _close(store: Any, here: list[tuple[str, str]], outcome: Outcome) -> None:
     """Mark in the catalogue the days whose logs are gone (the workflow's last job has folded the run's days in)."""
     from pullbook.archive.disk import ArchiveUnwritable
-    from pullbook.book import days, engines
 
     try:
-        store.note_missing_logs([(engine, day) for engine in engines(book) for day in days(book, engine)[0]])
+        store.note_missing_logs(here)
     except ArchiveUnwritable as refused:
         outcome.unwritable, outcome.status = str(refused), outcome.status or 1
 

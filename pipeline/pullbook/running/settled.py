@@ -35,6 +35,7 @@ class Settled:
         self._known: dict[str, str] = {}
         self._inputs: dict[DayKey, str | None] = {}
         self._held: set[DayKey] = set()
+        self._last: tuple[str, tuple[int, tuple[int, int, int]]] = ("", (0, (0, 0, 0)))
         try:
             read = json.loads((book.work / _FILE).read_text(encoding="utf-8"))
             if read["version"] == self._version:
@@ -72,16 +73,21 @@ class Settled:
     def _of_inputs(self, engine: str, day: str) -> str | None:
         """Stamp of the day folder and engine.yaml; None where something changed too short a while ago to be trusted."""
         newest, listed = _scanned(f"{self._logs}/{engine}/{day}")
-        own, facts = _one(f"{self._logs}/{engine}/engine.yaml")
+        own, facts = self._engine(engine)
         if max(newest, own) > time.time_ns() - _GRAIN_NS:
             return None
         return _digest([listed, facts])
 
+    def _engine(self, engine: str) -> tuple[int, tuple[int, int, int]]:
+        """The stamp of engine.yaml, looked at once for all days of the engine that follow each other."""
+        if self._last[0] != engine:
+            self._last = (engine, _one(f"{self._logs}/{engine}/engine.yaml"))
+        return self._last[1]
+
     def _of_outputs(self, engine: str, day: str) -> str:
         archived = stamp(self._book.archive, engine, day, TABLES)
-        report = _scanned(f"{self._reports}/{engine}/{day}")[1]
-        figures = _one(f"{self._reports}/{engine}/{day}/figures")[1]  # its date tells what came or went in it
-        return _digest([archived, report, figures])
+        report = f"{self._reports}/{engine}/{day}"
+        return _digest([archived, _one(report)[1], _one(f"{report}/figures")[1]])  # a folder's date tells what came or went in it
 
 
 def _scanned(folder: str) -> tuple[int, list[tuple[str, int, int, int, int]]]:
