@@ -164,13 +164,14 @@ def many(place: Path, sizes: list[int]) -> None:
         from pullbook.archive.store import Store
         from pullbook.config import open_book
         from pullbook.running import one_day
+        from pullbook.running.measured import Measured
         from pullbook.running.plan import make_plan
         book, settings = open_book(Path({str(single)!r}))
         plan = make_plan(book, settings, Store(book.archive)).plan
         plan.write()
         folders = {{ident: plan.work / "measured" / ident for ident in plan.days}}
-        for ident, day in plan.days.items(): one_day.measure(plan, day, folders[ident])
-        for day in plan.days.values(): one_day.report(plan, day, folders)
+        for ident, day in plan.days.items(): one_day.measure(plan, day).keep(folders[ident])
+        for ident, day in plan.days.items(): one_day.report(plan, day, Measured.kept(folders[ident]), folders)
         """
     floor = python(code, place)
     per_day = (*(f / 20 for f in floor[:2]), floor[2])

@@ -61,6 +61,16 @@ def _same_tables(one: Path, two: Path) -> None:
             assert (one / "archive" / table).read_bytes() == (two / "archive" / table).read_bytes(), table
 
 
+def _one_more(book: Path, profile: Path) -> None:
+    """A single changed day goes the same way, in one process."""
+    log = next(p for p in sorted((book / "logs").glob("*/*/*.csv")) if p.name not in ("pulls.csv", "strobe.csv"))
+    shutil.copy(log, log.with_name("zz one more.csv"))
+    ran = pullbook("run", "--book", str(book), "--json", "--profile", str(profile), timeout=400)
+    assert ran.status == 0, ran.err + (book / ".pullbook" / "workflow.log").read_text()
+    assert [(d["day"], d["revision"]) for d in ran.json["days"]] == [(log.parent.name, 2)]
+    assert not list((book / ".pullbook").glob("measured/*"))
+
+
 def test_any_submit_command_gives_the_same(few: Path, built: tuple[Path, Ran], tmp_path: Path) -> None:
     submit = tmp_path / "submit.sh"
     submit.write_text(SUBMIT)
@@ -69,6 +79,7 @@ def test_any_submit_command_gives_the_same(few: Path, built: tuple[Path, Ran], t
     ran = pullbook("run", "--book", str(few), "--json", "--profile", str(profile), timeout=400)
     assert ran.status == 0, ran.err + (few / ".pullbook" / "workflow.log").read_text()
     _same_tables(few, built[0])
+    _one_more(few, profile)
 
 
 @pytest.mark.skipif(shutil.which("rsync") is None, reason="needs rsync, which the storage plugin copies with")
@@ -81,6 +92,7 @@ def test_other_storage_gives_the_same(few: Path, built: tuple[Path, Ran], tmp_pa
     assert list(scratch.glob("measured/*/*/stages/records.json"))
     assert not list((few / ".pullbook").glob("measured/*/*"))
     _same_tables(few, built[0])
+    _one_more(few, profile)
 
 
 @pytest.fixture(scope="module")
@@ -160,3 +172,4 @@ def test_a_real_slurm_gives_the_same(few: Path, built: tuple[Path, Ran], tmp_pat
     assert sys.version  # the same interpreter runs on the node
     assert "slurm" in log.lower() or list((few / ".pullbook" / ".snakemake" / "slurm_logs").rglob("*.log"))
     _same_tables(few, built[0])
+    _one_more(few, profile)

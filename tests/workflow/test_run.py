@@ -13,7 +13,11 @@ from pathlib import Path
 import psutil
 import pytest
 
+from pullbook.archive.schema import TABLES
+from pullbook.archive.store import Store
+from pullbook.config import open_book
 from pullbook.running.conforms import check_record
+from pullbook.running.plan import make_plan
 from tests.workflow.conftest import ROOT, Ran, contents, pullbook
 
 pytestmark = pytest.mark.xdist_group("workflow")
@@ -180,3 +184,30 @@ def test_bare_snakemake_does_the_same(small: Callable[[str], Path], tmp_path: Pa
     assert ended.returncode == 0, ended.stderr
     assert list((book / "reports" / "bare").glob("*/report.html"))
     assert pullbook("run", "--book", str(book), "--json").json["nothing_new"]
+
+
+def test_one_process_for_a_single_day_gives_what_two_give(small: Callable[[str], Path], tmp_path: Path) -> None:
+    one, two = small("engine"), tmp_path / "two"
+    shutil.copytree(one / "logs", two / "logs")
+    assert pullbook("run", "--book", str(one), "--json").status == 0
+    opened, settings = open_book(two)
+    plan = make_plan(opened, settings, Store(opened.archive)).plan
+    plan.work.mkdir()
+    plan.write()
+    (parcel,) = plan.parcels
+    steps = (
+        ("measure", "--parcel", parcel, "--out", f"measured/{parcel}"),
+        ("report", "--parcel", parcel, "--measured", f"measured/{parcel}", "--out", f"reported/{parcel}.json"),
+        ("index", "--out", "index/done"),
+    )
+    for step in steps:
+        subprocess.run([sys.executable, "-m", "pullbook.running.job", *step, "--plan", "plan.json"], cwd=plan.work, check=True)
+    tables = [p.relative_to(one) for p in sorted((one / "archive").glob("[a-z]*/engine=*/day=*/*.parquet"))]
+    assert len(tables) == len(TABLES)
+    for table in tables:
+        if table.parts[1] not in ("runs", "record"):  # these say when they were made
+            assert (one / table).read_bytes() == (two / table).read_bytes(), table
+    records = [json.loads(next((b / "reports" / "engine").glob("*/day.json")).read_text(encoding="utf-8")) for b in (one, two)]
+    assert records[0] | {"made_at": ""} == records[1] | {"made_at": ""}
+    drawn = [{p.relative_to(b / "reports") for p in (b / "reports").rglob("*")} for b in (one, two)]
+    assert drawn[0] == drawn[1]

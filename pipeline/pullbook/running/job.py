@@ -1,5 +1,6 @@
 """One process of the workflow: a parcel of days through some of the stages. Started by Snakemake's rules, runs without it too.
 
+python -m pullbook.running.job whole   --plan plan.json --parcel ID --reported FILE --out FILE       a single day, logs to pages
 python -m pullbook.running.job measure --plan plan.json --parcel ID --out DIR                        read -> align -> delivered
 python -m pullbook.running.job report  --plan plan.json --parcel ID --measured DIR... --out FILE     best -> archive -> report
 python -m pullbook.running.job index   --plan plan.json --out FILE                                   pages that list every day
@@ -12,12 +13,15 @@ import sys
 import traceback
 from collections.abc import Callable
 from contextlib import suppress
-from functools import partial
+from dataclasses import asdict
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from pullbook.running.plan import Plan, PlannedDay
 from pullbook.running.progress import note
+
+if TYPE_CHECKING:
+    from pullbook.running.measured import Measured
 
 OUTCOME = "measure.json"
 """How measuring a day ended, beside what it measured."""
@@ -29,10 +33,11 @@ for _pool in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "POLARS_MAX_THREADS"):
 def main(arguments: list[str] | None = None) -> int:
     """Do the parcel; every day gets an outcome, and one that fails never stops the next."""
     parser = argparse.ArgumentParser(prog="python -m pullbook.running.job", description=__doc__)
-    parser.add_argument("part", choices=("measure", "report", "index"))
+    parser.add_argument("part", choices=("whole", "measure", "report", "index"))
     parser.add_argument("--plan", required=True, type=Path)
     parser.add_argument("--parcel", default="")
     parser.add_argument("--measured", nargs="*", default=[], type=Path)
+    parser.add_argument("--reported", type=Path)
     parser.add_argument("--out", required=True, type=Path)
     given = parser.parse_args(arguments)
     plan = Plan.read(given.plan.resolve())
@@ -40,22 +45,30 @@ def main(arguments: list[str] | None = None) -> int:
         _measure(plan, given.parcel, given.out)
     elif given.part == "report":
         _report(plan, given.parcel, given.measured, given.out)
+    elif given.part == "whole":
+        _whole(plan, given.parcel, given.reported, given.out)
     else:
         _index(plan, given.out)
     return 0
 
 
 def _measure(plan: Plan, parcel: str, out: Path) -> None:
-    from pullbook.running.one_day import measure
-
     for ident in plan.parcels[parcel]:
         day, folder = plan.days[ident], out / ident
         folder.mkdir(parents=True, exist_ok=True)
-        outcome = _isolated(plan, day, "measure", partial(measure, plan, day, folder))
+
+        def work(day: PlannedDay = day, folder: Path = folder) -> dict[str, Any]:
+            measured = _measured(plan, day)
+            if measured is not None:
+                measured.keep(folder)
+            return _errors(measured)
+
+        outcome = _isolated(plan, day, "measure", work)
         (folder / OUTCOME).write_text(json.dumps(outcome, ensure_ascii=True), encoding="utf-8")
 
 
 def _report(plan: Plan, parcel: str, measured: list[Path], out: Path) -> None:
+    from pullbook.running.measured import Measured
     from pullbook.running.one_day import report
 
     folders = {folder.name: folder for whole in measured for folder in whole.iterdir() if folder.is_dir()}
@@ -64,9 +77,62 @@ def _report(plan: Plan, parcel: str, measured: list[Path], out: Path) -> None:
         day = plan.days[ident]
         outcome = json.loads((folders[ident] / OUTCOME).read_text(encoding="utf-8")) if day.action == "make" else {}
         if "fault" not in outcome:
-            outcome |= _isolated(plan, day, "report", partial(report, plan, day, folders))
+
+            def work(day: PlannedDay = day) -> dict[str, Any]:
+                return report(plan, day, Measured.kept(folders[day.id]) if day.action == "make" else None, folders)
+
+            outcome |= _isolated(plan, day, "report", work)
         outcomes[ident] = outcome
         note(plan.work / "progress.jsonl", engine=day.engine, day=day.day, finished=True)
+    _write_outcomes(out, outcomes)
+
+
+def _whole(plan: Plan, parcel: str, reported: Path, out: Path) -> None:
+    """A parcel that has no earlier day of the run to wait for, from its logs to the pages over all days: imports are paid once."""
+    from pullbook.running.measured import Measured
+    from pullbook.running.one_day import report
+
+    outcomes: dict[str, dict[str, Any]] = {}
+    for ident in plan.parcels[parcel]:
+        day, found = plan.days[ident], dict[str, Measured | None]()
+
+        def first(day: PlannedDay = day, found: dict[str, Measured | None] = found) -> dict[str, Any]:
+            found[day.id] = _measured(plan, day)
+            return _errors(found[day.id])
+
+        def second(day: PlannedDay = day, found: dict[str, Measured | None] = found) -> dict[str, Any]:
+            return report(plan, day, found[day.id], {})
+
+        outcome = _isolated(plan, day, "measure", first)
+        if found:
+            outcome |= _isolated(plan, day, "report", second)
+        outcomes[ident] = outcome
+        note(plan.work / "progress.jsonl", engine=day.engine, day=day.day, finished=True)
+    try:
+        _index(plan, out)
+    except OSError as full:
+        for outcome in outcomes.values():
+            outcome.setdefault("unwritable", _in_words(full))
+    _write_outcomes(reported, outcomes)
+    out.parent.mkdir(parents=True, exist_ok=True)
+    out.touch()
+
+
+def _measured(plan: Plan, day: PlannedDay) -> "Measured | None":
+    """The day measured alone, or None where only its report is to be drawn again."""
+    from pullbook.running.one_day import measure
+
+    return measure(plan, day) if day.action == "make" else None
+
+
+def _errors(measured: "Measured | None") -> dict[str, Any]:
+    """The contract's error objects of a day that was read."""
+    if measured is None:
+        return {}
+    return {"errors": [asdict(error) for error in measured.reading.errors]}
+
+
+def _write_outcomes(out: Path, outcomes: dict[str, dict[str, Any]]) -> None:
     out.parent.mkdir(parents=True, exist_ok=True)
     out.write_text(json.dumps(outcomes, ensure_ascii=True), encoding="utf-8")
 
@@ -88,12 +154,16 @@ def _isolated(plan: Plan, day: PlannedDay, part: str, work: Callable[[], dict[st
     try:
         return work()
     except OSError as full:  # no room, no right: the operator's to mend, not a fault of ours
-        return {"unwritable": f"{full.strerror or full}: {full.filename or ''}".rstrip(": ")}
+        return {"unwritable": _in_words(full)}
     except Exception as fault:
         log = plan.work / "faults" / f"{day.id}-{part}.log"
         log.parent.mkdir(parents=True, exist_ok=True)
         log.write_text(f"{day.engine}/{day.day}\n{traceback.format_exc()}", encoding="utf-8", errors="backslashreplace")
         return {"fault": f"{type(fault).__name__}: {str(fault).splitlines()[0] if str(fault) else ''}"[:200], "log": log.name}
+
+
+def _in_words(full: OSError) -> str:
+    return f"{full.strerror or full}: {full.filename or ''}".rstrip(": ")
 
 
 if __name__ == "__main__":

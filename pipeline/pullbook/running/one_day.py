@@ -1,4 +1,4 @@
-"""A day through the stages: the edge where their tables meet files. The two halves are the two processes of the workflow."""
+"""A day through the stages: the edge where their tables meet files. The two halves are two processes where several days are new."""
 
 import dataclasses
 from datetime import UTC, datetime
@@ -8,27 +8,15 @@ from typing import Any
 import polars as pl
 
 from pullbook import METHOD, __version__
-from pullbook.handover import AlignedDay, BestDay, DayReading, DeliveredDay
-from pullbook.running import handover_files
 from pullbook.running.draw import draw
-from pullbook.running.earlier import Earlier, keep_outline, keep_own
+from pullbook.running.earlier import Earlier
+from pullbook.running.measured import Measured
 from pullbook.running.plan import Plan, PlannedDay
 from pullbook.running.progress import note
 
-STAGES = "stages"
-"""Folder of what the first half hands to the second."""
 
-
-def measure(plan: Plan, day: PlannedDay, folder: Path) -> dict[str, Any]:
-    """Read -> align -> delivered, and the day's own figures under the default prior, kept in ``folder`` for the second half.
-
-    Returns
-    -------
-    dict
-        ``errors``: the contract's error objects.
-    """
-    if day.action == "draw":
-        return {}
+def measure(plan: Plan, day: PlannedDay) -> Measured:
+    """Read -> align -> delivered, and the day's own figures under the default prior: what can be known without any other day."""
     from pullbook.hill.prior import default
     from pullbook.reading.day import read_day
     from pullbook.stages.align import align_day
@@ -46,16 +34,21 @@ def measure(plan: Plan, day: PlannedDay, folder: Path) -> dict[str, Any]:
     reading = dataclasses.replace(
         reading, logs=tuple(dataclasses.replace(log, samples=log.samples.clear()) for log in reading.logs)
     )
-    handover_files.save(folder / STAGES, {"reading": reading, "aligned": aligned, "delivered": delivered, "best": own})
-    keep_own(folder, {**own.own, "engine": day.engine, "day": day.day, "dyno": reading.facts.dyno.name})
-    keep_outline(folder, outline(reading, aligned, delivered))
-    return {"errors": [dataclasses.asdict(e) for e in reading.errors]}
+    figures = {**own.own, "engine": day.engine, "day": day.day, "dyno": reading.facts.dyno.name}
+    return Measured(reading, aligned, delivered, own, figures, outline(reading, aligned, delivered))
 
 
-def report(plan: Plan, day: PlannedDay, folders: dict[str, Path]) -> dict[str, Any]:
+def report(plan: Plan, day: PlannedDay, measured: Measured | None, folders: dict[str, Path]) -> dict[str, Any]:
     """Best with what earlier days taught -> archive -> report; or the report alone, from the record.
 
-    ``folders``: what was measured of this day and of the run's earlier ones, by the day's id.
+    Parameters
+    ----------
+    plan, day
+        The run's plan and the day.
+    measured
+        What the first half found; None where the report is only drawn again.
+    folders
+        What was measured of the run's earlier days, by the day's id.
 
     Returns
     -------
@@ -67,14 +60,14 @@ def report(plan: Plan, day: PlannedDay, folders: dict[str, Path]) -> dict[str, A
 
     store = Store(plan.book.archive)
     outcome: dict[str, Any] = {}
-    if day.action == "draw":
+    if measured is None:
         record, tables = store.read_record(day.engine, day.day), store.read_tables(day.engine, day.day)
         current = store.current(day.engine, day.day)
         if record is None or current is None:
             raise LookupError("the record to draw from is not in the archive")
         revision = int(current["revision"])
     else:
-        record, tables = _made(plan, day, store, folders)
+        record, tables = _made(plan, day, store, measured, folders)
         _step(plan, day, "best")
         try:
             revision = store.write_day(
@@ -93,11 +86,13 @@ def report(plan: Plan, day: PlannedDay, folders: dict[str, Path]) -> dict[str, A
             revision = 0  # never a revision of the archive: the next run makes and archives the day again
         _step(plan, day, "archive")
     place = draw(plan, day, record, tables, revision)
-    _step(plan, day, "report", weight=6 if day.action == "draw" else 1)
+    _step(plan, day, "report", weight=6 if measured is None else 1)
     return outcome | {"sentence": record["advice"]["sentence"], "report": plan.book.shown(place), "revision": revision}
 
 
-def _made(plan: Plan, day: PlannedDay, store: Any, folders: dict[str, Path]) -> tuple[dict[str, Any], dict[str, pl.DataFrame]]:
+def _made(
+    plan: Plan, day: PlannedDay, store: Any, measured: Measured, folders: dict[str, Path]
+) -> tuple[dict[str, Any], dict[str, pl.DataFrame]]:
     from pullbook.archive.inputs import gone_since
     from pullbook.archive.settings import settings_table
     from pullbook.comparison.changes import changes
@@ -107,13 +102,9 @@ def _made(plan: Plan, day: PlannedDay, store: Any, folders: dict[str, Path]) -> 
     from pullbook.running.conforms import check_record
     from pullbook.stages.advise import advise
     from pullbook.stages.best import best_advance
-    from pullbook.stages.record import day_record, outline
+    from pullbook.stages.record import day_record
 
-    stages = handover_files.load(folders[day.id] / STAGES)
-    reading: DayReading = stages["reading"]
-    aligned: AlignedDay = stages["aligned"]
-    delivered: DeliveredDay = stages["delivered"]
-    own: BestDay = stages["best"]
+    reading, aligned, delivered, own = measured.reading, measured.aligned, measured.delivered, measured.best
     earlier = Earlier(plan, day, folders)
     prior = pool(reading.facts, reading.engine, earlier.own_figures(reading.facts.dyno.name, store))
     # The day's own figures stay those made before pooling: a later day must not learn from itself by way of this one.
@@ -126,7 +117,7 @@ def _made(plan: Plan, day: PlannedDay, store: Any, folders: dict[str, Path]) -> 
         delivered,
         best,
         advice,
-        changes=changes(outline(reading, aligned, delivered), earlier.outline_before(store)),
+        changes=changes(measured.outline, earlier.outline_before(store)),
         inputs=day.inputs,
         tool_version=__version__,
         method=METHOD,

@@ -35,7 +35,9 @@ def write_pages(book: Book) -> None:
         by_engine.setdefault(day["folder"], []).append(day)
     for engine, days in by_engine.items():
         render_engine(book.reports, engine, days)
-    (book.reports / _STANDING).write_text(json.dumps({"standing": _standing({key: key in here for key in known})}), encoding="utf-8")
+    (book.reports / _STANDING).write_text(
+        json.dumps({"standing": _standing({key: key in here for key in known})}), encoding="utf-8"
+    )
 
 
 def pages_stand(book: Book, here: list[DayKey], gone: set[DayKey]) -> bool:

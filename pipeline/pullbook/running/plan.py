@@ -11,14 +11,16 @@ import shutil
 import sys
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
-from typing import Any, Literal, NamedTuple
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 from pullbook import METHOD
 from pullbook.book import Book, all_days, printable
 from pullbook.config import Settings, open_book
 from pullbook.running.drawn import DayKey, read_note, why_draw
 from pullbook.running.pages import pages_stand
-from pullbook.running.settled import Settled
+
+if TYPE_CHECKING:
+    from pullbook.running.settled import Settled
 
 Action = Literal["make", "draw"]
 _PARCELS = "parcels"
@@ -57,6 +59,11 @@ class Plan:
     def book(self) -> Book:
         """The book this plan is for."""
         return Book.at(Path(self.root), logs=self.logs)
+
+    @property
+    def at_once(self) -> bool:
+        """Whether one process does all there is, from the logs to the pages: a single day, the commonest run of all."""
+        return len(self.days) == 1
 
     def needed_before(self, parcel: str) -> list[str]:
         """Parcels that must be measured before ``parcel`` can be reported: its own, and those with an earlier day."""
@@ -120,7 +127,7 @@ class Look(NamedTuple):
     that were in order already; ``here``: every day that has a folder."""
 
     plan: Plan
-    settled: Settled
+    settled: "Settled"
     fine: set[DayKey]
     here: list[DayKey]
 
@@ -141,6 +148,7 @@ def make_plan(book: Book, settings: Settings, store: Any, only: list[tuple[str, 
         The plan, and what was seen on the way.
     """
     from pullbook.archive.inputs import InputHashes, inputs_digest
+    from pullbook.running.settled import Settled
 
     hashes = InputHashes(book)
     settled = Settled(book, settings.page)

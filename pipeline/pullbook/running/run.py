@@ -4,7 +4,6 @@ import json
 import subprocess
 import sys
 import threading
-import time
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -125,7 +124,8 @@ def _work(plan: Plan, profile: Path, quiet: bool, told: threading.Event | None) 
             while family.poll() is None and stop.status() is None:
                 if display:
                     display.follow(events)
-                time.sleep(_POLL_S)
+                with suppress(subprocess.TimeoutExpired):
+                    family.wait(_POLL_S)
         finally:
             if display:
                 display.follow(events)
