@@ -192,7 +192,7 @@ def test_one_process_for_a_single_day_gives_what_two_give(small: Callable[[str],
     assert pullbook("run", "--book", str(one), "--json").status == 0
     opened, settings = open_book(two)
     plan = make_plan(opened, settings, Store(opened.archive)).plan
-    plan.work.mkdir()
+    plan.work.mkdir(exist_ok=True)
     plan.write()
     (parcel,) = plan.parcels
     steps = (

@@ -120,6 +120,12 @@ def _runs(inputs: list[Input], head: dict[str, Any]) -> pl.DataFrame:
 
 def _without_stray_bytes(text: str) -> str:
     r"""JSON text in which bytes of a name that are no UTF-8 stand as ``\xNN``, the backslash escaped as JSON wants it."""
+    try:
+        text.encode()
+    except UnicodeEncodeError:
+        pass
+    else:
+        return text
     return "".join(f"\\\\x{ord(c) - 0xDC00:02x}" if 0xDC80 <= ord(c) <= 0xDCFF else c for c in text)
 
 

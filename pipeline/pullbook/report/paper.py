@@ -10,6 +10,7 @@ from functools import cache
 from typing import Any
 
 import matplotlib as mpl
+from matplotlib.artist import Artist
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties, findfont, get_font
@@ -80,6 +81,34 @@ def wrap(text: str, size: float, width: float, bold: bool = False) -> list[str]:
     return [*lines, line] if line or not lines else lines
 
 
+@cache
+def _font_of(size: float, bold: bool) -> FontProperties:
+    return FontProperties(family=family(), size=size, weight="bold" if bold else "normal")
+
+
+class Words(Artist):
+    """The lines of a sheet as one artist: an artist for each line costs more than drawing its letters."""
+
+    zorder = 3
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.lines: list[tuple[float, float, str, FontProperties, str, bool]] = []
+
+    def draw(self, renderer: Any) -> None:
+        """Called by matplotlib: every line at its place on the figure, those at the right by their end."""
+        figure = self.get_figure(root=True)
+        assert figure is not None
+        width, height = figure.bbox.size
+        pen = renderer.new_gc()
+        for x, y, text, font, colour, from_right in self.lines:
+            pen.set_foreground(colour)
+            wide = renderer.get_text_width_height_descent(text, font, False)[0] if from_right else 0.0
+            renderer.draw_text(pen, x * width - wide, y * height, text, font, 0)
+        pen.restore()
+        self.stale = False
+
+
 @dataclass(slots=True)
 class Column:
     """A column of a sheet being filled from the top; ``bottom`` is where it must end."""
@@ -115,15 +144,8 @@ class Column:
     def line(self, line: str, x: float, y: float, size: float, *, bold: bool = False, hue: str = "ink", ha: str = "left") -> None:
         """One line, its top at ``y``."""
         w, h = self.sheets.size
-        self.figure.text(
-            x / w,
-            1 - (y + size * 1.02 / 72) / h,
-            line,
-            fontsize=size,
-            fontweight="bold" if bold else "normal",
-            color=PAPER[hue],
-            ha=ha,
-            va="baseline",
+        self.sheets.words[self.figure].lines.append(
+            (x / w, 1 - (y + size * 1.02 / 72) / h, line, _font_of(size, bold), PAPER[hue], ha == "right")
         )
 
     def rule(self, hue: str = "rule", width: float = 0.6, y: float | None = None) -> None:
@@ -180,11 +202,14 @@ class Sheets:
         self.foot = printable(foot)
         self.title = printable(title)
         self.figures: list[Figure] = []
+        self.words: dict[Figure, Words] = {}
 
     def sheet(self) -> Column:
         """A new sheet, as one column between the margins."""
         figure = Figure(figsize=self.size)
         self.figures.append(figure)
+        self.words[figure] = Words()
+        figure.add_artist(self.words[figure])
         w, h = self.size
         return Column(self, figure, self.margin, self.margin, w - 2 * self.margin, h - self.margin - 0.15)
 
