@@ -21,7 +21,13 @@ from pathlib import Path
 from tests.simulator.designs import WIDE
 
 ROOT = Path(__file__).resolve().parents[2]
-_ENV = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "POLARS_MAX_THREADS": "1", "PYTHONPATH": str(ROOT)}
+_ENV = {
+    **os.environ,
+    "OMP_NUM_THREADS": "1",
+    "OPENBLAS_NUM_THREADS": "1",
+    "POLARS_MAX_THREADS": "1",
+    "PYTHONPATH": f"{ROOT / 'pipeline'}{os.pathsep}{ROOT}",
+}
 
 
 def timed(command: list[str], cwd: Path) -> tuple[float, float, float]:
