@@ -131,16 +131,16 @@ def setting_degrees(value: float | None) -> str:
 
 
 def percent(value: float | None, half: float | None = None, *, signed: bool = False) -> str:
-    """Per cent of torque to 0.5, or to 0.1 where the interval is within a quarter of a per cent either way.
+    """Per cent of torque to 0.5, or to 0.1 where the interval is within half a per cent either way: steps no coarser than its half.
 
     Examples
     --------
-    >>> percent(0.62, 0.4, signed=True), percent(0.62, 0.2), percent(-0.1, 0.5)
+    >>> percent(0.62, 0.6, signed=True), percent(0.62, 0.4), percent(-0.1, 0.7)
     ('+0.5 %', '0.6 %', '0 %')
     """
     if value is None or not isfinite(value):
         return NOT_KNOWN
-    fine = half is not None and half <= 0.25
+    fine = half is not None and half <= 0.5
     shown = round(value, 1) if fine else round(2 * value) / 2
     text = number(shown, 0 if shown == round(shown) else 1)
     return ("+" if signed and shown > 0 else "") + text + " %"
