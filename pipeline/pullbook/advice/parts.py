@@ -86,15 +86,21 @@ def parts_for(kind: str | None, ignition: Ignition, settings: list[Setting], sha
     found = [_fitted(s, stop, shapes, stops, rpm) for s, stop in first if stop is not None and stop > 1.0]
     if not stops:
         found = [_as_seen(s, rpm) for s, _ in first]
-    fitted: dict[tuple[float, ...], Part] = {}
+    fitted: list[Part] = []
     for part in (p for p in found if p is not None):
-        shape = part.shape
-        fitted.setdefault((round(float(shape.stop[0])), round(float(shape.start[0]), -2), round(float(shape.all_in[0]), -2)), part)
-    kept = tuple(replace(p, one_of_several=len(fitted) > 1) for p in list(fitted.values())[:6])
+        if not any(_same_parts(part.shape, known.shape) for known in fitted):
+            fitted.append(part)
+    kept = tuple(replace(p, one_of_several=len(fitted) > 1) for p in fitted[:6])
     if ignition.springs:
         return Parts(owned=combinations(ignition.springs, stops), stops=stops, fitted=kept)
     known = bool(stops) or any(s is not None for s in sums)
     return Parts(stops=stops, fitted=kept, inside_only=not stops, stop_known=known)
+
+
+def _same_parts(one: Shapes, other: Shapes) -> bool:
+    """Whether two curves read off the engine are the same springs on the same stop, as well as a day's logs can tell."""
+    near = ((one.stop, other.stop, 1.0), (one.start, other.start, 300.0), (one.all_in, other.all_in, 200.0))
+    return all(abs(float(a[0]) - float(b[0])) <= most for a, b, most in near)
 
 
 def _fitted(setting: Setting, rise: float, shapes: pl.DataFrame, stops: tuple[float, ...], rpm: Array) -> Part | None:

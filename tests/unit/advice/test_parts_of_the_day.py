@@ -46,6 +46,16 @@ def test_a_row_reached_only_by_a_pull_that_started_earlier_holds_nothing_down() 
     assert without_thin_ends(noted, delivered_rows(curves), ["24", "30"]).height == 11
 
 
+def test_a_gap_in_the_pulls_has_ends_too() -> None:
+    """A roller slipped at 2500 to 3000: one setting's cut reaches a row further than the others'."""
+    rows = [*range(2000, 2500, 100), *range(3100, 3700, 100)]
+    deg = [24.0 if n in (2400, 3100) else 30.0 for n in rows]
+    table = pl.DataFrame({"rpm": rows, "advance_deg": deg, "because": ["the most advanced setting tested"] * 11})
+    curves = {"24": dict.fromkeys(rows, 24.0), "30": dict.fromkeys([n for n in rows if n not in (2400, 3100)], 30.0)}
+    left = without_thin_ends(table, delivered_rows(curves), ["24", "30"])["rpm"].to_list()
+    assert left == [n for n in rows if n not in (2400, 3100)]
+
+
 def test_a_setting_that_knocked_is_not_carried_past_where_it_was_run() -> None:
     """Cut short for knock at 5400 rpm: that it was not heard at 5500 is because nobody ran it there."""
     day = Day([Pull("34", 34, baseline=True), Pull("36", 36, knock="heard", knock_rpm=(5000, 5400)), Pull("34", 34)])
