@@ -123,7 +123,8 @@ def _loose_unit(text: str, concepts: frozenset[str]) -> Unit | None:
     """A unit written as a word of the heading: at its end ("Coil rpm", "oil C"), else at its start ("Nm measured")."""
     tokens = [t for t in re.split(r"[\s_,;:/|]+", _CAMEL.sub(" ", text.replace(" / ", " "))) if t]
     slashed = [t for t in re.split(r"[\s_,;:|]+", text) if t]
-    for pieces in (slashed, tokens):
+    dashed = [t for t in re.split(r"[\s_,;:|.\-]+", text) if t]
+    for pieces in (slashed, tokens, dashed):
         for size in (3, 2, 1):
             for words, at_end in ((pieces[-size:], True), (pieces[:size], False)):
                 if len(words) < size:
@@ -134,7 +135,9 @@ def _loose_unit(text: str, concepts: frozenset[str]) -> Unit | None:
                 if size == 1 and len(words[0]) == 1 and (not at_end or (len(pieces) == 1 and words[0] != "s")):
                     continue  # a single letter is a unit only after other words
                 expected = _expected(concepts)
-                if unit.kind in expected or (unit.kind in _TELLING and (not expected or unit.name not in ("s", "rpm"))):
+                if unit.kind in expected or (
+                    pieces is not dashed and unit.kind in _TELLING and (not expected or unit.name not in ("s", "rpm"))
+                ):
                     return unit
     return None
 
@@ -187,7 +190,9 @@ def _quantity(has: frozenset[str], unit: Unit | None) -> str | None:
         return "power_wheel_kw" if has & {"wheel"} else "power_corrected_kw" if _corrected(has) else "power_kw"
     if kind == "torque" or ("torque" in has and kind in (None, "none")):
         return "torque_wheel_nm" if has & {"wheel"} else "torque_corrected_nm" if _corrected(has) else "torque_nm"
-    warm = has & {"coolant", "oil", "inlet", "exhaust"} or ("temperature" in has and has & {"engine", "air"} and "time" not in has)
+    warm = has & {"coolant", "oil", "inlet", "exhaust"} or (
+        "temperature" in has and ("air" in has or ("engine" in has and "time" not in has))
+    )
     if kind == "temperature" or (kind in (None, "none") and warm and not has & {"pressure", "boost"}):
         return _temperature(has)
     if kind == "pressure" or (kind in (None, "none") and has & {"pressure", "manifold", "baro", "boost"}):
@@ -207,7 +212,7 @@ def _quantity(has: frozenset[str], unit: Unit | None) -> str | None:
 
 def _temperature(has: frozenset[str]) -> str | None:
     """Without a word of where, an engine's temperature is its coolant's and air's the inlet's; the room's is neither."""
-    if "ambient" in has:
+    if has & {"ambient", "dyno", "roller"}:
         return None
     named = next((f"{s}_c" for s in ("coolant", "oil", "exhaust", "inlet") if s in has), None)
     return named or ("inlet_c" if "air" in has else "coolant_c" if has >= {"engine", "temperature"} else None)
@@ -215,7 +220,7 @@ def _temperature(has: frozenset[str]) -> str | None:
 
 def _pressure(has: frozenset[str]) -> str | None:
     """Absolute pressure of the room or the manifold; a boost or a gauge reading is neither."""
-    if has & {"oil", "coolant", "exhaust", "gauge"}:
+    if has & {"oil", "coolant", "exhaust", "gauge", "vacuum"}:
         return None
     if has & {"baro", "ambient"}:
         return "baro_kpa"

@@ -16,6 +16,7 @@ HEADINGS = {
         "Rev/min|Velocidad de giro|Velocidad cigüeñal|Giri/min|Giri mot.|Numero giri|N° giri|Num. giri|Nr. giri|"
         "n. giri/min|Giri al minuto|Regime di rotazione|Giri albero motore|Velocità angolare [giri/min]|"
         "Regime giri"
+        "|n / min^-1|Drehzahl/min-1|RPM x 1000|rpm_engine"
     ),
     "torque_nm": (
         "Torque Nm|Tq.|Engine Tq|TRQ|Brake trq|Load (Nm)|Torque (obs)|Dyno torque|Flywheel torque|Net torque|"
@@ -24,12 +25,14 @@ HEADINGS = {
         "Couple instantané|Par motor (mkg)|Par efectivo|Par freno|Par de torsión|Momento motor|Momento torsor|"
         "Momento de giro|Torque motor|Coppia mot.|Coppia (kgm)|Momento torcente|Momento motore|Coppia al freno|"
         "Coppia effettiva|Coppia all'albero|Cp [Nm]|Coppia istantanea"
+        "|TORQUE-NM|torque.nm|T [Nm]|Moment in mkg|M / N m"
     ),
     "power_kw": (
         "Power|Pwr kW|BHP|Horsepower|HP obs|Brake HP|Flywheel hp|Output (kW)|Leist.|Leistung kW|Nutzleistung|"
         "Effektivleistung|Bremsleistg.|Mot.leist.|N_e [PS]|Pe (kW)|Puiss. (ch)|Puissance effective|Puiss mot.|"
         "P (ch)|Puissance frein|CV|ch|Pot. motor|Potencia efectiva|Potencia CV|Pot. (CV)|Potencia freno|Potenza CV|"
         "Pot. mot.|Potenza effettiva|P.eff. [CV]|Cavalli|Potenza al freno"
+        "|kW-Leistung|Potenza in CV|P / kW"
     ),
     "advance_deg": (
         "Ign timing|Spark timing|Spark Adv.|Ign. Adv [deg]|Total advance|Adv. (deg)|Advance angle|Crank advance|"
@@ -56,6 +59,7 @@ HEADINGS = {
         "IAT|Intake temp|Air temp|Inlet T|T_air in|Carb. air|Air in temp|Ansaugluft °C|Ansaugt.|T_Ansaug|"
         "Luft-Temp.|Lufttemp.|Ansaugl.-Temp.|T. air adm.|T° air|Temp. admission|Air °C|Air adm.|T. aire|"
         "Temp. aire adm.|Aire °C|T. admisión|T aria|Temp. aria asp.|Aria aspiraz.|T. asp.|Aria °C"
+        "|T Luft"
     ),
     "exhaust_c": (
         "EGT 1|Exh. temp|EGT cyl 1|Exhaust temp 1|T_exh|Abgast.|AGT|T Abgas|Abgas °C|T. échap.|T° échappement|"
@@ -110,6 +114,8 @@ HEADINGS = {
         "Ambient temp|Umgebungstemp.|Temp. ambiante|Temp. ambiente|Temperatura cella|Cell temp|Spark plug no.|"
         "Zündspule A|Ignition dwell|Zylinder|Cyl|Ignition voltage kV|Burn time|Marker|Torque limit active|"
         "Throttle target"
+        "|Intake vacuum inHg|Cell air temp|Dyno oil temp|Brake water temp|Knock ret.|Zündung spät|"
+        "Target rpm|Soll-Drehzahl|Load [%]|P [kPa]"
     ),
 }
 
