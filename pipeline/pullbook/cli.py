@@ -149,12 +149,20 @@ def _print_json(value: Any) -> None:
 
 
 def _run(given: argparse.Namespace) -> int:
+    from pullbook.book import days, engines
+    from pullbook.reading.astray import astray
     from pullbook.running.run import run
     from pullbook.running.say import as_json, as_text
 
     book, settings = _opened(given)
     only = [_engine_day(book, name) for name in given.only] or None
+    lost = astray(book) if only is None else []
+    if only is None and not any(days(book, engine)[0] for engine in engines(book)) and not book.archive.is_dir():
+        raise WrongUse(
+            f"no day to run: put logs in {settings.logs}/<engine>/<YYYY-MM-DD>/" + "".join(f"; {why}" for why in lost[:3])
+        )
     outcome = run(book, settings, only, quiet=given.json, profile=_profile(given.profile))
+    outcome.notices += lost
     if given.json:
         _print_json(as_json(book, outcome))
     else:

@@ -7,6 +7,7 @@ from typing import Any
 
 from pullbook.book import LOG_ENDINGS, SHEET_NAMES, Book, days, engines, is_day_name, printable
 from pullbook.handover import Fault, LogReading, Segment
+from pullbook.reading.astray import beside, undated
 from pullbook.reading.day import assemble
 from pullbook.reading.preamble import settled
 from pullbook.reading.survey import survey
@@ -34,7 +35,7 @@ def check(book: Book, paths: list[Path]) -> dict[str, Any]:
         asked.setdefault((place, engine, day), []).append(only)
     for (place, engine, day), names in asked.items():
         if not is_day_name(day) and place is book:
-            told[engine, day] = _no_date(book, engine, day)
+            told[engine, day] = _day(printable(engine), printable(day), (), (undated(book, engine, day),), ())
             continue
         found = survey(place, engine, day)
         reading = assemble(found, with_logs=False)
@@ -43,8 +44,14 @@ def check(book: Book, paths: list[Path]) -> dict[str, Any]:
         files.update({log.file: _file(log, answered) for log in wanted})
         if None in names or not {found.names[log.file] for log in wanted}.issuperset(names):
             told[engine, day] = _day(printable(engine), printable(day), reading.questions, reading.warnings, reading.errors)
-    for engine in dict.fromkeys(engine for place, engine, _ in asked if place is book):
-        told.update(_stray(book, engine))
+    seen = engines(book) if not paths else dict.fromkeys(engine for place, engine, _ in asked if place is book)
+    for engine in (*seen, *([] if paths else [None])):
+        told.update(
+            {
+                (engine or "", name): _day(printable(engine or ""), name, (), (why,), ())
+                for name, why in beside(book, engine).items()
+            }
+        )
     return {"files": list(files.values()), "days": list(told.values())}
 
 
@@ -94,37 +101,10 @@ def _engine(book: Book, engine: str) -> Iterable[tuple[Book, str, str, str | Non
         yield book, engine, day, None
 
 
-def _stray(book: Book, engine: str) -> dict[tuple[str, str], dict[str, Any]]:
-    """What stands beside an engine's day folders and is not looked into: links, and logs that lie outside a day."""
-    told = {}
-    for path in sorted((book.logs / engine).iterdir()):
-        name = printable(path.name)
-        if path.is_symlink() and path.is_dir():
-            why = f"{book.shown(path)} is a link: not followed. Put the day folder itself here"
-        elif path.is_file() and path.suffix.lower() in LOG_ENDINGS and not path.name.startswith((".", "~$")):
-            why = f"{book.shown(path)} lies in no day folder: not read. Move it into one (YYYY-MM-DD)"
-        else:
-            continue
-        told[engine, name] = _day(printable(engine), name, (), (why,), ())
-    return told
-
-
 def _elsewhere(folder: Path) -> Book:
     """A folder outside the book, looked at as if it were a day's; names are shown in full, links out of it are not followed."""
     root = folder.parent.parent if is_day_name(folder.name) else folder
     return Book(root.resolve() if root == folder else root, folder.parent.parent, root, root, root)
-
-
-def _no_date(book: Book, engine: str, day: str) -> dict[str, Any]:
-    """A folder whose name is no date: its files are listed, not read."""
-    folder = book.day_folder(engine, day)
-    try:
-        names = sorted(printable(p.name) for p in folder.iterdir() if not p.name.startswith((".", "~$")))
-    except OSError:
-        names = []
-    named = ", ".join(names[:50]) + (f" and {len(names) - 50} more" if len(names) > 50 else "")
-    what = f"{book.shown(folder)} is not named by a real date (YYYY-MM-DD, or YYYY-MM-DD-word): nothing in it is read"
-    return _day(printable(engine), printable(day), (), (what + (f" ({named})" if named else ""),), ())
 
 
 def _day(engine: str, day: str, questions: Iterable[str], warnings: Iterable[str], errors: Iterable[Fault]) -> dict[str, Any]:
@@ -205,7 +185,7 @@ def _file_text(file: dict[str, Any]) -> str:
 
 
 def _day_text(day: dict[str, Any]) -> str:
-    lines = [_clean(f"{day['engine']} / {day['day']}")]
+    lines = [_clean(" / ".join(filter(None, (day["engine"], day["day"]))))]
     lines += ["  error     " + _clean(Fault(**e).sentence()) for e in day["errors"]]
     return "\n".join([*lines, *_remarks(day)])
 

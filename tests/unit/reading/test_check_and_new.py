@@ -12,6 +12,7 @@ from tests.unit.reading.driven import SWEEP, drive, write_log
 
 from pullbook.book import Book
 from pullbook.reading import check as check_module
+from pullbook.reading.astray import astray
 from pullbook.reading.check import as_text, check, meant
 from pullbook.reading.day import read_day
 from pullbook.running.new_sheet import new_day, sheet_bytes
@@ -291,3 +292,15 @@ def test_check_takes_the_names_it_prints(book: Book, tmp_path: Path) -> None:
         meant(other, book)
     with pytest.raises(ValueError, match="no file or folder"):
         meant(tmp_path / "gone.csv", book)
+
+
+def test_logs_beside_the_folders_are_named(book: Book) -> None:
+    """A shop's first slip: logs dropped one or two folders too high."""
+    (book.logs / "new one").mkdir()
+    for place in (book.logs / "top.csv", book.logs / "blue" / "beside.LOG", book.logs / "new one" / "a.txt"):
+        place.write_text("t,rpm\n0,1000\n")
+    (book.logs / "blue" / "2031-02-30").mkdir()
+    told = {(d["engine"], d["day"]): d["warnings"] for d in check(book, [])["days"] if d["day"] != "2031-04-05"}
+    assert [*told] == [("blue", "2031-02-30"), ("blue", "beside.LOG"), ("new one", "a.txt"), ("", "top.csv")]
+    assert told["", "top.csv"] == ["logs/top.csv lies in no day folder: not read. Move it into <engine>/<YYYY-MM-DD>/"]
+    assert sorted(w for warnings in told.values() for w in warnings) == sorted(astray(book))

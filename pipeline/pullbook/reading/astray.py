@@ -1,0 +1,43 @@
+"""What lies where it is not read: logs beside the day folders, folders whose names are no date, links to folders."""
+
+from pullbook.book import LOG_ENDINGS, Book, days, engines, printable
+
+NAMED = 50
+
+
+def undated(book: Book, engine: str, day: str) -> str:
+    """The sentence about a folder whose name is no date: its files are listed, not read."""
+    folder = book.day_folder(engine, day)
+    try:
+        names = sorted(printable(p.name) for p in folder.iterdir() if not p.name.startswith((".", "~$")))
+    except OSError:
+        names = []
+    named = ", ".join(names[:NAMED]) + (f" and {len(names) - NAMED} more" if len(names) > NAMED else "")
+    what = f"{book.shown(folder)} is not named by a real date (YYYY-MM-DD, or YYYY-MM-DD-word): nothing in it is read"
+    return what + (f" ({named})" if named else "")
+
+
+def beside(book: Book, engine: str | None = None) -> dict[str, str]:
+    """Name and sentence of every log or link beside an engine's day folders; without an engine, beside the engines' folders."""
+    where = "<engine>/<YYYY-MM-DD>/" if engine is None else "one (YYYY-MM-DD)"
+    told: dict[str, str] = {}
+    try:
+        paths = sorted((book.logs if engine is None else book.logs / engine).iterdir())
+    except OSError:
+        return told
+    for path in paths:
+        if path.is_symlink() and path.is_dir():
+            what = "the folder itself" if engine is None else "the day folder itself"
+            told[printable(path.name)] = f"{book.shown(path)} is a link: not followed. Put {what} here"
+        elif path.is_file() and path.suffix.lower() in LOG_ENDINGS and not path.name.startswith((".", "~$")):
+            told[printable(path.name)] = f"{book.shown(path)} lies in no day folder: not read. Move it into {where}"
+    return told
+
+
+def astray(book: Book) -> list[str]:
+    """Every such sentence of a book, in order of engines."""
+    out = [*beside(book).values()]
+    for engine in engines(book):
+        out += [undated(book, engine, day) for day in days(book, engine)[1]]
+        out += beside(book, engine).values()
+    return out
