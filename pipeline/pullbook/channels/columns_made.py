@@ -28,7 +28,7 @@ def make_columns(
         The raw log (repeats out, marks filled in, its cells used up), its columns, its clocks; a fault where decimals are
         written in two ways.
     """
-    raw = without_repeats(raw, talk)
+    raw = without_repeats(_without_blanks(raw), talk)
     presets = {h: named_unit(str(v["unit"])) for h, v in hints.items() if isinstance(v, dict) and v.get("unit") is not None}
     meanings = [understand(h, unit_row=u, preset=presets.get(h)) for h, u in zip(raw.headers, raw.unit_row, strict=True)]
     kinds = [_kind(raw.cells[str(j)]) for j in range(len(raw.headers))]
@@ -119,6 +119,32 @@ def _kind(cells: pl.Series) -> str:
     if timed > 0.5 * len([c for c in some if not is_filler(c)] or some):
         return "clock"
     return "number" if is_numeric(cells) else "other"
+
+
+def _without_blanks(raw: RawLog) -> RawLog:
+    """Lines of delimiters alone are blank lines, not rows."""
+    first = raw.cells[raw.cells.columns[0]]
+    if not raw.cells.height or not (first.null_count() or (first.dtype == pl.String and (first == "").any())):
+        return raw
+    blank = raw.cells.select(
+        pl.all_horizontal(
+            *(
+                pl.col(c).is_null() | (pl.col(c) == "") if t == pl.String else pl.col(c).is_null()
+                for c, t in raw.cells.schema.items()
+            )
+        )
+    ).to_series()
+    keep = ~blank
+    return (
+        replace(
+            raw,
+            cells=raw.cells.filter(keep),
+            lines=raw.lines.filter(keep),
+            blocks=raw.blocks.filter(keep) if raw.blocks is not None else None,
+        )
+        if blank.any()
+        else raw
+    )
 
 
 def without_repeats(raw: RawLog, talk: Talk) -> RawLog:

@@ -12,6 +12,7 @@ from pullbook.channels.columns_made import make_columns
 from pullbook.channels.doubts import impossible, obey_preamble, say_advance
 from pullbook.channels.faulty import extremes
 from pullbook.channels.liveliness import movement
+from pullbook.channels.newest_first import oldest_first
 from pullbook.channels.settle import settle_rest
 from pullbook.channels.settle_power import settle_power
 from pullbook.channels.stamps import preamble_moment
@@ -115,6 +116,7 @@ def understand_log(
     if isinstance(made, Fault):
         return refused(shown, made, encoding=encoding, raw=raw)
     raw, columns, clocks = made
+    raw, clocks = oldest_first(raw, columns, clocks, talk)
     obey(columns, hints, talk)
     assign(columns, talk)
     said = claims(raw.preamble)

@@ -109,7 +109,7 @@ def rows_of(
     if spill := beyond[extra:]:
         over = (
             frame.lazy()
-            .select(pl.any_horizontal([pl.col(c).is_not_null() & (pl.col(c) != "") for c in spill]))
+            .select(pl.any_horizontal([pl.col(c).str.contains(r"\d").fill_null(False) for c in spill]))  # a remark may stand there
             .collect()
             .to_series()
         )

@@ -3,6 +3,8 @@
 The whole file is looked at with the library's vectors; only headings and odd lines are looked at one by one.
 """
 
+import re
+
 import polars as pl
 
 from pullbook.handover import Fault
@@ -83,6 +85,11 @@ def read_grid(text: Text, *, shown: str) -> RawLog | Fault:
         found = f"{head.width} cells under {len(head.names)} names"
         expected = "as many cells as names (a comma seems to be decimal mark and separator at once)"
         return Fault(shown, head.first_data, None, found, expected, "export the log again with semicolons, tabs or decimal points")
+    if delimiter == "," and (torn := _torn_apart(head, [split(t, ",") for i, t in sample if i >= head.first_data])) is not None:
+        found, expected = f"{torn!r} in two cells", "as many cells as names (a comma seems to group thousands and to part cells)"
+        return Fault(
+            shown, head.first_data, None, found, expected, "export the log again with semicolons or tabs, or without grouping"
+        )
     if head.width > MAX_COLUMNS:
         return Fault(
             shown,
@@ -94,6 +101,15 @@ def read_grid(text: Text, *, shown: str) -> RawLog | Fault:
         )
     frame, widths = part(lines, delimiter, head.width)
     return _assemble(lines, frame, widths, head, delimiter, shown, text.warnings, ends_whole=ends_whole)
+
+
+def _torn_apart(head: Header, rows: list[list[str]]) -> str | None:
+    """A speed such as ``3,787`` that its own comma split in two, in rows with more cells than names; None where there is none."""
+    rows = [r for r in rows if len(r) > len(head.names)]
+    k = next((k for k, name in enumerate(head.names) if speaks_of_speed([name])), None)
+    if k is None or len(rows) < 10 or not all(re.fullmatch(r"\d{1,2}", r[k]) and re.fullmatch(r"\d{3}", r[k + 1]) for r in rows):
+        return None
+    return f"{rows[0][k]},{rows[0][k + 1]}"
 
 
 def no_table(shown: str, sample: list[tuple[int, str]]) -> Fault:

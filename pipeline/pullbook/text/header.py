@@ -70,6 +70,7 @@ def find_header(lines: Sequence[Numbered], delimiter: str) -> Header | None:
         names = []
     if not names:
         return Header(None, tuple(f"column {k + 1}" for k in range(width)), (None,) * width, first_line, width)
+    names = [n for k, n in enumerate(names) if n[1] not in (m[1] for m in names[k + 1 :])]  # the same names twice are one header
     units = next((n for n in names if is_units_row(n[1])), None) if len(names) > 1 else None
     worded = [n for n in names if n is not units and (units is None or n[0] < units[0] or not is_units_row(n[1]))] or [names[0]]
     line, cells = _best_names(worded, lines, delimiter)

@@ -62,6 +62,8 @@ def lay_out(data: bytes, head_lines: bytes | None = None) -> Layout | None:
     head = find_header(numbered, delimiter)
     if head is None or head.line is None or head.width > MAX_WIDTH or len(head.names) > head.width:
         return None
+    if delimiter == "," and any(any(split(t, delimiter)[len(head.names) :]) for i, t in numbered if i == head.first_data):
+        return None  # more cells than names: a comma may do two things at once
     below = (split(t, delimiter) for i, t in numbered if i > head.first_data)
     if not speaks_of_speed(head.names) and any(looks_like_names(c) and speaks_of_speed(c) for c in below):
         return None  # a table of other things stands above the log's own

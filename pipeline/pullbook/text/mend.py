@@ -112,7 +112,7 @@ def _rebuild(
             keep[i] = False
             continue
         row = split(text, layout.delimiter)
-        trimmed = row[: layout.named] if not any(row[layout.named :]) else row
+        trimmed = row[: layout.named] if not any(re.search(r"\d", c) for c in row[layout.named :]) else row
         if looks_like_names(row) or (i - after_names <= 2 and is_units_row(row)):
             keep[i] = False
             if i - after_names <= 2 and is_units_row(row):

@@ -42,6 +42,16 @@ class Meaning:
     strong: bool
 
 
+def mended(text: str) -> str:
+    """Letters that were encoded twice on their way (``Ã–l``) as they were meant (``Öl``); any other text as it is."""
+    if not {"Ã", "Â"} & set(text):
+        return text
+    try:
+        return text.encode("cp1252").decode("utf-8")
+    except UnicodeError:
+        return text
+
+
 def fold(text: str) -> str:
     """Small letters without accents."""
     bare = "".join(c for c in unicodedata.normalize("NFKD", text) if not unicodedata.combining(c))
@@ -97,10 +107,11 @@ def understand(header: str, *, unit_row: str | None = None, preset: Unit | None 
     preset
         A unit the operator named in columns.yaml: it wins.
     """
-    inside = _BRACKET.findall(header)
-    bare = _BRACKET.sub(" ", header) if inside else header
+    heading = mended(header)
+    inside = _BRACKET.findall(heading)
+    bare = _BRACKET.sub(" ", heading) if inside else heading
     unit, came = preset, "columns_yaml" if preset else None
-    if unit is None and (unit := unit_of(unit_row)) is not None:
+    if unit is None and (unit := unit_of(mended(unit_row or ""))) is not None:
         came = "units_row"
     if unit is None:
         for text in inside:
@@ -108,9 +119,8 @@ def understand(header: str, *, unit_row: str | None = None, preset: Unit | None 
                 came = "header"
                 break
     remarks = [text for text in inside if unit_of(text) is None]
-    concepts = concepts_of(" ".join([bare, *remarks])) or concepts_of(header)
-    if any("abs" in text or text in ("psia", "bara") for text in map(fold, inside)):
-        concepts |= {"absolute"}
+    concepts = concepts_of(" ".join([bare, *remarks])) or concepts_of(heading)
+    concepts |= {"absolute"} if any("abs" in text or text in ("psia", "bara") for text in map(fold, inside)) else set()
     loose = None if unit else _loose_unit(bare, concepts)
     quantity = _quantity(concepts, unit or loose)
     if unit is None and loose is not None and quantity is not None and unit_fits(quantity, loose):

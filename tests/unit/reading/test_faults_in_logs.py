@@ -527,3 +527,46 @@ def test_a_summary_under_a_column_of_dates_is_no_row(tmp_path: Path) -> None:
     r = read(tmp_path, (text + "\nMaxi;999;999\n").replace("\n", "\r\n"))
     assert (r.rows, r.rows_dropped) == (120, 0)
     assert about(r, "line 123 inside the log holds words")
+
+
+def test_lines_of_delimiters_alone_are_blank(tmp_path: Path) -> None:
+    lines = rows()
+    lines[50:50] = [",,,", ""]
+    r = read(tmp_path, log(lines))
+    assert (r.rows, r.rows_dropped, r.warnings) == (120, 0, ())
+
+
+def test_a_remark_behind_a_whole_row_costs_no_row(tmp_path: Path) -> None:
+    lines = rows()
+    lines[50] += ",ran lean"
+    r = read(tmp_path, log(lines))
+    assert (r.rows, r.rows_dropped) == (120, 0)
+    lines[50] += ",7"
+    assert (read(tmp_path, log(lines)).rows_dropped) == 1
+
+
+def test_the_newest_row_first(tmp_path: Path) -> None:
+    whole, turned = read(tmp_path, log(rows())), read(tmp_path, log(rows()[::-1]))
+    assert turned.samples.drop("line").equals(whole.samples.drop("line"))
+    assert turned.samples["line"][0] == 121
+    assert about(turned, "newest row")
+
+
+def test_names_written_twice_are_one_header(tmp_path: Path) -> None:
+    r = read(tmp_path, log(rows(), f"{HEAD}\n{HEAD}"))
+    assert ([c.header for c in r.columns], r.header_line, r.rows) == (HEAD.split(","), 1, 120)
+
+
+def test_a_comma_that_groups_and_parts_is_said(tmp_path: Path) -> None:
+    lines = [",".join([t, f"{int(n):,}", m, a]) for t, n, m, a in (row.split(",") for row in rows())]
+    r = read(tmp_path, log(lines))
+    assert r.error is not None
+    assert "a comma seems to group thousands" in r.error.expected
+    assert "scale" not in r.error.remedy
+
+
+def test_letters_encoded_twice_are_understood(tmp_path: Path) -> None:
+    head = "Zeit [s],Drehzahl [U/min],Drehmoment [Nm],Ã–ltemperatur [Â°C]"
+    r = read(tmp_path, log(rows(), head))
+    assert [c.header for c in r.columns] == head.split(",")
+    assert (r.columns[3].channel, r.columns[3].unit) == ("oil_c", "°C")
