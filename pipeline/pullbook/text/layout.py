@@ -69,7 +69,7 @@ def lay_out(data: bytes, head_lines: bytes | None = None) -> Layout | None:
         return None  # a table of other things stands above the log's own
     sample = [tuple(split(t, delimiter)) for t in [t for i, t in numbered if i >= head.first_data] + inner]
     rows = tuple(cells for cells in sample if len(cells) == head.width)
-    if len(rows) < 0.6 * len(sample):
+    if len(rows) < (0.6 if delimiter != " " else 1.0) * len(sample):  # aligned by spaces, a row of another width may hold blanks
         return None
     words, clocks, tokens, numeric = _kinds(rows, head.width)
     marks = (_plain_marks(numeric) or decide_marks(numeric, set(), delimiter)) if numeric else None

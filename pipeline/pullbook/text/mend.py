@@ -64,7 +64,7 @@ def mend(text: Text, layout: Layout, *, name: str) -> Mended | None:
     ends, cells = count_in_lines(body, ord(layout.delimiter), layout.head.width - 1)
     starts = np.r_[0, ends[:-1] + 1]
     odd = cells != layout.head.width - 1
-    if aligned and np.count_nonzero(cells < layout.head.width - 1) > FEW_SHORT:
+    if aligned and np.count_nonzero(cells != layout.head.width - 1) > FEW_SHORT:
         return None  # a column left blank: the place of the others tells which
     strange = strange_bytes(body, usual_bytes(layout))
     if len(strange):

@@ -570,3 +570,22 @@ def test_letters_encoded_twice_are_understood(tmp_path: Path) -> None:
     r = read(tmp_path, log(rows(), head))
     assert [c.header for c in r.columns] == head.split(",")
     assert (r.columns[3].channel, r.columns[3].unit) == ("oil_c", "°C")
+
+
+@pytest.mark.parametrize(("at", "often"), [(1, False), (3, False), (1, True)])
+def test_blanks_of_a_slow_channel_in_a_table_aligned_by_spaces(tmp_path: Path, at: int, often: bool) -> None:
+    """Four rows in five have a cell less, or one row in a hundred, below all sampled ones; none of them is broken."""
+    p = pull(3000 if often else 120)
+    heads, units = ["Time", "Engine", "Torque"], ["s", "rpm", "Nm"]
+    heads.insert(at, "Coolant")
+    units.insert(at, "°C")
+    lines = ["".join(f"{c:>10}" for c in heads), "".join(f"{c:>10}" for c in units)]
+    for k, (t, n, m) in enumerate(zip(p["time_s"], p["rpm"], p["torque_nm"], strict=True)):
+        cells = [f"{t:.2f}", f"{n:.0f}", f"{m:.1f}"]
+        there = k % 100 != 80 if often else k % 5 == 0
+        cells.insert(at, "84.5" if there else "")
+        lines.append("".join(f"{c:>10}" for c in cells).rstrip())
+    r = read(tmp_path, "\n".join(lines) + "\n")
+    assert (r.rows, r.rows_dropped, len(r.columns)) == (len(p["rpm"]), 0, 4)
+    assert r.samples["rpm"].to_list() == p["rpm"].tolist()
+    assert r.samples["coolant_c"].drop_nulls().to_list() == [84.5] * (2970 if often else 24)
