@@ -10,7 +10,7 @@ from pullbook.hill.climb import DayTarget, Tops, climb, starting_points
 from pullbook.hill.day_table import DayTable, common_shape, joined, tested_middle
 from pullbook.hill.earlier_best import EarlierBest, earlier_best
 from pullbook.hill.form import BENT, SMOOTH, HillBasis, hill_basis, ln_torque_lost, slopes
-from pullbook.hill.likelihood import DayLikelihood, nodes
+from pullbook.hill.likelihood import DayLikelihood, Nodes, nodes
 from pullbook.hill.one_way import drift_looks_like_timing
 from pullbook.hill.own_effects import OwnEffects, effect_modes
 from pullbook.hill.sampler import DRAWS, sample
@@ -125,15 +125,32 @@ def _draws(table: DayTable, prior: Prior, rng: np.random.Generator, own: OwnEffe
         all_draws = np.broadcast_to(remainder, (DRAWS, *remainder.shape[1:]))
         return Ready(coarse, None, np.zeros((DRAWS, 0)), np.zeros((1, 0)), closed, all_draws, places, within)
     target, tops = _course(coarse, prior, closed)
-    _, moved = split_modes(coarse)
-    _, per_deg, _ = slopes(target.basis, coarse.advance, tops.xi[:1])
-    modes = np.concatenate([per_deg[0][:, :, None] * moved, own_modes], axis=2)
-    within = estimate_wander(coarse, target.remainder(tops.xi[:1]), scales, modes)
-    closed = likelihood_for(coarse, within, scales, modes)
+    closed, within = _likeliest_within(coarse, target, tops, scales, own_modes)
     target = target.under(closed)
     tops = climb(target, tops.xi)
     xi = sample(target.ln_posterior, tops, rng)
     return Ready(coarse, target, xi, tops.xi[:1], closed, target.remainder(xi), places, within)
+
+
+def _likeliest_within(
+    coarse: DayTable, target: DayTarget, tops: Tops, scales: Nodes, own_modes: Array
+) -> tuple[DayLikelihood, Within]:
+    """The closed forms under the wander that the likeliest top leaves, each top judged with its own.
+
+    What a hill leaves unexplained inside a pull looks like wander: judged with the usual wander alone, one odd row can lift a
+    hill that explains nothing else.
+    """
+    _, moved = split_modes(coarse)
+    found = []
+    for xi in tops.xi[:, None]:
+        _, per_deg, _ = slopes(target.basis, coarse.advance, xi)
+        modes = np.concatenate([per_deg[0][:, :, None] * moved, own_modes], axis=2)
+        within = estimate_wander(coarse, target.remainder(xi), scales, modes)
+        closed = likelihood_for(coarse, within, scales, modes)
+        height = float(target.under(closed).ln_posterior(xi)[0]) + closed.constant() + within.ln_prior()
+        found.append((height, closed, within))
+    _, closed, within = max(found, key=lambda one: one[0])
+    return closed, within
 
 
 def _course(coarse: DayTable, prior: Prior, closed: DayLikelihood) -> tuple[DayTarget, Tops]:

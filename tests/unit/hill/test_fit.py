@@ -10,6 +10,7 @@ from pullbook.handover import Prior
 from pullbook.hill.abnormal import find_abnormal
 from pullbook.hill.day_table import DayTable, joined
 from pullbook.hill.fit import HillFit, fit_hill
+from pullbook.hill.likelihood import nodes
 from pullbook.hill.one_way import drift_looks_like_timing
 from pullbook.hill.own_effects import OwnEffects, find_own_effects
 
@@ -35,6 +36,13 @@ def test_a_wide_day_finds_the_best_and_its_slope() -> None:
     rise = np.median(found.best[:, -1] - found.best[:, 0])
     assert rise == pytest.approx(3.3, abs=0.7)
     assert np.median(found.k) == pytest.approx(2.5e-4, rel=0.15)
+
+
+def test_no_pull_sd_is_so_wild_that_any_hill_would_do() -> None:
+    """At ten times its kind's scatter every pull explains itself, and a hill upside down fits a day as well as the right one."""
+    grid = nodes(PRIOR.sd_median, PRIOR.sd_log_sd)
+    assert 0.03 < grid.sd.max() < 0.04
+    assert grid.sd.min() < 0.001
 
 
 def test_noise_widens_the_interval() -> None:
