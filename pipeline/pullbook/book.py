@@ -2,6 +2,7 @@
 
 import os
 import re
+import shlex
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -118,6 +119,34 @@ def days(book: Book, engine: str) -> tuple[list[str], list[str]]:
 def all_days(book: Book) -> list[tuple[str, str]]:
     """Every engine and day that has a folder."""
     return [(engine, day) for engine in engines(book) for day in days(book, engine)[0]]
+
+
+def book_nearby(root: Path, logs: str) -> Path | None:
+    """The book a person in the wrong folder may have meant: one that lies above ``root``, else the only one right below it.
+
+    Parameters
+    ----------
+    root
+        The folder that holds no book.
+    logs
+        Name of the folder that makes a book.
+    """
+    here = root.resolve()
+    above = next((up for up in here.parents if (up / logs).is_dir() and here.is_relative_to(up / logs)), None)
+    if above is not None:
+        return above
+    try:
+        below = [here / name for name in _folders(here) if (here / name / logs).is_dir()]
+    except OSError:
+        return None
+    return below[0] if len(below) == 1 else None
+
+
+def where_logs_go(root: Path, logs: str) -> str:
+    """What to do where ``root`` holds no book: put the logs there, or name the book that was meant."""
+    near = book_nearby(root, logs)
+    other = f", or name the book: --book {shlex.quote(printable(os.path.relpath(near)))}" if near else ""
+    return f"put logs in {logs}/<engine>/<YYYY-MM-DD>/ first{other}"
 
 
 def day_files(book: Book, engine: str, day: str) -> DayFiles:

@@ -131,6 +131,7 @@ def _parser() -> argparse.ArgumentParser:
 
 
 def _opened(given: argparse.Namespace, *, needs_logs: bool = True, make: bool = False) -> tuple[Any, Any]:
+    from pullbook.book import where_logs_go
     from pullbook.config import open_book
 
     root = Path(given.book)
@@ -140,7 +141,7 @@ def _opened(given: argparse.Namespace, *, needs_logs: bool = True, make: bool = 
         raise WrongUse(f"{given.book} is not a folder; --book names the folder that holds logs/")
     book, settings = open_book(root)
     if needs_logs and not book.logs.is_dir() and not book.archive.is_dir():
-        raise WrongUse(f"no {settings.logs}/ in {given.book}; put logs in {settings.logs}/<engine>/<YYYY-MM-DD>/ first")
+        raise WrongUse(f"no {settings.logs}/ in {given.book}; {where_logs_go(root, settings.logs)}")
     return book, settings
 
 
@@ -149,7 +150,7 @@ def _print_json(value: Any) -> None:
 
 
 def _run(given: argparse.Namespace) -> int:
-    from pullbook.book import days, engines
+    from pullbook.book import all_days
     from pullbook.reading.astray import astray
     from pullbook.running.run import run
     from pullbook.running.say import as_json, as_text
@@ -157,10 +158,8 @@ def _run(given: argparse.Namespace) -> int:
     book, settings = _opened(given)
     only = [_engine_day(book, name) for name in given.only] or None
     lost = astray(book) if only is None else []
-    if only is None and not any(days(book, engine)[0] for engine in engines(book)) and not book.archive.is_dir():
-        raise WrongUse(
-            f"no day to run: put logs in {settings.logs}/<engine>/<YYYY-MM-DD>/" + "".join(f"; {why}" for why in lost[:3])
-        )
+    if only is None and not all_days(book) and not book.archive.is_dir():
+        raise WrongUse("; ".join([f"no day to run: put logs in {settings.logs}/<engine>/<YYYY-MM-DD>/", *lost[:3]]))
     outcome = run(book, settings, only, quiet=given.json, profile=_profile(given.profile))
     outcome.notices += lost
     if given.json:
@@ -236,7 +235,7 @@ def _new(given: argparse.Namespace) -> int:
     # The shop's own date, whatever its time zone: the day folder is named as the operator's calendar says.
     day = given.day or datetime.now().astimezone().date().isoformat()
     try:
-        made = new_day(book, given.engine, day, given.pulls)
+        made = new_day(book, given.engine, day, given.pulls, typed=given.book)
     except (ValueError, FileExistsError) as refused:
         raise WrongUse(str(refused)) from refused
     if given.json:

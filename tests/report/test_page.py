@@ -181,6 +181,26 @@ def test_what_is_not_known_is_said_never_zero() -> None:
     assert all(row[1] == "not known" for row in table_under(page, "Best advance and the curve to set"))
 
 
+def test_what_nobody_wrote_is_not_said_to_be_written() -> None:
+    day = invented_day()
+    record = copy.deepcopy(day.record)
+    record["facts"]["day"] = {"correction": "SAE J1349", "limits": {"tolerance_pct": 0.5, "max_step_deg": 3.0}, "fuel": "98"}
+    said = {row[0]: row[2] for row in table_under(page_without_drawings(record, day.tables), "Engine and day as taken")}
+    assert said["limits max step deg"] == "day.yaml"
+    assert said["fuel"] == "day.yaml"
+    assert "not written" in said["correction"]
+    assert "not written" in said["limits tolerance pct"]
+
+
+def test_a_log_that_nothing_was_held_against_has_no_finding_of_its_own() -> None:
+    day = invented_day()
+    alone = day.tables | {"evidence": day.tables["evidence"].filter(pl.col("source") == "log")}
+    assert "The log reads" in text_of(page_without_drawings(day.record, day.tables))
+    shown = text_of(page_without_drawings(day.record, alone))
+    assert "The log reads" not in shown
+    assert "Nothing to hold the log against" in shown
+
+
 def test_an_empty_day_still_gives_every_file(tmp_path: Path) -> None:
     record = {"engine": "bare", "day": "2031-01-01", "advice": {"sentence": "Nothing could be read."}, "pulls": []}
     files = render_day(record, {}, tmp_path)

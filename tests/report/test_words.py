@@ -1,13 +1,11 @@
 """Numbers carry no more digits than they earn; outside text loses what cannot be shown."""
 
-import doctest
 import math
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pullbook.report import canvas, words
 from pullbook.report.model import count_pulls, left_out
 from pullbook.report.view import DayView
 from pullbook.report.words import (
@@ -23,13 +21,6 @@ from pullbook.report.words import (
     setting_degrees,
     short,
 )
-
-
-@pytest.mark.parametrize("module", [words, canvas])
-def test_examples_in_the_docs(module: object) -> None:
-    found = doctest.testmod(module)  # type: ignore[arg-type]
-    assert found.attempted > 0
-    assert found.failed == 0
 
 
 @pytest.mark.parametrize(

@@ -44,7 +44,9 @@ def _span(lo: float | None, hi: float | None) -> str:
 def limit_line(ground: Ground, knock: pl.DataFrame, fuel: str | None, max_advance_deg: float | None) -> str:
     """The do-not-exceed line with its fuel."""
     low, high = (float(np.floor(f(ground.ceiling) * 2.0 + 1e-6) / 2.0) for f in (np.min, np.max))
-    span = f"{plain(high)}°" if high - low < 0.75 else f"{plain(low)}° to {plain(high)}° depending on rpm"
+    span = (
+        f"{plain(high)}° true advance" if high - low < 0.75 else f"{plain(low)}° to {plain(high)}° true advance, depending on rpm"
+    )
     noted = knock.filter(pl.col("word").is_in(NOTED))
     reason, beyond = "the most that was run", "nothing above it was tried"
     if not noted.is_empty():
@@ -52,7 +54,7 @@ def limit_line(ground: Ground, knock: pl.DataFrame, fuel: str | None, max_advanc
     if max_advance_deg is not None and high >= max_advance_deg - 0.5:
         reason, beyond = "the engine's known limit", "it binds whatever was tried"
     with_fuel = f"on {fuel}" if fuel else "on the day's fuel, which was not written down"
-    return f"Do not exceed {span} true advance ({reason}) at full load {with_fuel}; {beyond}."
+    return f"Do not exceed {span} ({reason}) at full load {with_fuel}; {beyond}."
 
 
 def not_tested(

@@ -34,6 +34,7 @@ def brief(record: dict[str, Any]) -> dict[str, Any]:
         | {"enough": advice.get("enough"), "sentence": advice.get("sentence")},
         "effects": [e for e in record.get("effects") or [] if e.get("rpm_lo") != e.get("rpm_hi")],
         "comparable": comparable(record),
+        "corrected": (record.get("correction") or {}).get("factor_min") is not None,
         "repeatability": record.get("repeatability") or {},
         "knock": sorted({k.get("word") for k in record.get("knock") or [] if k.get("word")}),
         "pulls": len(pulls),

@@ -46,7 +46,8 @@ def history(store: Store, engine: str) -> dict[str, Any]:
                 **{k: seal[k] for k in ("revision", "made_at", "tool_version")},
                 "logs_here": bool(logs_here),
                 "dyno": now["conditions"].get("dyno"),
-                "correction": now["conditions"].get("correction"),
+                # without pressure or temperature a standard was asked for and nothing corrected; seals of before do not say
+                "correction": now["conditions"].get("correction") if brief.get("corrected", True) else None,
                 **{k: brief[k] for k in ("pulls", "pulls_used", "settings", "best", "advice", "effects", "knock", "repeatability")},
                 "sentence": brief["advice"].get("sentence"),
                 "changes": told(now, before) if before else [],
@@ -66,7 +67,7 @@ def as_text(told_history: dict[str, Any]) -> str:
     for day in days:
         footing = [
             day["dyno"] or "dyno not noted",
-            day["correction"] or "no correction",
+            day["correction"] or "not corrected",
             f"{day['pulls_used']} of {day['pulls']} pulls used",
         ]
         if day["revision"] > 1:

@@ -103,7 +103,8 @@ def settle_advance(column: Column, level: float, talk: Talk, *, scale: str | Non
     elif not says_crank and scale is None:
         talk.ask(
             f"{header!r} (about {abs(value):g}) does not say whether its degrees are crank or distributor degrees; read as crank. "
-            f"Settle it {yaml_line(name, header, channel=column.channel, scale=1)} (scale: 2 where they are distributor degrees)"
+            f"Settle it {yaml_line(name, header, channel=column.channel, scale=1)} (scale: 2 where they are distributor degrees), "
+            "or for all logs of the engine in engine.yaml: ignition: {advance_scale: crank}"
         )
 
 

@@ -7,13 +7,15 @@ from pullbook.book import natural
 from pullbook.pulls.matching import Match, listed, unrowed
 
 
-def in_order(pulls: list[Match]) -> tuple[list[Match], list[str]]:
+def in_order(pulls: list[Match], *, sheet: bool = False) -> tuple[list[Match], list[str]]:
     """Pulls in the order run, and questions about it.
 
     Parameters
     ----------
     pulls
         With their rows, if any. The sheet's order wins; pulls without a row go where their date puts them, else last.
+    sheet
+        Whether there is a pull sheet at all, though it may name none of these logs.
     """
     dated = all(m.log.started is not None for m in pulls)
 
@@ -22,9 +24,8 @@ def in_order(pulls: list[Match]) -> tuple[list[Match], list[str]]:
 
     if all(m.row is None for m in pulls):
         several = len({m.name for m in pulls}) > 1
-        asked = [
-            "In which order were the logs run? No pull sheet, and not every log has a date: taken in the order of their names."
-        ]
+        why = "The pull sheet names none of them" if sheet else "No pull sheet"
+        asked = [f"In which order were the logs run? {why}, and not every log has a date: taken in the order of their names."]
         return sorted(pulls, key=by_log), asked if several and not dated else []
     with_row = sorted((m for m in pulls if m.row is not None), key=lambda m: (m.row.line if m.row else 0, m.segment.first))
     # a hold goes with the row of its neighbour but keeps its place in time inside the log

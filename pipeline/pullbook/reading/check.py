@@ -9,6 +9,7 @@ from pullbook.book import LOG_ENDINGS, SHEET_NAMES, Book, days, engines, is_day_
 from pullbook.handover import Fault, LogReading, Segment
 from pullbook.reading.astray import beside, undated
 from pullbook.reading.day import assemble
+from pullbook.reading.once import alike
 from pullbook.reading.preamble import settled
 from pullbook.reading.survey import survey
 
@@ -136,7 +137,8 @@ def _segment(s: Segment) -> dict[str, Any]:
 
 def as_text(found: dict[str, Any]) -> str:
     """The same for a terminal: every decision in words, marks that could steer a terminal taken out."""
-    blocks = [_file_text(file) for file in found["files"]]
+    asked_before: dict[str, str] = {}
+    blocks = [_file_text(file, asked_before) for file in found["files"]]
     blocks += [_day_text(day) for day in found["days"] if day["questions"] or day["warnings"] or day["errors"]]
     faulty = sum(1 for f in found["files"] if f["error"]) + sum(len(d["errors"]) for d in found["days"])
     asked = sum(len(x["questions"]) for x in (*found["files"], *found["days"]))
@@ -144,13 +146,14 @@ def as_text(found: dict[str, Any]) -> str:
     return "\n\n".join(blocks)
 
 
-def _file_text(file: dict[str, Any]) -> str:
+def _file_text(file: dict[str, Any], asked_before: dict[str, str]) -> str:
+    """``asked_before``: what earlier logs asked, numbers and file names apart, and the first that did; this log's are put in."""
     lines = [_clean(file["file"])]
     if file["error"]:
         e = file["error"]
         place = (f"line {e['line']}: " if e["line"] else "") + (f"column {_clean(e['column'])}: " if e["column"] else "")
         lines.append(f"  error     {place}found {_clean(e['found'])}; expected {_clean(e['expected'])}; {_clean(e['remedy'])}")
-        return "\n".join([*lines, *_remarks(file)])
+        return "\n".join([*lines, *_remarks(file, asked_before)])
     marks = {"\t": "tab", " ": "space", ",": "comma", ";": "semicolon"}
     form = [
         file["encoding"] or "unknown encoding",
@@ -181,7 +184,7 @@ def _file_text(file: dict[str, Any]) -> str:
         lines.append(
             f"  {head}  {s['segment']:>2} {s['kind'].replace('_', ' '):<10}  {when}, {speed}, {_many(s['rows'], 'row')}{clock}"
         )
-    return "\n".join([*lines, *_remarks(file)])
+    return "\n".join([*lines, *_remarks(file, asked_before)])
 
 
 def _day_text(day: dict[str, Any]) -> str:
@@ -190,8 +193,19 @@ def _day_text(day: dict[str, Any]) -> str:
     return "\n".join([*lines, *_remarks(day)])
 
 
-def _remarks(told: dict[str, Any]) -> list[str]:
-    return [f"  warning   {_clean(w)}" for w in told["warnings"]] + [f"  question  {_clean(q)}" for q in told["questions"]]
+def _remarks(told: dict[str, Any], asked_before: dict[str, str] | None = None) -> list[str]:
+    """Warnings and questions; what an earlier log asked in the same words is only pointed at, or eight logs fill three screens."""
+    new: list[str] = []
+    again: dict[str, int] = {}
+    for q in told["questions"]:
+        name = told["file"].rsplit("/", 1)[-1] if asked_before is not None else ""
+        first = asked_before.setdefault(alike(q, name), name) if asked_before is not None else name
+        if first == name:
+            new.append(q)
+        else:
+            again[first] = again.get(first, 0) + 1
+    lines = [f"  warning   {_clean(w)}" for w in told["warnings"]] + [f"  question  {_clean(q)}" for q in new]
+    return lines + [f"  question  the same {n if n > 1 else 'one'} as of {_clean(first)}" for first, n in again.items()]
 
 
 def _many(n: int, what: str) -> str:

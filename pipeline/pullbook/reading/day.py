@@ -1,7 +1,6 @@
 """Everything a day folder says, as one record: pulls in the order run, their samples, facts, light readings, open questions."""
 
 import hashlib
-import re
 from typing import Any
 
 import polars as pl
@@ -16,7 +15,7 @@ from pullbook.pulls.matching import Match, Matched, has_torque, listed, match
 from pullbook.pulls.order import in_order
 from pullbook.pulls.pull_samples import coast_downs_of, merge_recorders, samples_of
 from pullbook.pulls.second_recorder import pair_unnamed
-from pullbook.reading.once import once, once_faults
+from pullbook.reading.once import alike, once, once_faults
 from pullbook.reading.preamble import contradictions, settled
 from pullbook.reading.survey import Survey, survey
 
@@ -46,7 +45,7 @@ def assemble(found: Survey, *, with_logs: bool = True) -> DayReading:
     questions, warnings = list(found.questions) + matched.questions, list(found.warnings) + matched.warnings
     questions += pair_unnamed(matched, found.names)
     _doubts(found, matched, questions)
-    pulls, asked = in_order(matched.pulls)
+    pulls, asked = in_order(matched.pulls, sheet=found.sheet is not None)
     questions += asked
     merged = merge_recorders(pulls)
     questions += merged.questions
@@ -176,8 +175,7 @@ def _by_file(found: Survey, which: str, told_elsewhere: set[str]) -> list[str]:
             bare = text.removeprefix(f"{log.file}: ").removeprefix(f"{name}: ")
             if bare.startswith("no column of advance") and log.file in told_elsewhere:
                 continue
-            alike = re.sub(r"\d[\d.,]*", "#", bare.replace(name, ""))
-            files.setdefault(alike, []).append((name, bare))
+            files.setdefault(alike(bare, name), []).append((name, bare))
     told = []
     for places in files.values():
         names = [name for name, _ in places]

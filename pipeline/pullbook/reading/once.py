@@ -34,6 +34,17 @@ def _joined(before: str, n: list[str], after: str) -> str:
     return f"{before[:-1]}s {', '.join(n[:SHOWN])}{more}{after}"
 
 
+def alike(text: str, name: str) -> str:
+    """What stays of a log's question or warning without the log's name and its numbers: the same for logs that ask the same.
+
+    Examples
+    --------
+    >>> alike("run 1.csv: 'Timing' (about 31.9): crank or not?", "run 1.csv")
+    ": 'Timing' (about #): crank or not?"
+    """
+    return re.sub(r"\d[\d.,]*", "#", text.replace(name, ""))
+
+
 def once_faults(faults: Iterable[Fault]) -> list[Fault]:
     """Faults alike but for their line, as the first of them, which says on how many lines more it stands."""
     alike: dict[Fault, list[Fault]] = {}

@@ -13,7 +13,7 @@ from pullbook.pulls.part_load import without_part_load
 from pullbook.pulls.segments import day_load, day_top, find_segments, mark_aborted
 from pullbook.sheets.facts_files import ColumnsRead, FactsRead, read_columns, read_facts
 from pullbook.sheets.light_sheet import StrobeSheet, read_strobe
-from pullbook.sheets.pull_sheet import PullSheet, read_pull_sheet
+from pullbook.sheets.pull_sheet import PullSheet, pull_sheet_of
 
 
 @dataclass(slots=True)
@@ -58,7 +58,7 @@ def survey(book: Book, engine: str, day: str) -> Survey:
     columns = ColumnsRead()
     if (path := files.sheets.get("columns.yaml")) is not None:
         columns = read_columns(path, shown=book.shown(path))
-    sheet = _pull_sheet(book, files)
+    sheet, asked, told = pull_sheet_of(files.sheets, book.shown)
     strobe = read_strobe(path, shown=book.shown(path)) if (path := files.sheets.get("strobe.csv")) is not None else None
     found = Survey(engine, day, facts, [], {}, {}, sheet, strobe, tuple(printable(p.name) for p in files.pictures))
     for path in (*([engine_yaml] if engine_yaml else []), *files.sheets.values()):
@@ -67,8 +67,8 @@ def survey(book: Book, engine: str, day: str) -> Survey:
     found.faults += [*faults, *facts.faults, *columns.faults, *(sheet.faults if sheet else ()), *(strobe.faults if strobe else ())]
     found.questions += [*facts.questions, *(sheet.questions if sheet else ()), *(strobe.questions if strobe else ())]
     found.warnings += [*(sheet.warnings if sheet else ()), *(strobe.warnings if strobe else ())]
-    if {"pulls.csv", "pulls.xlsx"} <= set(files.sheets):
-        found.questions.append("Both pulls.csv and pulls.xlsx are here: pulls.csv is used. Which one is right?")
+    found.questions += [asked] if asked else []
+    found.warnings += [told] if told else []
     for pattern in columns.unmatched([printable(p.name) for p in files.logs]):
         found.warnings.append(f"columns.yaml: {pattern!r} fits no log of this day")
     _refused(book, folder, files, found)
@@ -93,11 +93,6 @@ def _engine_yaml(book: Book, engine: str, faults: list[Fault]) -> Path | None:
     what = "something that is no regular file" if inside else "a link that leaves the book or leads nowhere"
     faults.append(Fault(book.shown(path), None, None, what, "a plain file", "put a plain file in its place, or take it away"))
     return None
-
-
-def _pull_sheet(book: Book, files: DayFiles) -> PullSheet | None:
-    path = files.sheets.get("pulls.csv") or files.sheets.get("pulls.xlsx")
-    return read_pull_sheet(path, shown=book.shown(path)) if path is not None else None
 
 
 def _hash(found: Survey, path: Path, name: str) -> None:

@@ -1,7 +1,9 @@
 """The tables of the evidence: pulls, curves, facts and files, as finished words."""
 
+from dataclasses import asdict
 from typing import Any
 
+from pullbook.facts import DayFacts
 from pullbook.report import model
 from pullbook.report.canvas import Table
 from pullbook.report.view import DayView
@@ -97,11 +99,14 @@ def shapes_table(shown: DayView) -> Table | None:
 
 
 def facts_table(record: dict[str, Any]) -> Table | None:
-    """engine.yaml and day.yaml as they were written; None where there is neither."""
+    """Engine and day as they were taken: what the fact files say, and what goes without saying; None where there is neither."""
     rows = []
+    taken_anyway = set(_flat(asdict(DayFacts())))
     for part, source in (("engine", "engine.yaml"), ("day", "day.yaml")):
-        rows += [(name.replace("_", " "), value, source) for name, value in _flat((record.get("facts") or {}).get(part) or {})]
-    return Table("Engine and day as written down", ("fact", "value", "from"), tuple(rows[:120])) if rows else None
+        for name, value in _flat((record.get("facts") or {}).get(part) or {}):
+            unsaid = part == "day" and (name, value) in taken_anyway
+            rows.append((name.replace("_", " "), value, f"{source}, or not written: the usual" if unsaid else source))
+    return Table("Engine and day as taken", ("fact", "value", "from"), tuple(rows[:120])) if rows else None
 
 
 def _flat(value: Any, name: str = "") -> list[tuple[str, str]]:

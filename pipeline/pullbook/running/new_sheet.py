@@ -4,20 +4,21 @@ import csv
 import io
 import os
 import re
+import shlex
 from pathlib import Path
 from typing import Any
 
-from pullbook.book import Book, days, is_day_name, printable
+from pullbook.book import Book, day_files, days, is_day_name, printable
 from pullbook.handover import LogReading
 from pullbook.reading.survey import Survey, survey
 from pullbook.running.templates import DAY_YAML, ENGINE_YAML
-from pullbook.sheets.pull_sheet import OWN_COLUMN, SheetRow, read_pull_sheet
+from pullbook.sheets.pull_sheet import OWN_COLUMN, SheetRow, pull_sheet_of
 from pullbook.sheets.words import PULL_COLUMNS
 
 HEADERS = (*PULL_COLUMNS, OWN_COLUMN)
 
 
-def new_day(book: Book, engine: str, day: str, pulls: int | None = None) -> dict[str, Any]:
+def new_day(book: Book, engine: str, day: str, pulls: int | None = None, *, typed: str = ".") -> dict[str, Any]:
     """Make the day folder of an engine, with what is not there yet.
 
     Parameters
@@ -26,6 +27,8 @@ def new_day(book: Book, engine: str, day: str, pulls: int | None = None) -> dict
         The book, the engine's name, the day (YYYY-MM-DD, or YYYY-MM-DD-word).
     pulls
         Also propose an order for so many pulls, where no log is there yet.
+    typed
+        The book's folder as the operator typed it, to be repeated in the next step.
 
     Returns
     -------
@@ -61,7 +64,12 @@ def new_day(book: Book, engine: str, day: str, pulls: int | None = None) -> dict
     words = {"day": day, "engine": re.sub(r"[^\w .-]", "?", printable(engine)), "date": day[:10]}
     _write(book, folder / "day.yaml", DAY_YAML.format(**words).encode(), made)
     _write(book, book.logs / engine / "engine.yaml", ENGINE_YAML.format(**words).encode(), made)
-    made["said"].append(f"Fill in {book.shown(sheet or folder / 'pulls.csv')}, drop the logs beside it, then run `pullbook run`.")
+    made["said"].append(
+        f"Fill in {book.shown(sheet or folder / 'pulls.csv')}, one row a pull; copy the logs beside it and write each one's name "
+        "in the column `file`."
+    )
+    place, book_word = ("this folder", "") if typed == "." else (typed, f" --book {shlex.quote(typed)}")
+    made["said"].append(f"All of it lies in {place}; then `pullbook run{book_word}`.")
     return made
 
 
@@ -179,11 +187,10 @@ def _planned(book: Book, engine: str, day: str, pulls: int, found: Survey) -> li
 def _last_baseline(book: Book, engine: str, day: str) -> SheetRow | None:
     """The baseline as set on the engine's latest earlier day that has one in its sheet."""
     for earlier in reversed([d for d in days(book, engine)[0] if d < day]):
-        path = book.day_folder(engine, earlier) / "pulls.csv"
-        if path.is_file() and path.resolve().is_relative_to(book.root.resolve()):
-            marked = [r for r in read_pull_sheet(path, shown=book.shown(path)).rows if r.baseline and r.total_deg is not None]
-            if marked:
-                return marked[-1]
+        sheet, _, _ = pull_sheet_of(day_files(book, engine, earlier).sheets, book.shown)
+        marked = [r for r in sheet.rows if r.baseline and r.total_deg is not None] if sheet else []
+        if marked:
+            return marked[-1]
     return None
 
 

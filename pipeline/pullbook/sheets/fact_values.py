@@ -4,12 +4,14 @@ import re
 from collections.abc import Mapping
 from difflib import get_close_matches
 from itertools import pairwise
+from types import MappingProxyType
 from typing import Any
 
 from pullbook.handover import Fault
 from pullbook.sheets.facts_schema import Choice, Group, Kind, Number, Numbers, Text
 from pullbook.sheets.yaml_file import Entry
 
+_NOWHERE: Mapping[str, list[str]] = MappingProxyType({})
 _NUMBER = re.compile(r"[+\-−]?(\d+([.,]\d+)?|[.,]\d+)([eE][+-]?\d+)?")
 _TRUTH = {"no": "false", "n": "false", "none": "false", "yes": "true", "on": "true", "true": "true", "off": "false"}
 
@@ -26,7 +28,7 @@ class Reader:
         self.faults.append(Fault(self.file, line, key, found, expected, remedy))
 
     def group(
-        self, given: Mapping[str, Entry], keys: Mapping[str, Kind], path: str = "", elsewhere: tuple[str, ...] = ()
+        self, given: Mapping[str, Entry], keys: Mapping[str, Kind], path: str = "", elsewhere: Mapping[str, list[str]] = _NOWHERE
     ) -> dict[str, Any]:
         """Every known key of ``given`` as its value; unknown keys and unusable values become faults and are left out.
 
@@ -39,7 +41,7 @@ class Reader:
         path
             Where in the file, such as ``ignition.``.
         elsewhere
-            Keys known at another place of the file, for a better hint.
+            Keys known at another place of the file, each with the groups that hold it, for a better hint.
         """
         folded = {_fold(k): k for k in keys}
         out: dict[str, Any] = {}
@@ -48,9 +50,10 @@ class Reader:
             if key is None:
                 near = get_close_matches(_fold(written), [*folded, *map(_fold, elsewhere)], n=1, cutoff=0.6)
                 name = next((k for k in (*keys, *elsewhere) if near and _fold(k) == near[0]), None)
-                hint = (
-                    f"did you mean `{name}`?" if name else f"take it away, or put it in `notes` ({', '.join(keys)} may stand here)"
-                )
+                hint = f"take it away, or put it in `notes` ({', '.join(keys)} may stand here)"
+                if name is not None:
+                    below = " or ".join(f"`{group}:`" for group in elsewhere.get(name, ()) if name not in keys)
+                    hint = f"write `{name}` in a line of its own under {below}, indented" if below else f"did you mean `{name}`?"
                 self.fault(entry.line, path + written, f"the unknown key {written[:60]!r}", "a key of the contract", hint)
             elif key in out:
                 self.fault(

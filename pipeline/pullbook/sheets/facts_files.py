@@ -52,7 +52,10 @@ def read_facts(engine_yaml: tuple[Path, str] | None, day_yaml: tuple[Path, str] 
         if isinstance(loaded, Fault):
             faults.append(loaded)
             continue
-        nested = tuple(k for kind in known.values() for k in getattr(kind, "keys", ()))
+        nested: dict[str, list[str]] = {}
+        for name, kind in known.items():
+            for below in getattr(kind, "keys", ()):
+                nested.setdefault(below, []).append(name)
         reader = Reader(source[1])
         values = reader.group(loaded, known, elsewhere=nested)
         faults += reader.faults

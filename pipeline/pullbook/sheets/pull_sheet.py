@@ -1,6 +1,7 @@
 """The pull sheet: rows as the shop kept them, every cell checked, nothing dropped without a word."""
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -67,6 +68,24 @@ def read_pull_sheet(path: Path, *, shown: str) -> PullSheet:
         which = f"lines {lines[0]} to {lines[-1]}" if len(lines) > 1 else f"line {lines[0]}"
         cells.questions.append(f"{shown} {which}: {len(lines)} planned without a file name. Were they run?")
     return PullSheet(shown, tuple(rows), tuple(cells.faults), tuple(cells.questions), (*grid.warnings, *cells.warnings))
+
+
+def pull_sheet_of(sheets: dict[str, Path], shown: Callable[[Path], str]) -> tuple[PullSheet | None, str | None, str | None]:
+    """The pull sheet of a day folder, and a question or a warning where there are two.
+
+    Parameters
+    ----------
+    sheets
+        The sheets of the folder by their names in small letters.
+    shown
+        How a path is named to the operator.
+    """
+    one, other = (read_pull_sheet(p, shown=shown(p)) if (p := sheets.get(n)) else None for n in ("pulls.csv", "pulls.xlsx"))
+    if one is None or other is None:
+        return one or other, None, None
+    if not one.rows and not one.faults and (other.rows or other.faults):  # as `new` left it, beside the one that was filled in
+        return other, None, "pulls.csv names no log: pulls.xlsx is used. Take pulls.csv away"
+    return one, "Both pulls.csv and pulls.xlsx are here: pulls.csv is used. Which one is right?", None
 
 
 def _without_row_numbers(rows: list[SheetRow], cells: SheetCells) -> list[SheetRow]:

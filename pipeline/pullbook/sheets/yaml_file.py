@@ -60,9 +60,9 @@ def load_yaml(path: Path, *, shown: str) -> dict[str, Entry] | Fault:
         return Fault(shown, None, None, "brackets nested without end", "at most three levels", "write one key a line")
     except yaml.YAMLError as wrong:
         mark = getattr(wrong, "problem_mark", None)
-        problem = str(getattr(wrong, "problem", None) or "something that is no YAML")[:100].removeprefix("found ")
+        problem = _in_words(str(getattr(wrong, "problem", None) or "something that is no YAML"))
         line = mark.line + 1 if mark is not None else None
-        remedy = "put text in quotes, indent with spaces (never tabs), and write a space after each colon"
+        remedy = "put text in quotes, indent the lines of a group alike with spaces (never tabs), write a space after each colon"
         return Fault(shown, line, None, problem, "YAML, one `key: value` a line", remedy)
     except (ValueError, OverflowError) as wrong:
         return Fault(shown, None, None, str(wrong)[:80], "YAML, one `key: value` a line", "write the file again as plain text")
@@ -78,6 +78,13 @@ def load_yaml(path: Path, *, shown: str) -> dict[str, Entry] | Fault:
         "keys and values, one `key: value` a line",
         "start the line with the key and a colon",
     )
+
+
+def _in_words(problem: str) -> str:
+    """What the YAML library says, for people who have never met its terms."""
+    if "<block" in problem or "mapping values are not allowed" in problem:
+        return "a line that is not indented like its neighbours, or a second colon in a line"
+    return problem[:100].removeprefix("found ")
 
 
 def _entry(node: object, depth: int, seen: list[int]) -> Entry:

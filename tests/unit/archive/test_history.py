@@ -125,6 +125,18 @@ def test_the_history_of_an_engine(tmp_path: Path) -> None:
     assert history(store, "none such")["days"] == []
 
 
+def test_a_standard_without_the_air_to_use_it_is_no_correction(tmp_path: Path) -> None:
+    store = Store(tmp_path / "archive")
+    bare = writing(day="2031-04-05")
+    bare["record"]["correction"] |= {"factor_min": None, "factor_max": None}
+    store.write_day("blue coupé", "2031-04-05", **bare)
+    store.write_day("blue coupé", "2031-05-02", **writing(day="2031-05-02"))
+    first, second = (line for line in as_text(history(store, "blue coupé")).splitlines() if line.startswith("2031"))
+    assert "not corrected" in first
+    assert "SAE" not in first
+    assert "SAE J1349" in second
+
+
 def test_a_hostile_name_does_not_reach_the_terminal(tmp_path: Path) -> None:
     store = Store(tmp_path / "archive")
     engine = "x\x1b[2Jy"

@@ -304,3 +304,66 @@ def test_logs_beside_the_folders_are_named(book: Book) -> None:
     assert [*told] == [("blue", "2031-02-30"), ("blue", "beside.LOG"), ("new one", "a.txt"), ("", "top.csv")]
     assert told["", "top.csv"] == ["logs/top.csv lies in no day folder: not read. Move it into <engine>/<YYYY-MM-DD>/"]
     assert sorted(w for warnings in told.values() for w in warnings) == sorted(astray(book))
+
+
+def test_what_an_earlier_log_asked_is_pointed_at(book: Book) -> None:
+    folder = book.day_folder("blue", "2031-04-05")
+    for number, advance in ((1, 30.0), (3, 33.0), (4, 34.0)):
+        log = write_log(folder / f"run {number}.csv", drive(SWEEP, number=number), advance=advance)
+        log.write_text(log.read_text(encoding="utf-8").replace("Ignition advance [deg BTDC crank]", "Timing"), encoding="utf-8")
+    found = check(book, [])
+    asked = {f["file"].rsplit("/", 1)[-1]: f["questions"] for f in found["files"]}
+    assert asked["run 1.csv"], "a log that asks something"
+    shown = as_text(found)
+    for question in asked["run 1.csv"]:
+        assert question in shown
+    for question in asked["run 4.csv"]:
+        assert question not in shown, "said once"
+    many = len(asked["run 4.csv"])
+    assert f"the same {many if many > 1 else 'one'} as of run 1.csv" in shown
+    assert f"{sum(len(q) for q in asked.values()) + sum(len(d['questions']) for d in found['days'])} questions" in shown
+
+
+def test_a_filled_spreadsheet_beside_the_untouched_sheet_is_the_one(book: Book) -> None:
+    import openpyxl
+
+    folder = book.day_folder("blue", "2031-04-05")
+    filled = openpyxl.Workbook()
+    for row in (("file", "setting", "total_deg", "baseline"), ("run 1.csv", "base", 30, "yes"), ("run 2.csv", "up", 32, None)):
+        filled.active.append(row)
+    filled.save(folder / "pulls.xlsx")
+    (folder / "pulls.csv").write_bytes(sheet_bytes([{"setting": "base", "notes": "to start from"}], semicolon=False))
+    reading = read_day(book, "blue", "2031-04-05")
+    assert "base" in reading.pulls["setting"].to_list()
+    assert any("pulls.xlsx is used" in w for w in reading.warnings)
+    assert not any("Which one is right" in q for q in reading.questions)
+    (folder / "pulls.csv").write_bytes(sheet_bytes([{"file": "run 1.csv", "setting": "other"}], semicolon=False))
+    reading = read_day(book, "blue", "2031-04-05")
+    assert "other" in reading.pulls["setting"].to_list()
+    assert any("Which one is right" in q for q in reading.questions)
+
+
+@pytest.mark.parametrize("ending", ["csv", "xlsx"])
+def test_new_starts_from_the_last_baseline_whatever_sheet_it_is_in(tmp_path: Path, ending: str) -> None:
+    import openpyxl
+
+    made = Book.at(tmp_path / "book")
+    folder = made.day_folder("blue", "2031-04-05")
+    folder.mkdir(parents=True)
+    rows = (("file", "setting", "initial_deg", "total_deg", "baseline"), ("run 1.csv", "base", 11, 33, "yes"))
+    if ending == "csv":
+        (folder / "pulls.csv").write_text("\n".join(",".join(map(str, row)) for row in rows))
+    else:
+        filled = openpyxl.Workbook()
+        for row in rows:
+            filled.active.append(row)
+        filled.save(folder / "pulls.xlsx")
+    new_day(made, "blue", "2031-04-12", 6)
+    planned = rows_of(made.day_folder("blue", "2031-04-12") / "pulls.csv")
+    assert {(r["initial_deg"], r["total_deg"]) for r in planned if r["baseline"]} == {("11", "33")}
+
+
+def test_a_sheet_that_names_no_log_is_not_called_missing(book: Book) -> None:
+    (book.day_folder("blue", "2031-04-05") / "pulls.csv").write_bytes(sheet_bytes([{"setting": "base"}], semicolon=False))
+    (asked,) = (q for q in read_day(book, "blue", "2031-04-05").questions if q.startswith("In which order"))
+    assert "The pull sheet names none of them" in asked

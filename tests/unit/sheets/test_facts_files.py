@@ -121,6 +121,7 @@ def test_more_water_than_the_air_can_hold(tmp_path: Path) -> None:
         ("cylinderz: 8", "cylinderz", "`cylinders`"), ("preassure_kpa: 97", "preassure_kpa", "`pressure_kpa`"),
         ("air: {presure_kpa: 97}", "air.presure_kpa", "`pressure_kpa`"),
         ("ignition: {stop_deg: [20]}", "ignition.stop_deg", "`stops_deg`"),
+        ("pressure_kpa: 97", "pressure_kpa", "under `air:`"), ("kind: plain", "kind", "under `ignition:` or `dyno:` or `light:`"),
         ("colour: blue", "colour", "notes"),
     ],
 )  # fmt: skip
@@ -128,6 +129,13 @@ def test_unknown_keys_are_named_with_the_nearest(tmp_path: Path, line: str, key:
     (fault,) = read(tmp_path, "name: x\n" + line + "\n").faults
     assert (fault.file, fault.line, fault.column) == ("engine.yaml", 2, key)
     assert hint in fault.remedy
+
+
+def test_lines_out_of_step_are_told_without_a_machines_words(tmp_path: Path) -> None:
+    (fault,) = read(tmp_path, "air:\n  pressure_kpa: 97\n   temperature_c: 20\n").faults
+    assert fault.line == 3
+    assert "not indented like its neighbours" in fault.found
+    assert "alike" in fault.remedy
 
 
 @pytest.mark.parametrize(

@@ -104,6 +104,10 @@ def finding(shown: DayView) -> str:
     off = found.get("log_minus_true_deg")
     if off is None:
         return "No log of advance to hold against the truth"
+    seen = shown.table("evidence")
+    if seen is not None and set(seen["source"].drop_nulls().to_list()) <= {"log"}:
+        late = f", late by {between(found.get('delay_lo_us'), found.get('delay_hi_us'), ' µs')}" if found.get("delay_us") else ""
+        return f"Nothing to hold the log against: off by {between(found.get('lo_deg'), found.get('hi_deg'), '°', 1)}{late}"
     way = "high" if off > 0 else "low"
     text = f"The log reads {number(abs(off), 1)}° {way} ({between(found.get('lo_deg'), found.get('hi_deg'), '°', 1)})"
     if found.get("delay_us") is not None:

@@ -46,8 +46,8 @@ def picture(shown: DayView) -> Picture | None:
 
     return Picture(
         "torque",
-        f"{'Chosen setting' if told == shown.chosen else 'Setting'} “{short(told, 24)}” makes {number(peak['torque_nm'])} N·m "
-        f"at {rpm(peak['rpm'])}",
+        f"{'Nearest to the advice, ' if told == shown.chosen and told != shown.baseline else 'Setting '}“{short(told, 24)}” makes "
+        f"{number(peak['torque_nm'])} N·m at {rpm(peak['rpm'])}",
         f"Mean torque of {len(names)} settings from {rpm(shown.span[0])} to {rpm(shown.span[1])}. “{told}” peaks with "
         f"{number(peak['torque_nm'])} N·m at {rpm(peak['rpm'])}. Shading is where each mean likely lies.",
         paint,
