@@ -10,10 +10,11 @@ reports: $(ENV)/ready-to-run
 	$(BIN)/pullbook run
 
 $(ENV)/bin/python:
-	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "Python 3.11 or newer is needed; make PYTHON=python3.12 names another")'
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "Python 3.11 or newer is needed; put PYTHON=python3.12 behind make to name another")'
 	$(PYTHON) -m venv $(ENV)
 
 $(ENV)/ready-to-run: requirements.lock pyproject.toml | $(ENV)/bin/python
+	@echo "Setting up in $(ENV), once: a few minutes of downloading, without a word."
 	$(PIP) install --require-hashes -r requirements.lock
 	$(PIP) install --no-deps --no-build-isolation -e .
 	touch $@
