@@ -74,6 +74,19 @@ def test_index_lists_every_day_newest_first(tmp_path: Path) -> None:
     assert len(set(links)) == 12
 
 
+@pytest.mark.parametrize(
+    ("band", "said"),
+    [
+        ("31 to 33° over 2700 to 5600 rpm", "Costs next to nothing: 31 to 33°"),
+        ("", "Best: not placed"),
+        ("above what was run", "Best: above"),
+    ],
+)
+def test_a_band_is_not_called_the_best(tmp_path: Path, band: str, said: str) -> None:
+    page = render_index(tmp_path, [days()[0] | {"best_band": band}])
+    assert said in page.read_text("utf-8")
+
+
 def test_engines_stand_in_natural_order(tmp_path: Path) -> None:
     page = parsed(render_index(tmp_path, days()))
     names = ["".join(a.itertext()) for a in page.iter(XHTML + "a") if (a.get("href") or "").endswith("/index.html")]

@@ -65,7 +65,7 @@ def _facts(r: dict[str, Any]) -> str:
     said = [
         r["title"] if r["title"] != r["engine"] else "",
         f"Set: {r['advised'] or 'none'}",
-        f"Best: {r['best_band'] or 'not placed'}",
+        f"{'Costs next to nothing' if '°' in r['best_band'] else 'Best'}: {r['best_band'] or 'not placed'}",
         f"A repeat lands {r['repeatability']}" if r["repeatability"] else "",
         r["pulls"],
         f"Run: {', '.join(r['settings'])}" if r["settings"] else "",
