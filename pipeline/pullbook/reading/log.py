@@ -15,6 +15,7 @@ from pullbook.channels.liveliness import movement
 from pullbook.channels.newest_first import oldest_first
 from pullbook.channels.settle import settle_rest
 from pullbook.channels.settle_power import settle_power
+from pullbook.channels.side_by_side import stack_runs
 from pullbook.channels.stamps import preamble_moment
 from pullbook.channels.time_axis import Timing, find_time
 from pullbook.channels.watch_channels import blank_doubled, blank_sentinels, blank_spikes, derive_torque, note_dead, note_limits
@@ -117,6 +118,8 @@ def understand_log(
         return refused(shown, made, encoding=encoding, raw=raw)
     raw, columns, clocks = made
     raw, clocks = oldest_first(raw, columns, clocks, talk)
+    in_file = raw
+    raw = stack_runs(raw, columns, clocks, hints, talk)
     obey(columns, hints, talk)
     assign(columns, talk)
     said = claims(raw.preamble)
@@ -142,8 +145,8 @@ def understand_log(
         talk.questions.append(weather)
     return LogReading(
         file=shown, encoding=encoding, delimiter=raw.delimiter, decimal=raw.decimal, header_line=raw.header_line,
-        rows=samples.height, rows_dropped=raw.dropped, columns=tuple(_column_read(c, timing) for c in columns), samples=samples,
-        claims=said,
+        rows=in_file.lines.len(), rows_dropped=raw.dropped, columns=tuple(_column_read(c, timing) for c in columns),
+        samples=samples, claims=said,
         questions=tuple(dict.fromkeys([*raw.questions, *talk.questions])),
         warnings=tuple(dict.fromkeys([*raw.warnings, *talk.warnings])),
         started=timing.started or preamble_moment(raw.preamble, timing.face_s), unusable=unusable,
