@@ -21,7 +21,12 @@ def main(words: list[str] | None = None) -> int:
     parser.add_argument("--days", type=int, default=100, help="simulated days a design")
     parser.add_argument("--out", type=Path, default=Path("study"), help="folder of results: one JSON line a day")
     parser.add_argument("--jobs", type=int, default=1)
-    parser.add_argument("--design", nargs="*", default=None, help="only these designs; 'season' and 'regression' count as designs")
+    parser.add_argument(
+        "--design",
+        nargs="*",
+        default=None,
+        help="only these designs; 'season', 'regression' and 'other' (other truths) count as designs",
+    )
     parser.add_argument("--first", type=int, default=FIRST, help="number of the first day")
     parser.add_argument("--table", action="store_true", help="print the results as markdown")
     parser.add_argument("--write", type=Path, default=None, help="with --table: put them between the marks of this page instead")
@@ -59,8 +64,10 @@ def _plain_number(value: Any) -> Any:
 def _todo(out: Path, only: list[str] | None, first: int, days: int) -> Iterator[tuple[str, int]]:
     """What has no line yet, day by day through all designs, so that a study cut short is still even."""
     from tests.simulator.designs import STRESS, STUDY
+    from tests.study import other_truths
 
-    names = [n for n in (*STUDY, *STRESS, *(f"season-{s}" for s in SEASONS), "regression") if _wanted(n, only)]
+    other = (f"other-{k}" for k in other_truths.KINDS | other_truths.STRESS)
+    names = [n for n in (*STUDY, *STRESS, *(f"season-{s}" for s in SEASONS), "regression", *other) if _wanted(n, only)]
     there: dict[str, set[int]] = {}
     for name in names:
         path = out / f"{name}.jsonl"
@@ -88,6 +95,10 @@ def _one(what: tuple[str, int]) -> tuple[str, dict[str, Any]]:
             from tests.study.regression import covers
 
             result: dict[str, Any] = {"covered": covers(number)}
+        elif name.startswith("other-"):
+            from tests.study import other_truths
+
+            result = other_truths.run_other((other_truths.KINDS | other_truths.STRESS)[name.removeprefix("other-")], number)
         elif name.startswith("season-"):
             from tests.study.season import run_season
 

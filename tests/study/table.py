@@ -7,7 +7,9 @@ from typing import Any
 
 import numpy as np
 
+from tests.simulator.design import Design
 from tests.simulator.designs import STRESS, STUDY
+from tests.study import other_truths
 from tests.study.plain import METHODS
 
 Days = list[dict[str, Any]]
@@ -100,6 +102,58 @@ OTHER_HEAD = (
 )  # fmt: skip
 
 
+def log_kind(design: Design) -> str:
+    """What a design's recorder says of advance."""
+    if not design.log_has_advance:
+        return "no log of advance: light and sheet alone"
+    off = (*design.log_offset_deg, *design.log_delay_us)
+    return "offset, delay and mark to be found" if any(off) else "log true"
+
+
+def delivered_rows(groups: dict[str, Days]) -> list[list[str]]:
+    """Delivered advance by what the recorder says of it."""
+    kinds: dict[str, list[str]] = {}
+    for name in groups:
+        kinds.setdefault(log_kind(STUDY[name]), []).append(name)
+    out = []
+    for kind, names in kinds.items():
+        days = [d for n in names for d in groups[n]]
+        error = pick(days, "delivered", "error")
+        rms = f"{np.sqrt(np.mean(error**2)):.3f}" if len(error) else "–"
+        out.append([kind, ", ".join(names), str(len(days)), rms, share(pick(days, "delivered", "covered"))])
+    return out
+
+
+DELIVERED_HEAD = ("recorder", "designs", "days", "rms °", "covered %")
+
+
+def other_truth_row(name: str, days: Days) -> list[str]:
+    """Best advance and effects of one kind of other truth."""
+    row = best_row(name, days)
+    called, wrong = pick(days, "effects", "span", "called").sum(), pick(days, "effects", "span", "wrong").sum()
+    effects = share(pick(days, "effects", "span", "covered"))
+    return [*row[:8], row[10], row[11], effects, f"{wrong:.0f} of {called:.0f}"]
+
+
+OTHER_TRUTH_HEAD = (
+    "kind", "days", "inside, % of rows", "covered, inside %", "covered, all bounds %", "median error °", "90th pct °", "width °",
+    "one-sided covered % (rows)", "inside but > 3° out", "effects covered %", "wrong sign called",
+)  # fmt: skip
+
+
+def other_truth_tables(out: Path) -> list[str]:
+    """Days whose truth is not the simulator's, and the ones among them that ask too much."""
+    text = []
+    for kinds in (other_truths.KINDS, other_truths.STRESS):
+        found = {k: _good(load(out, f"other-{k}")) for k in kinds}
+        found = {k: d for k, d in found.items() if d}
+        rows = [other_truth_row(k, d) for k, d in found.items()]
+        if kinds is other_truths.KINDS and rows:
+            rows.append(other_truth_row("**in sum**", [d for days in found.values() for d in days]))
+        text += [_table(OTHER_TRUTH_HEAD, rows), ""] if rows else []
+    return ["### Other truths", "", *text] if text else []
+
+
 def plain_rows(days: Days) -> list[list[str]]:
     """Every plain method against ours on the rows both answer."""
     out = []
@@ -165,10 +219,12 @@ def markdown(out: Path) -> str:
     text += [_table(BEST_HEAD, [*(best_row(n, d) for n, d in good.items()), best_row("**in sum**", total)]), ""]
     text += ["### Effects, delivered advance and advice", ""]
     text += [_table(OTHER_HEAD, [*(other_row(n, d) for n, d in good.items()), other_row("**in sum**", total)]), ""]
+    text += ["### Delivered advance, by what the recorder says", "", _table(DELIVERED_HEAD, delivered_rows(good)), ""]
     text += ["### Against three plain methods, same days and rows", "", _table(PLAIN_HEAD, plain_rows(total)), ""]
     text += ["### Stress designs", "", _table(BEST_HEAD, [best_row(n, d) for n, d in bad.items()]), ""]
     text += [_table(OTHER_HEAD, [other_row(n, d) for n, d in bad.items()]), ""]
     text += ["### A second day, with and without the archive", "", _table(SEASON_HEAD, season_rows(out)), ""]
+    text += other_truth_tables(out)
     regression = load(out, "regression")
     if regression:
         held = np.mean([d.get("covered", False) for d in regression])

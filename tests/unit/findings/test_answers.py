@@ -1,5 +1,7 @@
 """From draws to words: states, one-sided bounds, the least advance, verdicts."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -120,3 +122,16 @@ def test_repeatability_says_where_it_comes_from() -> None:
     assert repeatability(sharp, drift, 5, 0, prior)["source"] == "default"
     nothing = repeatability(np.zeros(0), np.zeros(0), 1, 0, prior)
     assert (nothing["pull_sd_pct"], nothing["source"], nothing["drift_pct_per_pull"]) == (0.6, "default", None)
+
+
+def test_a_tail_half_as_wide_again_must_not_reach_far_outside() -> None:
+    """2.5 SDs inside what is far outside: ruled out by the draws as they are (0.6 %), not by draws half as wide again."""
+    assert state_of(normal(37.25, 1.5), 28.0, 38.0) == "flat"
+    assert state_of(normal(36.0, 1.3), 28.0, 38.0) == "inside"
+
+
+def test_best_is_said_half_way_to_the_likeliest_hill_and_inside_its_interval() -> None:
+    plain = posterior(normal(33.0, 0.5))
+    near, far = (answer_row(replace(plain, likeliest_deg=np.array([top])), 0, 0.005) for top in (32.6, 29.0))
+    assert near.best == pytest.approx(32.8, abs=0.05)
+    assert far.best == far.lo

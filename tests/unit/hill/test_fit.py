@@ -151,3 +151,29 @@ def test_a_setting_that_falls_off_a_cliff_is_no_hill() -> None:
     broken[[3, 7]] -= 0.09
     found = find_abnormal(replace(day, ln_torque=broken), PRIOR)
     assert set(found.table["pull_id"]) == {"p3", "p7"}
+
+
+def test_a_step_in_best_advance_is_followed_and_a_straight_course_is_kept_straight() -> None:
+    """6° within 500 rpm: a smooth course would miss the row beside it by two degrees."""
+    plain = table(WIDE, rows=34, sd=0.003)
+    rpm = plain.rpm - plain.rpm.mean()
+    best = 33.0 + 3.0 * np.tanh(rpm / 230.0)
+    step = np.log1p(-2.5e-4 * (plain.advance - best) ** 2) - np.log1p(-2.5e-4 * (plain.advance - 33.0) ** 2)
+    bent, straight = fit(replace(plain, ln_torque=plain.ln_torque + step)), fit(plain)
+    assert bent.best is not None
+    assert straight.best is not None
+    assert np.abs(np.median(bent.best, axis=0) - best).max() < 1.6
+    assert np.ptp(np.median(straight.best, axis=0)) < 1.5
+
+
+def test_strong_drift_one_way_is_in_the_interval() -> None:
+    """0.6 % a pull, always with rising advance: the best seems five degrees off, and the interval must reach it."""
+    lo, _, hi = middle(fit(table([24.0, 24.0, 29.0, 29.0, 34.0, 34.0, 39.0, 39.0], sd=0.004, drift=-0.006)))
+    assert lo < 33.0 < hi
+    assert hi - lo > 5.0
+
+
+def test_a_rough_dyno_keeps_its_low_pulls() -> None:
+    """Twenty days of 1 % repeatability where 0.6 % was expected: hardly a pull may be taken for abnormal."""
+    flagged = sum(find_abnormal(table(WIDE, sd=0.01, number=i), PRIOR).table.height for i in range(20))
+    assert flagged <= 2
