@@ -6,6 +6,7 @@ import shlex
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from typing import Any
 from unicodedata import category
 
 from natsort import natsort_keygen
@@ -18,6 +19,17 @@ _DAY = re.compile(r"(\d{4})-(\d{2})-(\d{2})(-.+)?")
 
 natural = natsort_keygen()
 """Sort key in which pull 2 comes before pull 10."""
+
+
+def day_order(day: str) -> tuple[Any, ...]:
+    """Sort key of day folders: by date, then a date's visits in natural order.
+
+    Examples
+    --------
+    >>> sorted(["2031-05-02", "2031-04-05-10", "2031-04-05-2", "2031-04-05"], key=day_order)
+    ['2031-04-05', '2031-04-05-2', '2031-04-05-10', '2031-05-02']
+    """
+    return day[:10], natural(day)
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +124,7 @@ def days(book: Book, engine: str) -> tuple[list[str], list[str]]:
     """Day folders of an engine in order of date, and folder names that are no date (a warning each)."""
     names = _folders(book.logs / engine)
     if len(names) > 1:
-        names.sort(key=natural)
+        names.sort(key=day_order)
     return [n for n in names if is_day_name(n)], [n for n in names if not is_day_name(n)]
 
 

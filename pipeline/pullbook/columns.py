@@ -47,9 +47,6 @@ CHANNELS: dict[str, Channel] = {
     )
 }
 
-KINDS = ("pull", "aborted", "hold", "coast_down", "blip", "idle")
-"""Kinds of segment; the first three can be used for estimates."""
-
 ROW_RPM = 100
 """Rows of every result stand at multiples of this, each for ± half of it."""
 
@@ -113,6 +110,12 @@ EFFECTS: Schema = {"setting": _T, "versus": _T, "rpm_lo": _I, "rpm_hi": _I, "cha
                    "hi_pct": _F, "verdict": _T}  # fmt: skip
 
 KNOCK: Schema = {"pull_id": _T, "setting": _T, "rpm_lo": _F, "rpm_hi": _F, "word": _T, "source": _T}
+
+NOTED = ("heard", "faint", "counted")
+"""Words of KNOCK that mean it knocked."""
+
+LISTENED = (*NOTED, "not heard")
+"""Words of KNOCK that mean somebody, or a counter, was listening."""
 
 
 def conform(table: pl.DataFrame, schema: Schema) -> pl.DataFrame:

@@ -11,9 +11,8 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from pullbook.arrays import Array
 from pullbook.facts import DayFacts, EngineFacts
-
-Array = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

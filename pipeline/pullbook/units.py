@@ -19,6 +19,10 @@ INHG = _HG * _G0 * _INCH / 1000.0  # kPa
 MMHG = _HG * _G0 / 1e6  # kPa
 PSI = _LB * _G0 / _INCH**2 / 1000.0  # kPa
 
+KW_TO_NM_RPM = 30_000.0 / pi  # N·m·rpm a kW: torque is power times this over speed
+DEG_PER_RPM_US = 6e-6  # crank degrees that pass in a microsecond, a rpm
+CRANK_PER_DISTRIBUTOR = 2.0  # degrees or rpm: a four-stroke's distributor turns at half crank speed
+
 #: unit as spelled in outputs -> (factor, offset): kept value = factor * value + offset, by kind of quantity
 TORQUE = {"N·m": 1.0, "lbf·ft": LBF_FT, "kgf·m": KGF_M}
 POWER = {"kW": 1.0, "hp": HP, "PS": PS}
@@ -37,4 +41,4 @@ def power_constants() -> dict[tuple[str, str], float]:
     >>> round(power_constants()["hp", "lbf·ft"], 4)
     5252.1131
     """
-    return {(p, t): 30_000.0 / pi * pw / tq for p, pw in POWER.items() for t, tq in TORQUE.items()}
+    return {(p, t): KW_TO_NM_RPM * pw / tq for p, pw in POWER.items() for t, tq in TORQUE.items()}

@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from pullbook.advice.sums import crank_from_distributor, delay_deg, mm_per_deg
+from pullbook.advice.sums import delay_deg, mm_per_deg
 from pullbook.alignment.rows import inertia_torque
 from pullbook.facts import ZeroMark
-from pullbook.timing.scale import DEG_PER_RPM_US, mark_error
+from pullbook.timing.scale import mark_error
+from pullbook.units import CRANK_PER_DISTRIBUTOR, DEG_PER_RPM_US
 
 STROKE, ROD = 88.392, 144.78  # mm, the engine of rows K2 and K3b
 
@@ -85,7 +86,7 @@ def test_k4_timing_tape() -> None:
 def test_k5_distributor_and_crank() -> None:
     """Row K5: both axes double; with 10 initial, 11 distributor degrees make a total of 32."""
     distributor = [(0, 400), (4, 700), (8, 1100), (11, 1500)]
-    crank = [(crank_from_distributor(a), crank_from_distributor(n)) for a, n in distributor]
+    crank = [(CRANK_PER_DISTRIBUTOR * a, CRANK_PER_DISTRIBUTOR * n) for a, n in distributor]
     assert crank == [(0, 800), (8, 1400), (16, 2200), (22, 3000)]
     assert 10 + crank[-1][0] == 32
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from pullbook.measure import gls
-from pullbook.timing.scale import DEG_PER_RPM_US
+from pullbook.units import DEG_PER_RPM_US
 
 RPM = np.array([3000.0, 5000.0, 7000.0])
 READ = np.array([34.0, 32.8, 31.6])  # degrees: 0.6° less for each 1000 rpm

@@ -2,13 +2,13 @@
 
 import numpy as np
 import pytest
+from tests.study.parabola import fit_parabola
 from tests.unit.alignment.made import Sweep, day, hump
 
 from pullbook.facts import DayFacts, Dyno
 from pullbook.handover import BestDay
 from pullbook.hill.prior import default
 from pullbook.measure import gls
-from pullbook.measure.vertex import fit_parabola
 from pullbook.stages.align import align_day
 from pullbook.stages.best import best_advance
 from pullbook.stages.delivered import delivered_advance

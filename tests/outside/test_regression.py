@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 from scipy.optimize import curve_fit
 from scipy.special import stdtrit
+from tests.study.parabola import fit_parabola
 
 from pullbook.measure import gls
 from pullbook.measure.broken_line import fit
-from pullbook.measure.vertex import fit_parabola
 
 DATA = Path(__file__).parent / "data"
 

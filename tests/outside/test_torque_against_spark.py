@@ -9,13 +9,13 @@ us: an algebraic truth here and no advice for any engine. Where its derivative i
 import numpy as np
 import polars as pl
 import pytest
+from tests.study.parabola import fit_parabola
 from tests.study.regression import best_deg, coverage, covers, torque_nm
 from tests.unit.alignment.made import Sweep, day
 
 from pullbook.facts import DayFacts, Dyno, Limits
 from pullbook.handover import BestDay, Posterior
 from pullbook.hill.prior import default
-from pullbook.measure.vertex import fit_parabola
 from pullbook.stages.align import align_day
 from pullbook.stages.best import best_advance
 from pullbook.stages.delivered import delivered_advance

@@ -4,12 +4,10 @@ import random
 from dataclasses import dataclass, field
 
 import numpy as np
-import numpy.typing as npt
 from hypothesis import strategies as st
 
+from pullbook.arrays import Array
 from pullbook.units import HP, KGF_M, LBF_FT, PS
-
-Array = npt.NDArray[np.float64]
 
 HEADINGS = {
     "en": ("Time", "Engine speed", "Torque", "Power", "Ignition advance", "Coolant", "Lambda"),

@@ -10,6 +10,8 @@ import html5lib
 import numpy as np
 import pytest
 
+from pullbook.comparison.changes import not_like_for_like
+from pullbook.comparison.comparable import comparable
 from pullbook.comparison.may_compare import limits
 from pullbook.report.compare import compare_days, render_compare
 from tests.report.fixture import invented_day
@@ -74,6 +76,15 @@ def test_another_day_of_the_same_engine_is_qualified() -> None:
 )
 def test_conditions(change: dict[str, Any], what: str, level: str, of: str) -> None:
     assert told(*two_days(**change))[what] == (level, of)
+
+
+@pytest.mark.parametrize(("change", "what"), [({"dyno": "south cell"}, "dyno"), ({"dyno": None, "dyno kind": None}, "dyno")])
+def test_the_history_says_what_the_comparison_says(change: dict[str, Any], what: str) -> None:
+    """One judge for both: the same words, from the whole records and from the extracts kept of them."""
+    a, b = two_days(**change)
+    why = next(limit.why for limit in limits(a, b) if limit.what == what)
+    assert limits(comparable(a), comparable(b)) == limits(a, b)
+    assert any(text.startswith(what) and text.endswith(f": {why}") for text in not_like_for_like(comparable(b), comparable(a)))
 
 
 def test_unknown_or_other_correction_is_refused() -> None:

@@ -8,7 +8,7 @@ from pypdf import PdfReader
 
 from pullbook.report.card import card_pdf
 from pullbook.report.content import content
-from pullbook.report.paper import measure, printable, wrap
+from pullbook.report.paper import drawable, measure, wrap
 from pullbook.report.pdf import report_pdf
 from pullbook.report.pictures import Shown
 from pullbook.report.view import view
@@ -126,7 +126,7 @@ def test_wrapped_lines_fit_and_lose_nothing() -> None:
 
 
 def test_letters_the_paper_lacks_are_boxes() -> None:
-    assert printable("Zündung 点火 34°") == "Zündung □□ 34°"
+    assert drawable("Zündung 点火 34°") == "Zündung □□ 34°"
 
 
 def test_a_mapped_engine_gets_its_table_on_paper(tmp_path: Path) -> None:

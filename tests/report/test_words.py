@@ -12,10 +12,8 @@ from pullbook.report.words import (
     between,
     clean,
     clean_all,
-    counted,
     csv_cell,
     degrees,
-    listed,
     number,
     percent,
     setting_degrees,
@@ -42,9 +40,6 @@ from pullbook.report.words import (
         (between(None, 3.0, "°"), "below 3°"),
         (between(2.0, None, "°"), "above 2°"),
         (between(None, None), "not known"),
-        (counted(0, "pull"), "no pulls"),
-        (counted(1, "pull"), "1 pull"),
-        (listed(["a", "b", "c"]), "a, b and c"),
     ],
 )
 def test_said(said: str, is_said: str) -> None:

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tests.simulator.engine import Array
+from pullbook.arrays import Array
 
 STANDARD_DRY_KPA = 99.0
 STANDARD_K = 298.15

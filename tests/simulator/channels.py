@@ -2,9 +2,9 @@
 
 import numpy as np
 
+from pullbook.arrays import Array
 from tests.simulator.chance import stream
 from tests.simulator.day import SimulatedDay
-from tests.simulator.engine import Array
 
 
 def channels_of(day: SimulatedDay, pull: int) -> dict[str, Array]:

@@ -10,8 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pullbook.arrays import Array
 from tests.simulator.air import STANDARD_DRY_KPA, STANDARD_K, Air
-from tests.simulator.engine import Array, Engine
+from tests.simulator.engine import Engine
 
 GAS_R = 287.0  # J/(kg·K), charge and burned gas alike
 HEAT_PER_AIR = 44.0e6 / 14.7  # J of fuel heat per kg of air at lambda 1

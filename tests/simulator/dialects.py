@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
-from tests.simulator.engine import Array
+from pullbook.arrays import Array
 
 LBF_FT, HP, PS = 1.3558179, 0.7456999, 0.7354988
 

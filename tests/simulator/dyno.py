@@ -5,9 +5,9 @@ from itertools import accumulate
 
 import numpy as np
 
+from pullbook.arrays import Array
 from tests.simulator.air import Air
 from tests.simulator.design import Design
-from tests.simulator.engine import Array
 from tests.simulator.ignition import Curve
 from tests.simulator.torque_map import TorqueMap
 

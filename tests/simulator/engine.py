@@ -8,9 +8,9 @@ from math import pi
 from typing import Literal
 
 import numpy as np
-import numpy.typing as npt
 
-Array = npt.NDArray[np.float64]
+from pullbook.arrays import Array
+
 Chamber = Literal["two_valve", "mid", "four_valve", "air_cooled"]
 CHAMBERS: tuple[Chamber, ...] = ("two_valve", "mid", "four_valve", "air_cooled")
 

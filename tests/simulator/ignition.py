@@ -5,7 +5,7 @@ from typing import Literal
 
 import numpy as np
 
-from tests.simulator.engine import Array
+from pullbook.arrays import Array
 
 Kind = Literal["mechanical", "locked", "mapped"]
 

@@ -7,9 +7,10 @@ from typing import Any
 import numpy as np
 from scipy.interpolate import RectBivariateSpline, make_interp_spline
 
+from pullbook.arrays import Array
 from tests.simulator.air import STANDARD, STANDARD_K, Air
 from tests.simulator.cycle import run_cycles
-from tests.simulator.engine import Array, Engine
+from tests.simulator.engine import Engine
 
 ADVANCE_LO, ADVANCE_HI, ADVANCE_STEP = -6.0, 66.0, 3.0
 RPM_STEP = 250.0

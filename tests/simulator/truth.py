@@ -4,9 +4,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from pullbook.arrays import Array
 from tests.simulator.air import Air
 from tests.simulator.dyno import Dyno
-from tests.simulator.engine import Array
 from tests.simulator.ignition import Curve
 from tests.simulator.torque_map import TorqueMap
 

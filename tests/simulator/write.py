@@ -11,12 +11,12 @@ from typing import Any
 import numpy as np
 import yaml
 
+from pullbook.arrays import Array
 from tests.simulator.as_reading import day_facts, engine_facts
 from tests.simulator.chance import stream
 from tests.simulator.channels import channels_of
 from tests.simulator.day import SimulatedDay
 from tests.simulator.dialects import DIALECTS, Dialect
-from tests.simulator.engine import Array
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,7 +20,8 @@ import polars as pl
 from pullbook.advice.curve_shapes import Shapes
 from pullbook.advice.day_view import look_at
 from pullbook.advice.ground import Ground
-from pullbook.handover import AlignedDay, Array
+from pullbook.arrays import Array
+from pullbook.handover import AlignedDay
 from pullbook.hill.prior import default
 from pullbook.stages.advise import advise
 from pullbook.stages.align import align_day

@@ -9,9 +9,9 @@ from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
-Array = npt.NDArray[np.float64]
+from pullbook.arrays import Array
+
 LIKE_RPM = 300.0
 WIDE = (-10.0, -5.0, 0.0, 5.0)
 

@@ -8,11 +8,10 @@ import warnings
 from dataclasses import dataclass, field
 
 import numpy as np
-import numpy.typing as npt
 
+from pullbook.arrays import Array
 from pullbook.hill.day_table import DayTable
 
-Array = npt.NDArray[np.float64]
 METHODS = ("highest_bin", "parabola", "gaussian_process")
 GRID_DEG = 0.25
 
@@ -62,7 +61,7 @@ def highest_bin(table: DayTable, baseline: str) -> PlainAnswer:
 def parabola(table: DayTable) -> PlainAnswer:
     """Least-squares parabola of torque over advance in each bin; its vertex with Fieller's 90 % set, where it is a top inside
     what was tested (half a degree of grace) and the set is an interval."""
-    from pullbook.measure.vertex import fit_parabola
+    from tests.study.parabola import fit_parabola
 
     rows = len(table.rpm)
     best, lo, hi = np.full(rows, np.nan), np.full(rows, np.nan), np.full(rows, np.nan)

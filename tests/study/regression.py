@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from pullbook.arrays import Array
 from pullbook.findings.answers import state_of
 from pullbook.handover import Prior
 from pullbook.hill.day_table import DayTable
@@ -19,9 +20,7 @@ SETTINGS = (18.0, 23.0, 28.0, 32.0, 35.0)
 LIMITS = (0.861, 0.939)
 
 
-def torque_nm(
-    rpm: npt.ArrayLike, spark_deg: npt.ArrayLike, charge_g: float = 0.5, air_fuel: float = 14.6
-) -> npt.NDArray[np.float64]:
+def torque_nm(rpm: npt.ArrayLike, spark_deg: npt.ArrayLike, charge_g: float = 0.5, air_fuel: float = 14.6) -> Array:
     """Brake torque of the regression, N·m."""
     n = np.asarray(rpm, float) * np.pi / 30
     s, m, a = np.asarray(spark_deg, float), charge_g, air_fuel
@@ -31,7 +30,7 @@ def torque_nm(
     )  # fmt: skip
 
 
-def best_deg(rpm: npt.ArrayLike, charge_g: float = 0.5) -> npt.NDArray[np.float64]:
+def best_deg(rpm: npt.ArrayLike, charge_g: float = 0.5) -> Array:
     """Where its derivative in spark is nought, degrees."""
     n = np.asarray(rpm, float) * np.pi / 30
     return np.asarray((0.26 + 0.00048 * n + 2.55 * charge_g) / (2 * (0.0028 + 0.05 * charge_g)))

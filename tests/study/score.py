@@ -7,6 +7,7 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from pullbook.arrays import Array
 from pullbook.handover import Advice, AlignedDay, BestDay, DeliveredDay, Prior
 from pullbook.hill.day_table import DayTable, day_table, usable
 from pullbook.hill.prior import default
@@ -18,7 +19,6 @@ from tests.simulator.day import SimulatedDay
 from tests.simulator.truth import Truth
 from tests.study.plain import PlainAnswer, gaussian_process, highest_bin, parabola
 
-Array = npt.NDArray[np.float64]
 FAR_DEG = 3.0
 
 

@@ -7,7 +7,7 @@ import polars as pl
 
 from pullbook.advice.curve_shapes import Shapes
 from pullbook.advice.sums import mm_per_deg
-from pullbook.handover import Array
+from pullbook.arrays import Array
 
 STEP_RPM = 500.0
 

@@ -4,12 +4,13 @@ from typing import Any
 
 import polars as pl
 
-from pullbook.advice import card, sums
+from pullbook.advice import card
 from pullbook.advice.curve_shapes import Shapes
 from pullbook.advice.day_view import AdviceDay
 from pullbook.advice.ground import Ground
 from pullbook.advice.settings_run import Setting
-from pullbook.handover import Array
+from pullbook.arrays import Array
+from pullbook.wording import plain
 
 
 def card_object(
@@ -50,7 +51,7 @@ def card_object(
         scale = "as a light reads on this damper: its mark is true"
     else:
         word = "added" if error > 0 else "taken off"
-        scale = f"as a light reads on this damper: {sums.plain(abs(error))}° {word} for its mark"
+        scale = f"as a light reads on this damper: {plain(abs(error))}° {word} for its mark"
     return {"readings": readings, "mm_per_deg": card.damper_mm(day.reading.engine_facts.damper_diameter_mm), "scale": scale}
 
 

@@ -5,8 +5,8 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 import numpy.typing as npt
 
+from pullbook.arrays import Array
 from pullbook.facts import Spring
-from pullbook.handover import Array
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +52,15 @@ class Shapes:
 
 
 def straight(total: Array | float, stop: Array | float, start: Array | float, all_in: Array | float) -> Shapes:
-    """Curves without a knee; scalars are spread to the longest."""
+    """Curves without a knee; scalars are spread to the longest.
+
+    Parameters
+    ----------
+    total, stop
+        Most total advance, and what the weights add to the initial, crank degrees, (N,) or one for all.
+    start, all_in
+        Where the advance starts and where it is all in, rpm, (N,) or one for all.
+    """
     totals, stops, starts, all_ins = (np.array(v, float) for v in np.broadcast_arrays(*np.atleast_1d(total, stop, start, all_in)))
     half = np.full(len(totals), 0.5)
     return Shapes(totals, stops, starts, all_ins, half, half.copy())
@@ -70,9 +78,21 @@ def all_in_rpm(spring: Spring, stop_deg: float) -> float:
 
 
 def highest_total(shapes: Shapes, limit_rpm: Array, limit_deg: Array) -> Array:
-    """The most total advance each shape may have without passing the ceiling at any row, (N,).
+    """The most total advance each shape may have without passing the ceiling at any row.
 
     Above the last row the ceiling is held: nothing is known there, and a curve may still be rising.
+
+    Parameters
+    ----------
+    shapes
+        N shapes; their totals are not looked at.
+    limit_rpm, limit_deg
+        The ceiling: rows, rpm, rising, and degrees of advance, (R,).
+
+    Returns
+    -------
+    Array
+        Degrees, (N,).
     """
     far = np.append(limit_rpm, limit_rpm[-1] + 20_000.0)
     totals: Array = np.min(np.append(limit_deg, limit_deg[-1]) + shapes.short(far), axis=1)

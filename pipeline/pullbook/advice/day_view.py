@@ -9,7 +9,8 @@ import polars as pl
 from pullbook.advice import limits_words
 from pullbook.advice.ceiling_ends import without_thin_ends
 from pullbook.advice.ground import Ground, survey
-from pullbook.advice.settings_run import NOTED, Setting, settings_run
+from pullbook.advice.settings_run import Setting, settings_run
+from pullbook.columns import NOTED
 from pullbook.handover import AlignedDay, BestDay, DayReading, DeliveredDay
 
 

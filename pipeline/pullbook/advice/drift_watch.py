@@ -4,10 +4,10 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
 from pullbook.advice.settings_run import Setting
+from pullbook.arrays import Array
 from pullbook.handover import AlignedDay
 from pullbook.hill.one_way import FEW_PULLS, ONE_WAY
 
@@ -21,7 +21,6 @@ class DriftWatch:
     no_return: bool
     one_way: bool
     oil: tuple[float, float] | None
-    drift_pct: float | None
 
 
 def watch(aligned: AlignedDay, settings: list[Setting], repeatability: dict[str, Any]) -> DriftWatch:
@@ -50,7 +49,6 @@ def watch(aligned: AlignedDay, settings: list[Setting], repeatability: dict[str,
     order = pulls["order"].cast(pl.Float64).to_numpy()
     along = abs(_correlation(order, path)) if len(names) >= FEW_PULLS and not returned else 0.0
     lo, hi = repeatability.get("drift_lo"), repeatability.get("drift_hi")
-    drift = repeatability.get("drift_pct_per_pull")
     clear = lo is not None and hi is not None and (lo > 0 or hi < 0)
     warm = pulls.drop_nulls("oil_c")
     oil = None
@@ -59,10 +57,10 @@ def watch(aligned: AlignedDay, settings: list[Setting], repeatability: dict[str,
         steady = abs(_correlation(warm["order"].cast(pl.Float64).to_numpy(), temperature)) > 0.7
         if steady and abs(temperature[-1] - temperature[0]) >= 8.0:
             oil = (float(temperature[0]), float(temperature[-1]))
-    return DriftWatch(along > 0.7, along >= ONE_WAY, oil, drift if clear else None)
+    return DriftWatch(along > 0.7, along >= ONE_WAY, oil)
 
 
-def _correlation(x: npt.NDArray[np.float64], y: npt.NDArray[np.float64]) -> float:
+def _correlation(x: Array, y: Array) -> float:
     """Pearson's correlation over pairs that are both known; 0 where either does not vary."""
     both = np.isfinite(x) & np.isfinite(y)
     x, y = x[both], y[both]

@@ -5,7 +5,7 @@ from functools import cache
 import numpy as np
 
 from pullbook.advice.ground import Ground
-from pullbook.handover import Array
+from pullbook.arrays import Array
 
 CHANCE = 0.10
 """An advance qualifies where its chance of costing more than the tolerance is below this."""

@@ -11,7 +11,8 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from pullbook.handover import Array, Posterior
+from pullbook.arrays import Array, Mask
+from pullbook.handover import Posterior
 
 GRID_DEG = 0.5
 _DRAWS = 400
@@ -73,8 +74,18 @@ class Ground:
         return self.grid[inner] + GRID_DEG * np.clip(shift, -1.0, 1.0)
 
 
-def rows_of(posterior: Posterior, keep: npt.NDArray[np.bool_], draws: int = _DRAWS) -> Posterior:
-    """The posterior on some of its rows and at most ``draws`` evenly spaced draws."""
+def rows_of(posterior: Posterior, keep: Mask, draws: int = _DRAWS) -> Posterior:
+    """The posterior on some of its rows and at most ``draws`` evenly spaced draws.
+
+    Parameters
+    ----------
+    posterior
+        D draws on R rows.
+    keep
+        Rows to keep, (R,).
+    draws
+        Most draws kept; taken evenly, so that the same posterior gives the same draws.
+    """
     take = np.unique(np.linspace(0, posterior.best_deg.shape[0] - 1, draws).astype(int))
     return Posterior(
         rpm=posterior.rpm[keep],

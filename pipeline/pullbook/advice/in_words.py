@@ -4,15 +4,14 @@ import re
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
 from pullbook.advice import sentence
 from pullbook.advice.day_view import AdviceDay
 from pullbook.advice.ground import Ground
 from pullbook.advice.settings_run import Setting
-from pullbook.advice.sums import plain
-from pullbook.handover import Array
+from pullbook.arrays import Array, Mask
+from pullbook.wording import plain
 
 SAME_DEG = 0.75
 """A curve this near (root mean square) to the ceiling is held down by it."""
@@ -32,7 +31,7 @@ def day_words(
     near: tuple[Setting, float] | None,
     change: Change | None,
     most: Change | None,
-    noted: npt.NDArray[np.bool_],
+    noted: Mask,
     next_words: str | None,
     enough: bool,
 ) -> str:

@@ -4,9 +4,9 @@ import numpy as np
 import polars as pl
 
 from pullbook.advice.ground import Ground
-from pullbook.advice.settings_run import NOTED
-from pullbook.advice.sums import plain
+from pullbook.columns import LISTENED, NOTED
 from pullbook.handover import AlignedDay
+from pullbook.wording import plain
 
 
 def knock_facts(knock: pl.DataFrame, aligned: AlignedDay) -> list[str]:
@@ -19,7 +19,7 @@ def knock_facts(knock: pl.DataFrame, aligned: AlignedDay) -> list[str]:
         said = {"heard": "heard", "faint": "heard faintly", "counted": "counted by the sensor"}[word]
         facts.append(f"knock {said} {' and '.join(spans)} on {setting}")
     pulls = aligned.pulls.filter(pl.col("status") != "left_out")
-    heard_by = set(knock.filter(pl.col("word").is_in((*NOTED, "not heard")))["pull_id"].to_list())
+    heard_by = set(knock.filter(pl.col("word").is_in(LISTENED))["pull_id"].to_list())
     deaf = pulls.filter(~pl.col("pull_id").is_in(list(heard_by)) & (pl.col("knock").fill_null("not listened") == "not listened"))
     if len(pulls) and len(deaf) == len(pulls):
         facts.append("nobody was listening for knock on any pull")

@@ -8,13 +8,12 @@ from dataclasses import dataclass, replace
 from functools import reduce
 
 import numpy as np
-import numpy.typing as npt
 
 from pullbook.advice.curve_shapes import Shapes, highest_total
 from pullbook.advice.free_curve import CHANCE
 from pullbook.advice.ground import Ground, rows_of
 from pullbook.advice.parts import Part, Parts
-from pullbook.handover import Array
+from pullbook.arrays import Array, Mask
 
 _WIDE, _POLISH, _KEEP, _ROUNDS = 4000, 480, 24, 9
 _RPM_PER_DEG = 40.0  # the steepest a spring lets weights fly: 25° in 1000 rpm
@@ -95,7 +94,7 @@ def as_run(ground: Ground, found: Found, curves: list[Array]) -> Found:
     return best
 
 
-def _seldom_dearer(ground: Ground, extra: Array) -> npt.NDArray[np.bool_]:
+def _seldom_dearer(ground: Ground, extra: Array) -> Mask:
     """Whether an extra cost, (..., D), is above the tolerance in fewer than one draw of ten."""
     return np.asarray(np.mean(extra > ground.tolerance, axis=-1) < CHANCE)
 

@@ -3,14 +3,14 @@
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
 from pullbook.advice.curve_shapes import Shapes, highest_total
 from pullbook.advice.ground import Ground, interval
 from pullbook.advice.mechanical import Found
 from pullbook.advice.parts import LOCKED, Part
-from pullbook.advice.sums import distributor_from_crank, plain
-from pullbook.handover import Array
+from pullbook.advice.sums import distributor_from_crank
+from pullbook.arrays import Array, Mask
+from pullbook.wording import plain
 
 _HALF_DEGREE_WORTH = 6e-4  # of torque: below this nobody sets tenths of a degree
 
@@ -69,7 +69,7 @@ def _has_knee(shape: Shapes) -> bool:
 
 
 def mechanical_object(
-    ground: Ground, found: Found, versus: Array | None, noted: npt.NDArray[np.bool_], *, stop_known: bool
+    ground: Ground, found: Found, versus: Array | None, noted: Mask, *, stop_known: bool
 ) -> tuple[dict[str, Any], Shapes]:
     """The contract's ``mechanical`` object and the rounded curve it describes.
 
@@ -151,7 +151,7 @@ def change_from(ground: Ground, curve: Array, versus: Array) -> Array:
     return np.asarray(np.mean(gain[:, shared], axis=1)) if shared.any() else np.full(len(gain), np.nan)
 
 
-def _notes(ground: Ground, found: Found, ideal: Array, noted: npt.NDArray[np.bool_]) -> list[str]:
+def _notes(ground: Ground, found: Found, ideal: Array, noted: Mask) -> list[str]:
     """Whether a programmable table would gain anything, and where a mechanical curve loses."""
     curve = found.cheapest.curves(ground.rpm)[0]
     strip = ground.posterior.loss(curve) - ground.posterior.loss(ideal)
@@ -175,7 +175,7 @@ def _notes(ground: Ground, found: Found, ideal: Array, noted: npt.NDArray[np.boo
     return notes
 
 
-def _why_it_loses(ground: Ground, curve: Array, ideal: Array, noted: npt.NDArray[np.bool_], first: int, last: int) -> str:
+def _why_it_loses(ground: Ground, curve: Array, ideal: Array, noted: Mask, first: int, last: int) -> str:
     here = slice(first, last + 1)
     held = noted & (ground.ceiling - curve < 0.4)
     above = bool(np.mean(curve[here] - ideal[here]) > 0)
@@ -191,7 +191,7 @@ def _why_it_loses(ground: Ground, curve: Array, ideal: Array, noted: npt.NDArray
     return "the stop and springs cannot follow the advance wanted there"
 
 
-def _runs(flags: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
+def _runs(flags: Mask) -> list[tuple[int, int]]:
     """First and last index of every unbroken run of true."""
     edges = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(int), [0]])))
     return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]

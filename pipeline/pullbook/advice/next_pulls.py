@@ -3,15 +3,15 @@
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
 from pullbook.advice.ground import Ground
 from pullbook.advice.pull_worth import Worth, weigh
-from pullbook.advice.settings_run import NOTED, Setting
-from pullbook.advice.sums import plain
+from pullbook.advice.settings_run import Setting
+from pullbook.arrays import Array, Mask
+from pullbook.columns import NOTED
 from pullbook.facts import Limits
-from pullbook.handover import Array
+from pullbook.wording import plain
 
 ENOUGH = 0.003
 """Further pulls stop being worth it when the setting is within this of the best that could be found (fraction)."""
@@ -55,7 +55,7 @@ class _Candidate:
     repeat: bool
 
 
-def noted_rows(knock: pl.DataFrame, rpm: Array) -> npt.NDArray[np.bool_]:
+def noted_rows(knock: pl.DataFrame, rpm: Array) -> Mask:
     """Rows at which knock was noted on any pull; a note without rpm covers the whole pull, (R,)."""
     hit = np.zeros(len(rpm), bool)
     for lo, hi in knock.filter(pl.col("word").is_in(NOTED)).select("rpm_lo", "rpm_hi").iter_rows():
@@ -142,7 +142,7 @@ def _actions(ground: Ground, bases: list[Array], reach: Array, advised: Array, *
 def _candidates(
     ground: Ground,
     settings: list[Setting],
-    noted: npt.NDArray[np.bool_],
+    noted: Mask,
     limits: Limits,
     max_advance_deg: float | None,
     advised: Array,
@@ -207,9 +207,7 @@ def _why_new(move: float, *, up: bool, down: bool, listened: bool) -> str:
     return "fills the gap between settings that were run"
 
 
-def _round_the_knock(
-    ground: Ground, noted: npt.NDArray[np.bool_], limits: Limits, max_advance_deg: float | None
-) -> list[_Candidate]:
+def _round_the_knock(ground: Ground, noted: Mask, limits: Limits, max_advance_deg: float | None) -> list[_Candidate]:
     """A table one step up everywhere but where knock was noted."""
     step = limits.max_step_deg
     top = np.where(noted, ground.ceiling, ground.ceiling + step)
@@ -224,9 +222,7 @@ def _round_the_knock(
     ]
 
 
-def _best_three(
-    worth: Worth, candidates: list[_Candidate], opens: list[npt.NDArray[np.bool_]], alone: list[float]
-) -> tuple[NextPull, ...]:
+def _best_three(worth: Worth, candidates: list[_Candidate], opens: list[Mask], alone: list[float]) -> tuple[NextPull, ...]:
     """Up to three pulls that together save most, the one worth most by itself first."""
     picked: list[int] = []
     reached = 0.0
@@ -244,12 +240,12 @@ def _best_three(
     return tuple(_finished(candidates[i], alone[i]) for i in picked)
 
 
-def _opened(ground: Ground, worth: Worth, candidate: _Candidate, depth: float) -> npt.NDArray[np.bool_]:
+def _opened(ground: Ground, worth: Worth, candidate: _Candidate, depth: float) -> Mask:
     """Settings that may be advised once ``candidate`` has run clean: up to it, and down to it."""
     up = np.all(worth.actions <= np.maximum(ground.ceiling, candidate.curve) + 1e-6, axis=1)
     floor = np.minimum(ground.tested_lo, candidate.curve)
-    down: npt.NDArray[np.bool_] = np.mean(np.maximum(floor - worth.actions, 0.0), axis=1) <= depth
-    both: npt.NDArray[np.bool_] = up & down
+    down: Mask = np.mean(np.maximum(floor - worth.actions, 0.0), axis=1) <= depth
+    both: Mask = up & down
     return both
 
 

@@ -6,8 +6,8 @@ from pullbook.advice import card, cautions, limits_words, sentence
 from pullbook.advice.day_view import AdviceDay, ceiling_rows
 from pullbook.advice.hand_over import hand_over_pull
 from pullbook.advice.settings_run import Setting
-from pullbook.advice.sums import plain
 from pullbook.handover import Advice
+from pullbook.wording import plain
 
 FIRST_STEP_BACK_DEG = 8.0
 

@@ -8,8 +8,8 @@ import polars as pl
 from pullbook.advice.curve_shapes import Shapes, all_in_rpm, straight
 from pullbook.advice.settings_run import Setting
 from pullbook.advice.sums import setting_sum
+from pullbook.arrays import Array
 from pullbook.facts import Ignition, Spring
-from pullbook.handover import Array
 
 _STOP_DEG = 1.5  # a stop the sheet implies and an owned one this near are the same
 _MISFIT_DEG = 0.75

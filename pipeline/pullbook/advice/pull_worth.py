@@ -11,10 +11,9 @@ Source: expected value of sample information, Raiffa and Schlaifer 1961; its reg
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from pullbook.advice.ground import Ground
-from pullbook.handover import Array
+from pullbook.arrays import Array, Mask
 
 WANDER = 0.0025  # wander inside a pull, fraction, correlated over WANDER_RPM
 WANDER_RPM = 300.0
@@ -32,7 +31,7 @@ class Worth:
     ground: Ground
     actions: Array  # (M, R)
     loss: Array  # (M, D)
-    allowed: npt.NDArray[np.bool_]
+    allowed: Mask
     blocks: Array  # (K, R) row means
     noise: Array  # (K, K) variance of one pull's block means
     deviates: Array  # (E, K * 3)
@@ -50,7 +49,7 @@ class Worth:
         log_torque = p.log_torque + np.log1p(-loss) + (p.drift * (self.late + ahead))[:, None]
         return log_torque @ self.blocks.T
 
-    def saving(self, curves: list[Array], opens: list[npt.NDArray[np.bool_]]) -> float:
+    def saving(self, curves: list[Array], opens: list[Mask]) -> float:
         """Expected reduction of expected loss (fraction, ≥ 0) of running all of ``curves`` (at most three), one pull each.
 
         ``opens``: settings each pull would bring under the ceiling, (M,).
@@ -74,7 +73,7 @@ class Worth:
         return max(0.0, self.now - float(after))
 
 
-def weigh(ground: Ground, actions: Array, allowed: npt.NDArray[np.bool_], late: float) -> Worth:
+def weigh(ground: Ground, actions: Array, allowed: Mask, late: float) -> Worth:
     """Set up the weighing of pulls not yet run.
 
     Parameters

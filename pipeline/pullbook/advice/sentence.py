@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from pullbook.advice.sums import plain
+from pullbook.wording import counted, plain, signed
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,15 +49,9 @@ def change_words(change: tuple[float, float, float] | None, tolerance_pct: float
     return f"cannot be told from the baseline ({signed(lo, digits)} to {signed(hi, digits)} %)"
 
 
-def signed(value: float, digits: int = 1) -> str:
-    """A number with its sign; zero has none."""
-    text = plain(value, digits)
-    return text if text == "0" or text.startswith("−") else f"+{text}"
-
-
 def day_sentence(outcome: Outcome) -> str:
     """One sentence for page one and the index."""
-    count = f"{outcome.pulls} {outcome.pull_word}" + ("" if outcome.pulls == 1 else "s")
+    count = counted(outcome.pulls, outcome.pull_word)
     change = change_words(outcome.change_pct, outcome.tolerance_pct)
     setting = outcome.set_words
     then = f"; next: {outcome.next_words}" if outcome.next_words else ""

@@ -5,9 +5,11 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from pullbook.handover import AlignedDay, Array, DeliveredDay
+from pullbook.arrays import Array
+from pullbook.baseline import reference_of
+from pullbook.columns import LISTENED, NOTED
+from pullbook.handover import AlignedDay, DeliveredDay
 
-NOTED = ("heard", "faint", "counted")
 END_ROWS = 2
 """Rows by which pulls of one day may begin and end apart: within them a setting's curve is carried on."""
 
@@ -65,7 +67,7 @@ def settings_run(aligned: AlignedDay, delivered: DeliveredDay, knock: pl.DataFra
     Returns
     -------
     list of Setting
-        ``baseline`` marks the reference setting: the one named so, else the one most often run, the first run on a tie.
+        ``baseline`` marks the reference setting.
     """
     pulls = aligned.pulls.filter(pl.col("status") != "left_out").drop_nulls("setting").sort("order")
     if pulls.is_empty():
@@ -73,16 +75,12 @@ def settings_run(aligned: AlignedDay, delivered: DeliveredDay, knock: pl.DataFra
     grouped = pulls.group_by("setting", maintain_order=True).agg(
         pl.col("initial_deg").drop_nulls().median(),
         pl.col("total_deg").drop_nulls().median(),
-        pl.col("baseline").fill_null(value=False).any(),
         pl.len().alias("pulls"),
         pl.col("order").max().alias("last_order"),
         pl.col("pull_id"),
     )
     names = grouped["setting"].to_list()
-    reference = next((n for n, b in zip(names, grouped["baseline"], strict=True) if b), None)
-    if reference is None:
-        counts = grouped["pulls"].to_list()
-        reference = names[counts.index(max(counts))]
+    baseline = reference_of(aligned.pulls, pl.col("status") != "left_out")
     words = {
         name: set(knock.filter(pl.col("setting") == name)["word"].to_list())
         | set(aligned.pulls.filter(pl.col("setting") == name)["knock"].drop_nulls().to_list())
@@ -93,11 +91,11 @@ def settings_run(aligned: AlignedDay, delivered: DeliveredDay, knock: pl.DataFra
             name=row["setting"],
             initial_deg=row["initial_deg"],
             total_deg=row["total_deg"],
-            baseline=row["setting"] == reference,
+            baseline=row["setting"] == baseline,
             pulls=row["pulls"],
             last_order=row["last_order"],
             curve=held_past_ends(curve_of(delivered.delivered, row["setting"], rpm)),
-            listened=bool(words[row["setting"]] & {*NOTED, "not heard"}),
+            listened=bool(words[row["setting"]] & set(LISTENED)),
             knocked=bool(words[row["setting"]] & set(NOTED)),
         )
         for row in grouped.iter_rows(named=True)
@@ -105,7 +103,20 @@ def settings_run(aligned: AlignedDay, delivered: DeliveredDay, knock: pl.DataFra
 
 
 def nearest(settings: list[Setting], curve: Array) -> tuple[Setting, float] | None:
-    """The setting whose delivered curve lies nearest to ``curve`` and its distance (root mean square, degrees)."""
+    """The setting whose delivered curve lies nearest to a curve.
+
+    Parameters
+    ----------
+    settings
+        What was run; those of unknown advance are passed over.
+    curve
+        Degrees BTDC on the rows of the settings' curves, (R,).
+
+    Returns
+    -------
+    tuple or None
+        The setting and its distance, degrees, root mean square over the rows both have; None where no setting's advance is known.
+    """
     gaps = [(float(np.sqrt(np.nanmean((s.curve - curve) ** 2))), s) for s in settings if np.isfinite(s.curve).any()]
     if not gaps:
         return None

@@ -6,6 +6,9 @@ Source: definitions (one crank turn is 360°; a four-stroke's distributor turns 
 from math import pi
 from typing import Any
 
+from pullbook.units import CRANK_PER_DISTRIBUTOR, DEG_PER_RPM_US
+from pullbook.wording import plain
+
 
 def delay_deg(delay_us: float, rpm: float) -> float:
     """Crank degrees that pass in ``delay_us`` microseconds at ``rpm``: 6·10⁻⁶·rpm·µs.
@@ -15,7 +18,7 @@ def delay_deg(delay_us: float, rpm: float) -> float:
     >>> round(delay_deg(100.0, 6000.0), 12)
     3.6
     """
-    return 6e-6 * rpm * delay_us
+    return DEG_PER_RPM_US * rpm * delay_us
 
 
 def mm_per_deg(diameter_mm: float) -> float:
@@ -36,14 +39,9 @@ def mm_per_deg(diameter_mm: float) -> float:
     return pi * diameter_mm / 360.0
 
 
-def crank_from_distributor(value: float) -> float:
-    """Crank degrees (or crank rpm) from distributor degrees (or distributor rpm): both axes double."""
-    return 2.0 * value
-
-
 def distributor_from_crank(value: float) -> float:
     """Distributor degrees (or rpm) from crank degrees (or rpm)."""
-    return value / 2.0
+    return value / CRANK_PER_DISTRIBUTOR
 
 
 def enter_deg(delivered_deg: float, log_minus_true_deg: float, rpm: float, delay_us: float) -> float:
@@ -52,20 +50,6 @@ def enter_deg(delivered_deg: float, log_minus_true_deg: float, rpm: float, delay
     Source: log = true + offset + 6·10⁻⁶·rpm·delay, solved for what the controller must be told.
     """
     return delivered_deg + log_minus_true_deg + delay_deg(delay_us, rpm)
-
-
-def plain(value: float, digits: int = 1) -> str:
-    """A number without needless zeros, with a true minus sign.
-
-    Examples
-    --------
-    >>> plain(34.0), plain(-1.25, 2), plain(0.04), plain(-0.04)
-    ('34', '−1.25', '0', '0')
-    """
-    text = f"{value:.{digits}f}"
-    if "." in text:
-        text = text.rstrip("0").rstrip(".")
-    return "0" if text in ("-0", "") else text.replace("-", "−")
 
 
 def bench_sums(

@@ -3,7 +3,7 @@
 import numpy as np
 
 from pullbook.advice.ground import Ground
-from pullbook.handover import Array
+from pullbook.arrays import Array
 
 DIGITS = 1
 

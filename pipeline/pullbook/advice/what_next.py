@@ -13,8 +13,8 @@ from pullbook.advice.mechanical import Found
 from pullbook.advice.next_pulls import NextPull, Plan, passes, plan
 from pullbook.advice.parts import Part
 from pullbook.advice.settings_run import Setting
-from pullbook.advice.sums import plain
-from pullbook.handover import Array
+from pullbook.arrays import Array
+from pullbook.wording import plain
 
 CONFIRM = "the curve that should make most torque has not been run as it is: run it once to confirm it"
 

@@ -9,9 +9,12 @@ import polars as pl
 from pullbook import air
 from pullbook.facts import Air
 from pullbook.handover import DayReading
+from pullbook.questions import STANDARD, Question
 
 PRESSURE_SPAN_KPA = (50.0, 110.0)
 TEMPERATURE_SPAN_C = (-40.0, 60.0)
+_CLAIMED_BY = {"station pressure": "baro_kpa", "air temperature": "temperature_c"}
+"""What a factor needs -> what a log's preamble calls it among its claims."""
 _BOOST_KPA = 8.0  # manifold above the barometer at full throttle by this much: no atmospheric engine
 
 
@@ -70,8 +73,14 @@ def correct_day(reading: DayReading) -> Corrected:
             )
     spoken = {c for c in claimed.values() if c is not None}
     already: str | bool = False if not spoken else (spoken.pop() if len(spoken) == 1 else "unknown")
-    if already == "unknown":
-        notes.questions.append("The logs' torque is corrected by a standard nobody named: which one? It is not corrected again.")
+    if reading.facts.logs_already_corrected == "unknown" and "unknown" in spoken:
+        notes.questions.append(
+            Question(
+                "The logs' torque is corrected by a standard nobody named: which one (day.yaml, logs_already_corrected)? "
+                "It is not corrected again.",
+                STANDARD,
+            )
+        )
     correction = {
         "standard": standard,
         "factor_min": min(known) if known else None,
@@ -131,11 +140,10 @@ def _conditions(reading: DayReading, pulls: pl.DataFrame, notes: _Notes) -> dict
                 f"The log's own barometer ({logged:.1f} kPa) is taken as station pressure, "
                 "since neither day.yaml nor pulls.csv has one: is it?"
             )
-    absent = [w for w, v in (("station pressure", pressure), ("air temperature", temperature)) if np.isnan(v).all()]
+    absent = [w for w, v in zip(_CLAIMED_BY, (pressure, temperature), strict=True) if np.isnan(v).all()]
     if absent:
-        what = " and ".join(absent)
-        notes.questions.append(f"What was the {what} (day.yaml, air)? Without it torque is not corrected to standard air.")
-        notes.missing.append(f"air correction: no {what}")
+        _ask_for(absent, reading, notes)
+        notes.missing.append(f"air correction: no {' and '.join(absent)}")
         return None
     for name, values in (("pressure", pressure), ("temperature", temperature), ("humidity", vapour)):
         if np.isnan(values).any() and not np.isnan(values).all():
@@ -148,6 +156,16 @@ def _conditions(reading: DayReading, pulls: pl.DataFrame, notes: _Notes) -> dict
             "up to about 2 % off on a humid day, the same for every pull."
         )
     return _believable(reading, ids, pressure, temperature, vapour, notes)
+
+
+def _ask_for(absent: list[str], reading: DayReading, notes: _Notes) -> None:
+    """What no preamble offers: where one does, its own question asks whether that holds for the day."""
+    offered = {claim["what"] for log in reading.logs for claim in log.claims}
+    asked = [what for what in absent if _CLAIMED_BY[what] not in offered]
+    if asked:
+        notes.questions.append(
+            f"What was the {' and '.join(asked)} (day.yaml, air)? Without it torque is not corrected to standard air."
+        )
 
 
 def _pull_vapour(row: dict[str, Any], own: Air, day_vapour: float | None) -> float | None:

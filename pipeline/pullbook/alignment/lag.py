@@ -1,12 +1,10 @@
 """How far the torque reading runs behind the engine: from the tails after the throttle shuts."""
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
+from pullbook.arrays import Array
 from pullbook.measure.decay import Decay, pooled_decay
-
-Array = npt.NDArray[np.float64]
 
 LAG_BOUND_S = 0.3
 """No load cell with its filter that a shop would put up with reads later than this; said where nothing better is known."""

@@ -4,24 +4,21 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
 from pullbook.alignment.rows import RATE_HALF_WIDTH_S, hold_row, inertia_torque, pull_rows, rpm_at_torque
 from pullbook.alignment.slip import slipping
 from pullbook.alignment.trim import trim
+from pullbook.arrays import Array
 from pullbook.columns import ROWS, conform
 from pullbook.measure.held import news
 from pullbook.measure.local import local_slope
 from pullbook.measure.spikes import spikes
-
-Array = npt.NDArray[np.float64]
+from pullbook.units import KW_TO_NM_RPM
 
 _ADVANCES = {"advance_log_deg": "advance_deg", "advance_commanded_deg": "advance_commanded_deg"}
 READ_CHANNELS = ("time_s", "rpm", "torque_nm", "power_kw", "throttle_pct", "roller_rpm", *_ADVANCES.values())
 """Channels that alignment reads."""
-
-_KW = 9549.296585514
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +51,7 @@ def _torque(part: pl.DataFrame, rpm: Array) -> Array:
     torque = _column(part, "torque_nm")
     if torque is None:
         power = _column(part, "power_kw")
-        torque = np.full(len(rpm), np.nan) if power is None else power * _KW / np.where(rpm > 0, rpm, np.nan)
+        torque = np.full(len(rpm), np.nan) if power is None else power * KW_TO_NM_RPM / np.where(rpm > 0, rpm, np.nan)
     return torque
 
 
@@ -70,7 +67,23 @@ def finite(samples: pl.DataFrame, channels: tuple[str, ...]) -> pl.DataFrame:
 
 
 def align_pull(row: dict[str, Any], part: pl.DataFrame | None, footing: Footing) -> AlignedPull:
-    """Rows and plain facts of one sweep."""
+    """Rows and plain facts of one sweep.
+
+    Parameters
+    ----------
+    row
+        The pull (FOUND_PULLS).
+    part
+        Its samples (SAMPLES) with :data:`READ_CHANNELS` as numbers or null; None where it has none.
+    footing
+        Lag, s, and inertia, kg·m², of the day.
+
+    Returns
+    -------
+    AlignedPull
+        Torque in N·m at the engine, before any air factor, each 100 rpm; ``reasons`` say why there are no rows. Samples without
+        a clock are taken as a print-out: one sample a row, no lag and no inertia.
+    """
     nothing = conform(pl.DataFrame(), ROWS)
     if part is None or _column(part, "rpm") is None:
         return AlignedPull(nothing, reasons=["no samples"])
@@ -148,7 +161,15 @@ def _print_out(row: dict[str, Any], part: pl.DataFrame, rpm: Array, torque: Arra
 
 
 def align_hold(row: dict[str, Any], part: pl.DataFrame | None, slope: tuple[Array, Array] | None) -> AlignedPull:
-    """A hold as one point: the first half second, in which the load still settles, is passed over."""
+    """A hold as one point: the first half second, in which the load still settles, is passed over.
+
+    Parameters
+    ----------
+    row, part
+        As for :func:`align_pull`.
+    slope
+        rpm (n,) and the slope of the day's torque there, N·m per rpm, to move the point to its row's centre; None: not moved.
+    """
     if part is None or (rpm := _column(part, "rpm")) is None:
         return AlignedPull(conform(pl.DataFrame(), ROWS), reasons=["no samples"])
     time, torque = _column(part, "time_s"), _torque(part, rpm)

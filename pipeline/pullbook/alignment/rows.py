@@ -6,10 +6,9 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from pullbook.arrays import Array, Mask
 from pullbook.columns import ROW_RPM, ROWS, conform
 from pullbook.measure.local import centred_means, second_differences
-
-Array = npt.NDArray[np.float64]
 
 RATE_HALF_WIDTH_S = 0.5
 _PRIOR_COUNT = 10.0  # second differences' worth of trust in the whole pull's noise against one row's own
@@ -48,7 +47,7 @@ def pull_rows(
     torque_rpm: Array,
     rpm_per_s: Array,
     advance: dict[str, Array],
-    left_out: npt.NDArray[np.bool_],
+    left_out: Mask,
     noise_known: bool,
 ) -> pl.DataFrame:
     """Rows of one pull.
@@ -87,7 +86,7 @@ def pull_rows(
     return conform(table.sort("rpm"), ROWS).with_columns(pl.col(pl.Float64).fill_nan(None))
 
 
-def _row_means(rpm: Array, values: Array, left_out: npt.NDArray[np.bool_], name: str) -> pl.DataFrame:
+def _row_means(rpm: Array, values: Array, left_out: Mask, name: str) -> pl.DataFrame:
     known = np.isfinite(values) & np.isfinite(rpm) & ~left_out
     if not known.any():
         return pl.DataFrame({"rpm": [], name: []}, schema={"rpm": pl.Int64, name: pl.Float64})

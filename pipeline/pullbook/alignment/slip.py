@@ -1,16 +1,14 @@
 """Where a tyre or a clutch slipped: engine speed over roller speed leaving its median by more than one per cent."""
 
 import numpy as np
-import numpy.typing as npt
 
+from pullbook.arrays import Array, Mask
 from pullbook.measure.spikes import local_median
-
-Array = npt.NDArray[np.float64]
 
 SLIP = 0.01
 
 
-def slipping(rpm: Array, roller_rpm: Array) -> npt.NDArray[np.bool_]:
+def slipping(rpm: Array, roller_rpm: Array) -> Mask:
     """Samples of a pull taken while the drive slipped.
 
     Parameters

@@ -1,10 +1,8 @@
 """Which samples of a pull show the engine at full load: without the run-in at the bottom and the lift at the top."""
 
 import numpy as np
-import numpy.typing as npt
 
-Array = npt.NDArray[np.float64]
-Mask = npt.NDArray[np.bool_]
+from pullbook.arrays import Array, Mask
 
 RUN_IN_S = 0.5
 _SETTLING = 4.5  # lags: the step has died to about 1 %, alike in every pull

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from pullbook.comparison.changes import comparable
+from pullbook.comparison.comparable import comparable
 
 _SHAPE = ("setting", "family", "initial_deg", "total_deg", "start_rpm", "all_in_rpm")
 _BEST = ("rpm", "best_deg", "lo_deg", "hi_deg", "state", "least_deg")

@@ -160,8 +160,8 @@ def write(root: Path, table: pl.DataFrame) -> None:
     disk.sync_folder(root)
 
 
-def fold(root: Path) -> int:
-    """Fold the slips into the catalogue; returns how many there were. A crash in between folds them again, to the same end."""
+def take_slips(root: Path) -> int:
+    """Take the slips into the catalogue; returns how many there were. A crash in between takes them again, to the same end."""
     fresh = slips(root)
     if fresh:
         write(root, scan(root).collect())

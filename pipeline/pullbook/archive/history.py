@@ -5,10 +5,9 @@ from typing import Any
 import polars as pl
 
 from pullbook.archive.store import Store
-from pullbook.book import natural, on_screen, printable
-from pullbook.comparison.changes import changes, not_like_for_like, signed, told
-
-__all__ = ["as_text", "changes", "history"]
+from pullbook.book import day_order, on_screen, printable
+from pullbook.comparison.changes import not_like_for_like, told
+from pullbook.wording import counted, signed
 
 
 def history(store: Store, engine: str) -> dict[str, Any]:
@@ -33,7 +32,7 @@ def history(store: Store, engine: str) -> dict[str, Any]:
     days: list[dict[str, Any]] = []
     unread: list[str] = []
     before: dict[str, Any] | None = None
-    for day, logs_here in sorted(rows, key=lambda r: (r[0][:10], natural(r[0]))):
+    for day, logs_here in sorted(rows, key=lambda r: day_order(r[0])):
         seal = store.seal(engine, day)
         if seal is None:
             unread.append(day)
@@ -63,7 +62,7 @@ def as_text(told_history: dict[str, Any]) -> str:
     """The history for the screen, oldest day first; control characters of names do not reach the terminal."""
     days = told_history["days"]
     dynos = f", on {', '.join(told_history['dynos'])}" if told_history["dynos"] else ""
-    lines = [f"{told_history['engine']}: {len(days)} day{'s' if len(days) != 1 else ''}{dynos}"]
+    lines = [f"{told_history['engine']}: {counted(len(days), 'day')}{dynos}"]
     for day in days:
         footing = [
             day["dyno"] or "dyno not noted",
@@ -93,7 +92,7 @@ def _setting(setting: dict[str, Any]) -> str:
             delivered.append(f"{word} {setting[key]:.1f}°")
     if setting.get("all_in_rpm") is not None:
         delivered.append(f"all in by {setting['all_in_rpm']:.0f} rpm")
-    pulls = f"{setting['pulls']} pull{'s' if setting['pulls'] != 1 else ''}"
+    pulls = counted(setting["pulls"], "pull")
     kind = ", baseline" if setting["baseline"] else ""
     return f"{setting['setting']}: {pulls}{kind}; delivered {', '.join(delivered) or 'not known'}"
 

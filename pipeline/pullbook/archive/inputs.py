@@ -15,6 +15,7 @@ from pullbook.archive import disk
 from pullbook.archive.names import day_key
 from pullbook.archive.seal import file_hash
 from pullbook.book import Book, day_files, on_screen
+from pullbook.wording import few
 
 Input = dict[str, Any]
 """``file`` (relative to the book), ``kind`` (log, picture, a sheet's name), ``sha256`` (null: could not be read), ``bytes``."""
@@ -139,8 +140,7 @@ def gone_since(before: list[Input], now: list[Input]) -> list[str]:
 
 
 def _few(files: list[str]) -> str:
-    names = [on_screen(file.rpartition("/")[2]) for file in files]
-    return ", ".join(names[:_NAMED]) + (f" and {len(names) - _NAMED} more" if len(names) > _NAMED else "")
+    return few([on_screen(file.rpartition("/")[2]) for file in files], _NAMED)
 
 
 def _stamp(status: os.stat_result) -> list[Any]:

@@ -11,7 +11,7 @@ from pullbook.archive import catalog, switch
 from pullbook.archive.schema import KEYS, from_parquet
 from pullbook.archive.seal import Seal, SealDamaged, all_seals, read_seal, seal_path, stands
 from pullbook.archive.upgrade import upgraded
-from pullbook.book import natural, printable
+from pullbook.book import day_order, printable
 
 Record = dict[str, Any]
 _READ_AGAIN = 20
@@ -119,15 +119,15 @@ class Reader:
         earlier = [
             r
             for r in rows
-            if r["day"][:10] < before_day[:10] or (r["engine"] == printable(engine) and _before(r["day"], before_day))
+            if r["day"][:10] < before_day[:10] or (r["engine"] == printable(engine) and day_order(r["day"]) < day_order(before_day))
         ]
-        earlier.sort(key=lambda r: (r["day"][:10], natural(r["day"]), r["engine"]))
+        earlier.sort(key=lambda r: (day_order(r["day"]), r["engine"]))
         return [{**json.loads(r.pop("own")), **r} for r in earlier]
 
     def previous_record(self, engine: str, day: str) -> Record | None:
         """Record of this engine's last archived day before ``day``, or None where ``day`` is its first."""
         listed = self.catalog().filter(pl.col("engine") == printable(engine)).select("day").collect()["day"].to_list()
-        earlier = sorted((d for d in listed if _before(d, day)), key=lambda d: (d[:10], natural(d)))
+        earlier = sorted((d for d in listed if day_order(d) < day_order(day)), key=day_order)
         for last in reversed(earlier):
             record = self.read_record(engine, last)
             if record is not None:
@@ -144,8 +144,3 @@ class Reader:
         complete = bool(moved) or stands(self.root, seal)
         head = {k: seal.get(k) for k in ("engine", "day", "revision", "inputs_hash", "method", "made_at", "tool_version", "inputs")}
         return {**head, "complete": complete, "inputs_hash": head["inputs_hash"] if complete else None}
-
-
-def _before(day: str, other: str) -> bool:
-    """Whether ``day`` comes before ``other``: by date, then a date's visits in natural order."""
-    return (day[:10], natural(day)) < (other[:10], natural(other))

@@ -130,14 +130,7 @@ class Store(Reader):
         if not catalog.slips(self.root):
             return 0
         with disk.writing(self.root), self._writer():
-            return catalog.fold(self.root)
-
-    def rebuild_catalog(self) -> int:
-        """Make catalog.parquet anew from the days' seals; returns the number of days."""
-        with disk.writing(self.root):
-            disk.make_folders(self.root)
-            with self._writer():
-                return catalog.rebuild(self.root)
+            return catalog.take_slips(self.root)
 
     def note_missing_logs(self, here: Collection[tuple[str, str]]) -> list[tuple[str, str]]:
         """Mark in the catalogue which days' folders are gone (and which are back); records and tables stay as they are.

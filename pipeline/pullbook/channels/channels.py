@@ -5,17 +5,17 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
+from pullbook.arrays import Array
 from pullbook.channels.asking import yaml_line
 from pullbook.columns import CHANNELS
 from pullbook.handover import Fault
+from pullbook.questions import Question
 from pullbook.vocabulary.claims import named_standard
 from pullbook.vocabulary.naming import Meaning, unit_fits
 from pullbook.vocabulary.units_text import Unit, named_unit
 
-Array = npt.NDArray[np.float64]
 _SWITCHED = frozenset(("throttle_pct", "knock"))
 """Channels that words for on and off may stand for."""
 UnitFrom = Literal["header", "units_row", "proved", "columns_yaml", "assumed"]
@@ -73,9 +73,10 @@ class Talk:
     questions: list[str] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
 
-    def ask(self, text: str) -> None:
-        """A question."""
-        self.questions.append(f"{self.name}: {text}")
+    def ask(self, text: str, fact: str | None = None) -> None:
+        """A question; ``fact``: what it asks after, where others may ask too (:class:`pullbook.questions.Question`)."""
+        said = f"{self.name}: {text}"
+        self.questions.append(said if fact is None else Question(said, fact))
 
     def warn(self, text: str) -> None:
         """A warning."""

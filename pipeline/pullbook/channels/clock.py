@@ -5,7 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-Array = npt.NDArray[np.float64]
+from pullbook.arrays import Array
+
 DAY = 86_400.0
 WRAPS = (2.0**8, 2.0**15, 2.0**16, 2.0**31, 2.0**32, 1e4, 1e5, 1e6)
 

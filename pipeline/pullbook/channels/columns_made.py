@@ -13,6 +13,7 @@ from pullbook.text.numbers import Marks, decide_marks, is_numeric, mixed_marks, 
 from pullbook.text.raw import RawLog
 from pullbook.vocabulary.naming import Meaning, understand
 from pullbook.vocabulary.units_text import named_unit
+from pullbook.wording import few
 
 Clocks = dict[str, pl.Series]
 
@@ -163,8 +164,7 @@ def without_repeats(raw: RawLog, talk: Talk) -> RawLog:
     if not count:
         return raw
     lines = raw.lines.filter(same)
-    some = ", ".join(map(str, lines.head(5).to_list())) + (f" and {count - 5} more" if count > 5 else "")
-    talk.warn(f"{count} row(s) repeat the row before exactly and were left out (line {some})")
+    talk.warn(f"{count} row(s) repeat the row before exactly and were left out (line {few(lines.to_list(), 5)})")
     keep = ~same
     return replace(
         raw, cells=cells.filter(keep), lines=raw.lines.filter(keep),

@@ -7,9 +7,8 @@ import numpy as np
 from pullbook.channels.asking import yaml_line
 from pullbook.channels.channels import Column, Talk, find
 from pullbook.handover import Fault
+from pullbook.questions import ADVANCE, STANDARD
 from pullbook.text.raw import RawLog
-
-WHICH_STANDARD = "already corrected and not corrected again: to which standard?"
 
 
 def obey_preamble(columns: list[Column], said: tuple[dict[str, Any], ...], talk: Talk) -> None:
@@ -33,8 +32,9 @@ def obey_preamble(columns: list[Column], said: tuple[dict[str, Any], ...], talk:
         standard = corrected[0].corrected
         if standard == "unknown":
             talk.ask(
-                f"{' and '.join(repr(c.header) for c in corrected)} {WHICH_STANDARD} "
-                "Say it in day.yaml: logs_already_corrected: SAE J1349 (or SAE J607, ISO 1585, DIN 70020)"
+                f"{' and '.join(repr(c.header) for c in corrected)} already corrected and not corrected again: to which standard? "
+                "Say it in day.yaml: logs_already_corrected: SAE J1349 (or SAE J607, ISO 1585, DIN 70020)",
+                STANDARD,
             )
         else:
             talk.warn(
@@ -82,7 +82,8 @@ def say_advance(columns: list[Column], said: tuple[dict[str, Any], ...], talk: T
             talk.ask(
                 "no column of advance; which advance was set? Say it in pulls.csv (initial_deg, total_deg), or, where "
                 "a column holds it, "
-                f"{yaml_line(talk.name, spare, channel='advance_deg')}"
+                f"{yaml_line(talk.name, spare, channel='advance_deg')}",
+                ADVANCE,
             )
         return
     if len(shown) > 1:

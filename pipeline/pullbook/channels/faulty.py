@@ -1,11 +1,10 @@
 """Values that are no measurement: sentinels, rpm dropouts and spikes, channels that never move or sit at their rail."""
 
 import numpy as np
-import numpy.typing as npt
 
+from pullbook.arrays import Array, Mask
 from pullbook.measure.spikes import spikes
 
-Array = npt.NDArray[np.float64]
 PIECE = 16_384
 SENTINELS = (
     -999.0, -9999.0, -99999.0, -999.9, -999.25, -99.0, -99.9, 999.0, 999.9, 9999.0, 9999.9, 99999.0, 999999.0, 65535.0, 65534.0,
@@ -26,7 +25,7 @@ def extremes(values: Array) -> tuple[float, float]:
 
 def sentinels(
     values: Array, lo: float | None, hi: float | None, *, span: tuple[float, float] | None = None
-) -> tuple[npt.NDArray[np.bool_], tuple[float, ...]]:
+) -> tuple[Mask, tuple[float, ...]]:
     """Rows whose value is one that recorders write for "none", and those values.
 
     Parameters
@@ -74,7 +73,7 @@ def _breaks_the_run(values: Array, sentinel: float, listed: list[float]) -> bool
     return bool(np.min(np.abs(values[before] - sentinel)) > 0.1 * abs(sentinel))
 
 
-def doubled(rpm: Array, reference: Array, under: Array | None = None) -> npt.NDArray[np.bool_]:
+def doubled(rpm: Array, reference: Array, under: Array | None = None) -> Mask:
     """Rows of stretches (three rows or more) in which rpm reads twice or half what it reads elsewhere against a reference speed.
 
     Parameters
@@ -115,7 +114,7 @@ def _ratio(rpm: Array, reference: Array, under: Array | None) -> Array:
         return np.where((rpm > 300) & (reference > 0) & (under > 5), rpm * under / reference, np.nan)
 
 
-def speed_spikes(rpm: Array) -> npt.NDArray[np.bool_]:
+def speed_spikes(rpm: Array) -> Mask:
     """Single rpm samples or short bursts that no crankshaft could follow; only looked at closely where something stands off."""
     out = np.zeros(len(rpm), bool)
     if len(rpm) > 1 and _steps_within(rpm, 120.0):
@@ -137,7 +136,7 @@ def speed_spikes(rpm: Array) -> npt.NDArray[np.bool_]:
     return out
 
 
-def _torn(x: Array, found: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+def _torn(x: Array, found: Mask) -> Mask:
     """Of the bursts found, those that speed leaps into and back out of.
 
     The top of a quick blip is reached in steps like those before it, and where one stretch of a recording ends and the next
@@ -154,7 +153,7 @@ def _torn(x: Array, found: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
     return out
 
 
-def _moves(rpm: Array, rows: npt.NDArray[np.bool_]) -> bool:
+def _moves(rpm: Array, rows: Mask) -> bool:
     """Whether rpm moves over the rows by more than it would about a steady speed, or never moves in the whole log."""
     low, high = extremes(rpm[rows])
     lowest, highest = extremes(rpm)

@@ -1,12 +1,10 @@
 """How columns of a refused log move, so that its owner sees which recording it is: not at all, in held steps, or freely."""
 
 import numpy as np
-import numpy.typing as npt
 
+from pullbook.arrays import Array
 from pullbook.channels.channels import Column
 from pullbook.channels.faulty import never_moves
-
-Array = npt.NDArray[np.float64]
 
 HELD_SHARE = 0.25
 """Share of samples that repeat the one before, above which a column is a slow or coarse one in a fast log."""

@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 import polars as pl
 
-from pullbook.channels.channels import Array, Column, Talk
+from pullbook.arrays import Array
+from pullbook.channels.channels import Column, Talk
 from pullbook.channels.columns_made import Clocks
 from pullbook.channels.stamps import read_stamps
 from pullbook.text.raw import RawLog

@@ -9,11 +9,10 @@ from math import log
 from typing import Literal
 
 import numpy as np
-import numpy.typing as npt
 
+from pullbook.arrays import Array
 from pullbook.units import power_constants
 
-Array = npt.NDArray[np.float64]
 FLOOR = 6e-4
 """Relative: printed constants (9550, 5252, 7024) and rounding habits alone; the nearest two constants are 28e-4 apart."""
 
@@ -51,7 +50,18 @@ class Proof:
 
 
 def quantum(values: Array) -> float:
-    """Half the last digit written, by the fewest decimals that hold every value (at most four)."""
+    """Half the last digit written, in the unit of the values.
+
+    Parameters
+    ----------
+    values
+        A column as read, (n,), NaN passed over; the first 2000 are looked at.
+
+    Returns
+    -------
+    float
+        By the fewest decimals (at most four) that hold every value; 0 where none do, as in values some program computed.
+    """
     known = values[np.isfinite(values)][:2000]
     for decimals in range(5):
         if np.allclose(known * 10.0**decimals, np.round(known * 10.0**decimals), rtol=0, atol=1e-6 * 10.0**decimals + 1e-9):

@@ -1,13 +1,12 @@
 """Every other channel settled: temperatures and pressures by plausibility, advance by its reference and scale."""
 
 import numpy as np
-import numpy.typing as npt
 
+from pullbook.arrays import Array
 from pullbook.channels.asking import yaml_line
 from pullbook.channels.channels import Column, Talk
+from pullbook.units import CRANK_PER_DISTRIBUTOR
 from pullbook.vocabulary.units_text import Unit, named_unit
-
-Array = npt.NDArray[np.float64]
 
 
 def settle_rest(columns: list[Column], talk: Talk, *, advance_scale: str | None = None) -> None:
@@ -98,7 +97,7 @@ def settle_advance(column: Column, level: float, talk: Talk, *, scale: str | Non
     if column.unit_from == "columns_yaml":
         return
     if scale == "distributor":  # the only place that doubles a log: whoever reads samples reads crank degrees
-        column.factor *= 2.0
+        column.factor *= CRANK_PER_DISTRIBUTOR
         talk.warn(f"{header!r} is in distributor degrees (engine.yaml) and is doubled to crank degrees")
     elif not says_crank and scale is None:
         talk.ask(

@@ -1,15 +1,13 @@
 """Torque and power settled: units by P = T·ω, the side of the sign, the wheels, a tach that reads a multiple."""
 
 import numpy as np
-import numpy.typing as npt
 
+from pullbook.arrays import Array
 from pullbook.channels.asking import yaml_line
 from pullbook.channels.channels import Column, Talk, find
 from pullbook.channels.proof import Fit, Proof, prove
 from pullbook.units import power_constants
 from pullbook.vocabulary.units_text import Unit, named_unit
-
-Array = npt.NDArray[np.float64]
 
 
 def settle_power(columns: list[Column], talk: Talk) -> str | None:

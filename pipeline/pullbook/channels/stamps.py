@@ -9,13 +9,12 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
+from pullbook.arrays import Array
 from pullbook.channels.stamps_alike import FIGURES, by_place
 from pullbook.text.cells import MONTHS
 
-Array = npt.NDArray[np.float64]
 DAY = 86_400.0
 SLICE = 100_000
 _DATE_IN = re.compile(r"(?<![\d.])(?:\d{4}-\d{1,2}-\d{1,2}|\d{1,2}[./]\d{1,2}[./](?:\d{4}|\d{2}))(?![\d.])")

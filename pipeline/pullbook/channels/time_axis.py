@@ -8,13 +8,12 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from pullbook.arrays import Array
 from pullbook.channels.asking import yaml_line
 from pullbook.channels.channels import Column, Talk, UnitFrom
 from pullbook.channels.clock import RunningTime, run_time, scale_of_bare_numbers
 from pullbook.channels.stamps import read_stamps, started_at
 from pullbook.text.raw import RawLog
-
-Array = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +37,26 @@ class Timing:
 def find_time(
     raw: RawLog, columns: Sequence[Column], clocks: dict[str, pl.Series], rpm: Array, said: Sequence[dict[str, Any]], talk: Talk
 ) -> Timing:
-    """Time by heading, by the look of the cells, or by values that run on evenly; else none, and it is said."""
+    """Time by heading, by the look of the cells, or by values that run on evenly; else none, and it is said.
+
+    Parameters
+    ----------
+    raw, columns
+        The log and what its columns are taken for.
+    clocks
+        Columns of clock times or moments, as text, by key.
+    rpm
+        Speed of each row, rpm, (n,), NaN where missing; tells where a recording ends.
+    said
+        What the preamble claims (:func:`pullbook.vocabulary.claims.claims`).
+    talk
+        Takes questions and warnings.
+
+    Returns
+    -------
+    Timing
+        Seconds of each row, (n,), or none; which columns it came from and how surely.
+    """
     blocks = raw.blocks.to_numpy() if raw.blocks is not None else None
     stamped = _from_clocks(columns, clocks, blocks)
     numeric = [c for c in columns if c.values is not None and c.channel in (None, "time_s") and c.kind == "number"]

@@ -1,14 +1,14 @@
 """Channels watched over: what is no measurement is taken out and said, what cannot be an engine's is named."""
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
+from pullbook.arrays import Array
 from pullbook.channels.channels import Column, Talk, find
 from pullbook.channels.faulty import at_rail, doubled, longest_stuck, never_moves, sentinels, speed_spikes
 from pullbook.columns import CHANNELS
+from pullbook.units import KW_TO_NM_RPM
 
-Array = npt.NDArray[np.float64]
 TORQUE_A_LITRE = 500.0  # N·m
 
 
@@ -59,7 +59,7 @@ def derive_torque(kept: dict[str, Array], columns: list[Column], talk: Talk) -> 
     if "torque_nm" in kept or power is None or (power.unit_from == "assumed" and not power.hint):
         return
     with np.errstate(divide="ignore", invalid="ignore"):
-        kept["torque_nm"] = np.where(kept["rpm"] > 100, kept["power_kw"] * 30_000.0 / np.pi / kept["rpm"], np.nan)
+        kept["torque_nm"] = np.where(kept["rpm"] > 100, kept["power_kw"] * KW_TO_NM_RPM / kept["rpm"], np.nan)
     talk.warn(f"no column of torque: it is computed from {power.header!r} and rpm")
 
 
@@ -71,7 +71,21 @@ def note_limits(
     talk: Talk,
     spans: dict[str, tuple[float, float]],
 ) -> None:
-    """Values outside what engines do are named (contract 8), never changed."""
+    """Values outside what engines do are named (contract 8), never changed.
+
+    Parameters
+    ----------
+    kept
+        Values by channel, in the channel's unit, (n,) each.
+    columns, lines
+        Where they came from, and each row's line in the file.
+    displacement_l
+        Litres, to judge torque by; None: the channel's own limits.
+    talk
+        Takes the warnings.
+    spans
+        Smallest and largest value by channel.
+    """
     for name, values in kept.items():
         spec = CHANNELS[name]
         lo, hi = spec.lo, spec.hi
@@ -100,7 +114,7 @@ def note_limits(
 def note_dead(
     kept: dict[str, Array], columns: list[Column], lines: pl.Series, talk: Talk, spans: dict[str, tuple[float, float]]
 ) -> None:
-    """Sensors that never move, stick or sit at their rail."""
+    """Warn of sensors that never move, stick or sit at their rail; parameters as for :func:`note_limits`."""
     rpm = kept["rpm"]
     for column in columns:
         if column.channel is None:

@@ -1,7 +1,10 @@
 """What of two days may be set side by side, what only with a word beside it, and what not at all; and what would be needed."""
 
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any, Literal
+
+from pullbook.comparison.conditions import PARTS
+from pullbook.wording import noted, signed
 
 Plain = dict[str, Any]
 Level = Literal["refused", "qualified"]
@@ -45,9 +48,9 @@ REASONS: dict[str, tuple[str, str, str]] = {
     "scale": ("log of advance", "the log’s scale moved: true degrees compare, logged ones do not", "nothing, for true degrees"),
     "fuel unknown": ("fuel", "fuel was noted on one day only", "fuel in day.yaml of both days"),
 }
-PARTS = ("fuel", "ignition", "springs", "stops", "compression ratio", "displacement", "plugs", "oil", "mixture")
 MOVES_BEST = ("fuel", "compression ratio", "mixture")
-MARK_MOVED_DEG = 0.5
+MOVED_DEG = 0.5
+"""Less than this no timing mark, and no setting, is said to have moved."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +72,12 @@ def limits(a: Plain, b: Plain) -> list[Limit]:
     Parameters
     ----------
     a, b
-        Two records (contract: day.json).
+        Two records (contract: day.json), or their :func:`~pullbook.comparison.comparable.comparable` extracts.
+
+    Returns
+    -------
+    list of Limit
+        Why torque or advance of the two is refused or to be qualified, and what would be needed to compare them.
     """
     if (a.get("engine"), a.get("day")) == (b.get("engine"), b.get("day")):
         return []  # one day has one dyno, one mark and one footing: its pulls were made comparable or left out
@@ -86,14 +94,17 @@ def worst(found: list[Limit], of: str) -> str:
     return REFUSED if REFUSED in levels else QUALIFIED if levels else "allowed"
 
 
-def plain(found: list[Limit]) -> list[Plain]:
-    """The same as plain values for compare.json."""
-    return [asdict(limit) for limit in found]
+def intervals_apart(a: tuple[float | None, float | None], b: tuple[float | None, float | None]) -> bool | None:
+    """Whether two intervals do not meet; None where an end is not known."""
+    (a_lo, a_hi), (b_lo, b_hi) = a, b
+    if a_lo is None or a_hi is None or b_lo is None or b_hi is None:
+        return None
+    return a_hi < b_lo or b_hi < a_lo
 
 
 def _limit(reason: str, level: Level, of: Of, a: object, b: object) -> Limit:
     what, why, needed = REASONS[reason]
-    return Limit(what, level, of, "not noted" if a is None else str(a), "not noted" if b is None else str(b), why, needed)
+    return Limit(what, level, of, noted(a), noted(b), why, needed)
 
 
 def _noted(record: Plain, name: str) -> Any:
@@ -137,31 +148,27 @@ def _mark(a: Plain, b: Plain) -> list[Limit]:
     shown = [_mark_words(s) for s in scales]
     if not all(s.get("verified") for s in scales):
         return [_limit("mark unchecked", QUALIFIED, "advance", *shown)]
-    if one is not None and two is not None and abs(float(one) - float(two)) >= MARK_MOVED_DEG:
+    if one is not None and two is not None and abs(float(one) - float(two)) >= MOVED_DEG:
         return [_limit("mark moved", QUALIFIED, "advance", *shown)]
     return []
 
 
 def _mark_words(scale: Plain) -> str:
     error = scale.get("zero_mark_error_deg")
-    return "not checked" if not scale.get("verified") else "checked" + (f", {_signed(error)}" if error is not None else "")
-
-
-def _signed(value: float) -> str:
-    return f"{value:+.1f}°".replace("-", "−")
+    return "not checked" if not scale.get("verified") else "checked" + (f", {signed(error)}°" if error is not None else "")
 
 
 def _scale(a: Plain, b: Plain) -> list[Limit]:
     one, two = (r.get("timing_scale") or {} for r in (a, b))
-    ends = [s.get(k) for s in (one, two) for k in ("lo_deg", "hi_deg", "log_minus_true_deg")]
-    if any(e is None for e in ends) or (one["lo_deg"] <= two["hi_deg"] and two["lo_deg"] <= one["hi_deg"]):
+    known = all(s.get("log_minus_true_deg") is not None for s in (one, two))
+    if not known or not intervals_apart(*((s.get("lo_deg"), s.get("hi_deg")) for s in (one, two))):
         return []
-    return [_limit("scale", QUALIFIED, "advance", *(_signed(s["log_minus_true_deg"]) for s in (one, two)))]
+    return [_limit("scale", QUALIFIED, "advance", *(f"{signed(s['log_minus_true_deg'])}°" for s in (one, two)))]
 
 
 def _parts(a: Plain, b: Plain) -> list[Limit]:
     found = []
-    for name in PARTS:
+    for name in (*PARTS, "mixture"):
         was, now = _noted(a, name), _noted(b, name)
         if was is not None and now is not None and was != now:
             why = f"{name} changed too: nobody can part its share from timing’s"

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
+from pullbook.arrays import Array
 from pullbook.columns import BEST, conform
-from pullbook.handover import Array, Posterior
+from pullbook.handover import Posterior
 
 EDGE_DEG = 0.5  # the best may lie this far outside what was tested and still be called inside
 INSIDE, BEYOND = 0.75, 0.85
@@ -33,7 +34,20 @@ class RowAnswer:
 
 
 def state_of(best: Array, tested_lo: float, tested_hi: float) -> str:
-    """Where the best advance (draws, on the delivered scale) lies against what was tested."""
+    """Where the best advance lies against what was tested.
+
+    Parameters
+    ----------
+    best
+        Draws of best advance at one row, degrees on the delivered scale, (D,).
+    tested_lo, tested_hi
+        Least and most advance run at the row, degrees on the same scale; NaN where nothing was.
+
+    Returns
+    -------
+    str
+        ``inside``, ``above_tested``, ``below_tested``, ``flat`` (it cannot be placed) or ``untested``.
+    """
     if not np.isfinite(tested_lo):
         return "untested"
     if tested_hi - tested_lo < APART_DEG:

@@ -5,8 +5,8 @@ from collections.abc import Iterable, Mapping
 import numpy as np
 import polars as pl
 
+from pullbook.arrays import Array
 from pullbook.columns import EFFECTS, conform
-from pullbook.handover import Array
 
 
 def verdict(lo_pct: float, hi_pct: float, tolerance_pct: float) -> str:

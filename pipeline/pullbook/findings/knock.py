@@ -8,13 +8,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
-from pullbook.columns import KNOCK, ROW_RPM, conform
-from pullbook.handover import AlignedDay, Array
+from pullbook.arrays import Array, Mask
+from pullbook.columns import KNOCK, NOTED, ROW_RPM, conform
+from pullbook.handover import AlignedDay
 
-NOTED = ("heard", "faint", "counted")
 JOIN_RPM = 250  # ticks closer together than this are one stretch
 
 
@@ -26,11 +25,21 @@ class Ceiling:
     table: pl.DataFrame
 
 
-def ticks(values: Array) -> tuple[npt.NDArray[np.bool_] | None, str | None]:
-    """Which samples of a knock channel hold a tick (booleans), or None and why it cannot be told.
+def ticks(values: Array) -> tuple[Mask | None, str | None]:
+    """Which samples of a knock channel hold a tick.
 
     A counter that only climbs ticks where it climbs (and where it restarts above zero); a channel of whole numbers that
     comes back to zero counts events sample by sample. Anything else is a level without a known threshold.
+
+    Parameters
+    ----------
+    values
+        The channel as logged, without unit, (n,), NaN where missing.
+
+    Returns
+    -------
+    tuple
+        Booleans (n,), or None where it cannot be told; and why not, where there are values.
     """
     known = values[np.isfinite(values)]
     if not len(known):
@@ -52,7 +61,7 @@ def _held(values: Array) -> Array:
     return np.asarray(values[known[at]])
 
 
-def _since_last_reading(values: Array, found: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+def _since_last_reading(values: Array, found: Mask) -> Mask:
     """Samples in which the ticks may have happened: from the channel's reading before each tick up to the tick."""
     known = np.flatnonzero(np.isfinite(values))
     out = found.copy()
@@ -70,7 +79,21 @@ def _stretches(rpm: Array) -> list[tuple[float, float]]:
 
 
 def knock_table(aligned: AlignedDay, samples: pl.DataFrame) -> tuple[pl.DataFrame, list[str]]:
-    """KNOCK: the sheet's word on every pull, left-out ones too, and a row for every stretch a channel counted; questions."""
+    """Knock as the sheet says it and as a channel counted it.
+
+    Parameters
+    ----------
+    aligned
+        All pulls, those left out too.
+    samples
+        SAMPLES of the day, untrimmed: knock is looked for outside the used rpm too.
+
+    Returns
+    -------
+    tuple
+        KNOCK: the sheet's word on every pull and a row for every stretch, rpm, that a channel counted; and questions about
+        channels that hold a level.
+    """
     rows: list[dict[str, object]] = []
     for pull in aligned.pulls.sort("order").iter_rows(named=True):
         lo, hi = pull["knock_lo_rpm"], pull["knock_hi_rpm"]

@@ -1,10 +1,9 @@
 """What the model leaves and says of single pulls and settings, as tables for page three and the archive."""
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
-from pullbook.handover import Array
+from pullbook.arrays import Array, Mask
 from pullbook.hill.day_table import DayTable
 from pullbook.hill.fit import HillFit
 
@@ -14,7 +13,18 @@ CURVES = {"setting": pl.String(), "rpm": pl.Int64(), "torque_nm": pl.Float64(), 
 
 
 def offsets_table(fit: HillFit | None) -> pl.DataFrame:
-    """Each pull's level against the model (drift included), % with 90 % interval, in the order run."""
+    """Each pull's level against the model.
+
+    Parameters
+    ----------
+    fit
+        The day's model; None where there is none.
+
+    Returns
+    -------
+    polars.DataFrame
+        OFFSETS in the order run: ``level_pct`` with its 90 % interval, % of torque, drift included; empty without a model.
+    """
     if fit is None:
         return pl.DataFrame(schema=OFFSETS)
     lo, middle, hi = 100.0 * np.quantile(fit.level, [0.05, 0.5, 0.95], axis=0)
@@ -27,8 +37,23 @@ def offsets_table(fit: HillFit | None) -> pl.DataFrame:
     )  # fmt: skip
 
 
-def residuals_table(table: DayTable, fit: HillFit | None, abnormal: npt.NDArray[np.bool_]) -> pl.DataFrame:
-    """Measured minus model with the pull's level taken up, % of torque; abnormal stretches are there with ``used`` false."""
+def residuals_table(table: DayTable, fit: HillFit | None, abnormal: Mask) -> pl.DataFrame:
+    """Measured minus model, the pull's level taken up.
+
+    Parameters
+    ----------
+    table
+        All pulls and rows of the day.
+    fit
+        The model, of some of them; None where there is none.
+    abnormal
+        Data of ``table`` that was flagged and kept out, (P, R).
+
+    Returns
+    -------
+    polars.DataFrame
+        RESIDUALS, % of torque; abnormal stretches are there with ``used`` false; empty without a model.
+    """
     if fit is None:
         return pl.DataFrame(schema=RESIDUALS)
     place = {p: i for i, p in enumerate(table.pull_id)}
@@ -52,7 +77,18 @@ def residuals_table(table: DayTable, fit: HillFit | None, abnormal: npt.NDArray[
 
 
 def setting_curves_table(fit: HillFit | None) -> pl.DataFrame:
-    """Torque each setting would repeat to, N·m with 90 % interval."""
+    """Torque each setting would repeat to.
+
+    Parameters
+    ----------
+    fit
+        The day's model; None where there is none.
+
+    Returns
+    -------
+    polars.DataFrame
+        CURVES: N·m in the day's standard air by setting and rpm row, with a 90 % interval; empty without a model.
+    """
     if fit is None:
         return pl.DataFrame(schema=CURVES)
     frames = []

@@ -4,16 +4,32 @@ from typing import Any
 
 import numpy as np
 
-from pullbook.handover import Array, Prior
+from pullbook.arrays import Array
+from pullbook.handover import Prior
 
 LEARNED = 0.75  # the day is the source where it leaves less than this share of the prior's doubt
 
 
 def repeatability(sd: Array, drift: Array, pulls: int, repeats: int, prior: Prior) -> dict[str, Any]:
-    """The contract's object from draws of pull SD and drift per pull (fractions, (D,)); nulls where nothing was drawn.
+    """How well a pull repeats, as the contract has it.
 
-    The figure is always the pooled one; ``source`` says what mostly stands behind it: the day only where settings were
-    repeated (``repeats``: pulls beyond the first of their setting) and the repeats narrowed what was known before.
+    Parameters
+    ----------
+    sd, drift
+        Draws of pull SD and of drift per pull, fractions of torque, (D,); empty where there is no model.
+    pulls
+        Pulls the model rests on.
+    repeats
+        Pulls beyond the first of their setting.
+    prior
+        What was known before.
+
+    Returns
+    -------
+    dict
+        ``pull_sd_pct, source, pulls, drift_pct_per_pull, drift_lo, drift_hi``, %, drift with its 90 % interval and null under three
+        pulls. The figure is always the pooled one; ``source`` says what mostly stands behind it: the day only where settings
+        were repeated and the repeats narrowed what was known before.
     """
     if not len(sd):
         value = 100.0 * prior.sd_median

@@ -10,6 +10,7 @@ from pullbook.handover import AlignedDay
 from pullbook.hill.day_table import DayTable, usable
 from pullbook.hill.one_way import drift_looks_like_timing
 from pullbook.hill.own_effects import OwnEffects
+from pullbook.questions import ADVANCE, Question
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +25,19 @@ class Missing:
 def what_is_missing(
     aligned: AlignedDay, table: DayTable, own: OwnEffects, knock: pl.DataFrame, abnormal: pl.DataFrame, baseline: str | None
 ) -> Missing:
-    """Sentences about what the pulls run, or not run, leave open."""
+    """Sentences about what the pulls run, or not run, leave open.
+
+    Parameters
+    ----------
+    aligned, table
+        The day's pulls, and those the model takes.
+    own
+        Settings that differ from others in more than advance, or in advance nobody knows.
+    knock, abnormal
+        KNOCK, and the stretches kept out: ``pull_id``, first and last rpm, why.
+    baseline
+        The reference setting, None without one.
+    """
     questions: list[str] = []
     warnings: list[str] = []
     open_points: list[str] = []
@@ -53,7 +66,9 @@ def what_is_missing(
         )
     if unknown:
         names = ", ".join(repr(s) for s in unknown)
-        questions.append(f"advance is not known for {names}: total_deg in the sheet or a light reading would tell")
+        questions.append(
+            Question(f"advance is not known for {names}: total_deg in the sheet or a light reading would tell", ADVANCE)
+        )
     called = pull_words(aligned.pulls)
     for pull_id, lo, hi, why in abnormal.iter_rows():
         warnings.append(f"{called[pull_id]}, {lo}–{hi} rpm is left out: {why}")

@@ -11,7 +11,8 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from pullbook.handover import Array, Prior
+from pullbook.arrays import Array, Mask
+from pullbook.handover import Prior
 from pullbook.hill.climb import DayTarget, climb, starting_points
 from pullbook.hill.day_table import DayTable, common_shape, joined, tested_middle, usable
 from pullbook.hill.form import hill_basis, ln_torque_lost
@@ -29,11 +30,11 @@ ABNORMAL = {"pull_id": pl.String(), "rpm_lo": pl.Int64(), "rpm_hi": pl.Int64(), 
 class Abnormal:
     """``mask`` (P, R): data to leave out; ``table``: what is said of it."""
 
-    mask: npt.NDArray[np.bool_]
+    mask: Mask
     table: pl.DataFrame
 
 
-def _stretch_mean(values: Array, present: npt.NDArray[np.bool_], rpm: npt.NDArray[np.int64]) -> Array:
+def _stretch_mean(values: Array, present: Mask, rpm: npt.NDArray[np.int64]) -> Array:
     """Running mean (P, R) over ± half a stretch of what is present."""
     near = (np.abs(rpm[:, None] - rpm[None, :]) <= STRETCH_RPM / 2).astype(float)
     count = present.astype(float) @ near
@@ -101,7 +102,7 @@ def _pull_sd(table: DayTable, prior: Prior) -> Array:
     return out
 
 
-def _suspect(table: DayTable, pull: int, pull_sd: float) -> npt.NDArray[np.bool_]:
+def _suspect(table: DayTable, pull: int, pull_sd: float) -> Mask:
     """Cheap screen (R,): far under the best-pulling other pull, by more than any plausible hill takes from there."""
     smooth = _smooth(table)
     others = table.present.copy()
@@ -112,11 +113,11 @@ def _suspect(table: DayTable, pull: int, pull_sd: float) -> npt.NDArray[np.bool_
     loss = run[top, row] - smooth[pull]
     step = np.abs(table.advance[pull] - table.advance[top, row])
     plausible = TIMES * USUAL_STEEP * step**2
-    out: npt.NDArray[np.bool_] = table.present[pull] & others.any(axis=0) & (loss > plausible + TIMES * pull_sd)
+    out: Mask = table.present[pull] & others.any(axis=0) & (loss > plausible + TIMES * pull_sd)
     return out
 
 
-def _against_repeats(table: DayTable, pull: int, pull_sd: float) -> npt.NDArray[np.bool_]:
+def _against_repeats(table: DayTable, pull: int, pull_sd: float) -> Mask:
     """Rows (R,) where a pull lies three pull SDs (of a difference) under the mean of its own repeats: same timing, no excuse."""
     repeats = np.array(table.setting) == table.setting[pull]
     repeats[pull] = False
@@ -124,11 +125,11 @@ def _against_repeats(table: DayTable, pull: int, pull_sd: float) -> npt.NDArray[
     count = table.present[repeats].sum(axis=0)
     mean = np.where(table.present[repeats], smooth[repeats], 0.0).sum(axis=0) / np.maximum(count, 1)
     limit = TIMES * pull_sd * np.sqrt(1.0 + 1.0 / np.maximum(count, 1))
-    out: npt.NDArray[np.bool_] = table.present[pull] & (count > 0) & (mean - smooth[pull] > limit)
+    out: Mask = table.present[pull] & (count > 0) & (mean - smooth[pull] > limit)
     return out
 
 
-def _against_hill(table: DayTable, pull: int, prior: Prior, pull_sd: float) -> npt.NDArray[np.bool_]:
+def _against_hill(table: DayTable, pull: int, prior: Prior, pull_sd: float) -> Mask:
     """Rows (R,) of a pull that lie three times further down than the hill of the other settings' pulls says."""
     aside = np.array(table.setting) == table.setting[pull]
     smooth = _smooth(table)
@@ -159,5 +160,5 @@ def _against_hill(table: DayTable, pull: int, prior: Prior, pull_sd: float) -> n
     step = np.min(np.where(rest.present, np.abs(rest.advance - table.advance[pull]), np.inf), axis=0)
     plausible = np.maximum(plausible, TIMES * USUAL_STEEP * np.where(np.isfinite(step), step, 0.0) ** 2)
     limit = TIMES * pull_sd * np.sqrt(1.0 + 1.0 / np.maximum(count, 1))
-    out: npt.NDArray[np.bool_] = table.present[pull] & (count > 0) & (loss > plausible) & (excess > limit)
+    out: Mask = table.present[pull] & (count > 0) & (loss > plausible) & (excess > limit)
     return out

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pullbook.handover import Array
+from pullbook.arrays import Array
 from pullbook.hill.earlier_best import EarlierBest
 from pullbook.hill.form import HillBasis, ln_torque_lost, slopes
 from pullbook.hill.likelihood import DayLikelihood
@@ -83,7 +83,20 @@ def _normal_equations(target: DayTarget, xi: Array) -> tuple[Array, Array]:
 
 
 def starting_points(basis: HillBasis, tested_lo: float, tested_hi: float) -> Array:
-    """Hills to climb from, (B, q): best advance below, inside and above what was tested, flat and sharp, leaning either way."""
+    """Hills to climb from: best advance below, inside and above what was tested, flat and sharp, leaning either way.
+
+    Parameters
+    ----------
+    basis
+        How ξ (q,) becomes a hill.
+    tested_lo, tested_hi
+        Least and most advance of the day, degrees.
+
+    Returns
+    -------
+    Array
+        Standard normals ξ, (B, q).
+    """
     n = basis.best_basis.shape[1]
     span = max(tested_hi - tested_lo, 2.0)
     middle = (tested_lo + tested_hi) / 2
@@ -101,7 +114,20 @@ def starting_points(basis: HillBasis, tested_lo: float, tested_hi: float) -> Arr
 
 
 def climb(target: DayTarget, starts: Array) -> Tops:
-    """Climb from every start (B, q) and keep the distinct tops within 12 of the highest in ln posterior."""
+    """Climb from every start and keep the distinct tops.
+
+    Parameters
+    ----------
+    target
+        ln posterior of hills, with its slopes.
+    starts
+        Standard normals ξ, (B, q).
+
+    Returns
+    -------
+    Tops
+        Those within 12 of the highest in ln posterior, with the curvature there.
+    """
     xi = starts.copy()
     height = target.ln_posterior(xi)
     damping = np.full(len(xi), 1e-2)

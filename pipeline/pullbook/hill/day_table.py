@@ -7,7 +7,8 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from pullbook.handover import AlignedDay, Array, DeliveredDay
+from pullbook.arrays import Array, Mask
+from pullbook.handover import AlignedDay, DeliveredDay
 
 WHITE_UNKNOWN = 0.0015  # of torque: a row's sample noise where the log cannot tell
 WHITE_LEAST = 0.0003
@@ -26,9 +27,9 @@ class DayTable:
     white: Array
     advance: Array
     modes: Array
-    present: npt.NDArray[np.bool_]
+    present: Mask
 
-    def where(self, mask: npt.NDArray[np.bool_]) -> "DayTable":
+    def where(self, mask: Mask) -> "DayTable":
         """The same day with data outside ``mask`` (P, R) taken away; pulls and rows keep their places."""
         return DayTable(
             self.pull_id, self.setting, self.order, self.rpm, self.ln_torque, self.white, self.advance, self.modes,
@@ -51,12 +52,12 @@ class DayTable:
         """Mean advance of each setting at each row (R,), NaN where it was not run or nothing is known."""
         return {s: _mean(self.advance, self.mask_of(s) & np.isfinite(self.advance)) for s in self.settings()}
 
-    def mask_of(self, setting: str) -> npt.NDArray[np.bool_]:
+    def mask_of(self, setting: str) -> Mask:
         """(P, R): data of one setting."""
         return np.asarray(self.present & (np.array(self.setting) == setting)[:, None])
 
 
-def _mean(values: Array, mask: npt.NDArray[np.bool_]) -> Array:
+def _mean(values: Array, mask: Mask) -> Array:
     count = mask.sum(axis=0)
     total = np.where(mask, values, 0.0).sum(axis=0)
     return np.where(count > 0, total / np.maximum(count, 1), np.nan)
@@ -121,7 +122,13 @@ def _leading_holds(pulls: pl.DataFrame, rows: pl.DataFrame) -> dict[str, str]:
 
 
 def common_shape(table: DayTable) -> tuple[Array, Array]:
-    """Additive fit of pulls and rows: the torque curve all pulls share (R,), and the level of each pull (P,), in ln T."""
+    """Additive fit of pulls and rows by turns: the torque curve all pulls share, and the level of each pull.
+
+    Returns
+    -------
+    tuple of Array
+        ln T of the curve, (R,), and of the levels, (P,); zero where a row or a pull has no data.
+    """
     shape = np.zeros(len(table.rpm))
     level = np.zeros(len(table.pull_id))
     for _ in range(12):
@@ -130,10 +137,10 @@ def common_shape(table: DayTable) -> tuple[Array, Array]:
     return shape, level
 
 
-def usable(table: DayTable) -> npt.NDArray[np.bool_]:
+def usable(table: DayTable) -> Mask:
     """Data the hill can learn from: advance known and at least two such pulls at the row."""
     known = table.present & np.isfinite(table.advance)
-    out: npt.NDArray[np.bool_] = known & (known.sum(axis=0) >= 2)
+    out: Mask = known & (known.sum(axis=0) >= 2)
     return out
 
 

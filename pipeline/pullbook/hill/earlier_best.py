@@ -11,7 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from pullbook.handover import Array, Prior
+from pullbook.arrays import Array
+from pullbook.handover import Prior
 from pullbook.hill.form import HillBasis
 
 BELIEVED = 0.8

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from pullbook.handover import Array, Prior
+from pullbook.arrays import Array
+from pullbook.handover import Prior
 from pullbook.hill.climb import DayTarget, Tops, climb, starting_points
 from pullbook.hill.day_table import DayTable, common_shape, joined, tested_middle
 from pullbook.hill.earlier_best import EarlierBest, earlier_best
@@ -247,7 +248,15 @@ def _on_rows(table: DayTable, ready: Ready, rng: np.random.Generator) -> HillFit
 
 
 def on_rows(basis: HillBasis, rpm: npt.NDArray[np.int64], at: npt.NDArray[np.int64]) -> HillBasis:
-    """The same parameters read on other rows: the basis at rows ``at`` carried over along rpm."""
+    """The same parameters read on other rows.
+
+    Parameters
+    ----------
+    basis
+        On the rows ``at``.
+    rpm, at
+        Rows wanted, (R,), and rows of the basis, (A,), rpm; carried over by straight lines along rpm.
+    """
     lines = _lines(rpm, at)
     return HillBasis(
         np.asarray(rpm, float), lines @ basis.best_mean, lines @ basis.best_basis, lines @ basis.ln_k_mean, lines @ basis.k_basis,

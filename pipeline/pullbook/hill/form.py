@@ -13,13 +13,12 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from pullbook.handover import Array, Prior
+from pullbook.arrays import Array
+from pullbook.handover import Prior
 
 TESTED_AROUND_DEG = 7.0  # ° one SD: a shop tests around what it believes
 SLOPE_MEAN = 1.0  # ° per 1000 rpm: faster engines want more advance
 SLOPE_DEG = 4.0  # ° per 1000 rpm, one SD of the best advance's slope
-K_SLOPE = 0.12  # of ln k per 1000 rpm
-SKEW = 0.007  # 1/°, one SD
 STEEP = 0.6  # above this loss ln(1 − L) goes on as its tangent: a search that strays finds its way back
 LONGEST = 3.0  # |s·d| is held within this, as in Posterior.loss
 
@@ -117,7 +116,20 @@ def hill_basis(rpm: npt.ArrayLike, prior: Prior, tested_middle_deg: float | None
 
 
 def ln_torque_lost(advance: Array, best: Array, k: Array, skew: Array) -> Array:
-    """``ln(1 − L)`` for advance (P, R) and hills best, k (B, R) and skew (B,): shape (B, P, R)."""
+    """What a pull makes of a hill: ``ln(1 − L)`` with L = k·d²·exp(s·d), d = advance − best.
+
+    Parameters
+    ----------
+    advance
+        Degrees, (P, R), finite.
+    best, k, skew
+        Of B hills: degrees (B, R), 1/deg² (B, R), 1/deg (B,).
+
+    Returns
+    -------
+    Array
+        (B, P, R); above a loss of :data:`STEEP` it goes on as its tangent.
+    """
     d = advance - best[:, None, :]
     tilt = np.exp(np.clip(skew[:, None, None] * d, -LONGEST, LONGEST))
     loss = d * d
@@ -135,7 +147,22 @@ def _log_left(loss: Array) -> Array:
 
 
 def slopes(basis: HillBasis, advance: Array, xi: Array) -> tuple[Array, Array, Array]:
-    """``ln(1 − L)`` (B, P, R), its slope per degree of advance, and its Jacobian (B, q, P, R) in ξ (B, q)."""
+    """``ln(1 − L)`` and its slopes, for climbing.
+
+    Parameters
+    ----------
+    basis
+        How ξ becomes a hill on R rows.
+    advance
+        Degrees, (P, R), finite.
+    xi
+        Standard normals, (B, q).
+
+    Returns
+    -------
+    tuple of Array
+        ``ln(1 − L)`` (B, P, R); its slope per degree of advance (B, P, R); its Jacobian in ξ (B, q, P, R).
+    """
     best, k, skew = basis.hill(xi)
     d = advance - best[:, None, :]
     turn = np.clip(skew[:, None, None] * d, -LONGEST, LONGEST)

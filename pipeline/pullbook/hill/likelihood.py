@@ -12,9 +12,8 @@ quantity with a dense covariance matrix and, for balanced data, with published v
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-from pullbook.handover import Array
+from pullbook.arrays import Array, Mask
 
 SD_FREEDOM, BETTER = 5.0, 0.75  # pull SD against the prior's: Student's tail upwards, this share of its width downwards
 SD_REACH = (-3.5, 2.5)  # prior SDs the grid goes down and up: pulls so wild that any hill would do explain nothing
@@ -93,7 +92,7 @@ class DayLikelihood:
     def __init__(
         self,
         covariance: Array,
-        present: npt.NDArray[np.bool_],
+        present: Mask,
         order: Array,
         scales: Nodes,
         modes: Array | None = None,

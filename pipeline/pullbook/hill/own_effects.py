@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pullbook.handover import Array
+from pullbook.arrays import Array
 from pullbook.hill.day_table import DayTable
 
 ALIKE_DEG = 0.3
@@ -66,7 +66,20 @@ def _alike(a: Array, b: Array) -> bool:
 
 
 def effect_basis(rpm: Array, level: float, wiggle: float) -> Array:
-    """Basis (R, n) of a smooth effect over rpm for standard normal weights: a level and a departure from it."""
+    """Basis of a smooth effect over rpm for standard normal weights: a level and a departure from it.
+
+    Parameters
+    ----------
+    rpm
+        Rows, rpm, (R,).
+    level, wiggle
+        One SD of the level and of the departure, ln T.
+
+    Returns
+    -------
+    Array
+        (R, n), n knots some hundred rpm apart; basis @ weights is the effect.
+    """
     lo, hi = float(rpm.min()), float(rpm.max())
     knots = np.linspace(lo, hi, max(2, round((hi - lo) / KNOT_RPM) + 1)) if hi > lo else np.array([lo])
 
@@ -79,7 +92,22 @@ def effect_basis(rpm: Array, level: float, wiggle: float) -> Array:
 
 
 def effect_modes(table: DayTable, effects: OwnEffects, rpm: Array, pull_sd: float) -> dict[str, Array]:
-    """Basis (R, n) of what each setting does beside the hill on rows ``rpm``: little, unless it is in ``effects``."""
+    """Basis of what each setting does beside the hill: little, unless it is in ``effects``.
+
+    Parameters
+    ----------
+    table, effects
+        The day, and its settings that differ in more than advance.
+    rpm
+        Rows, rpm, (R,).
+    pull_sd
+        What a pull is expected to repeat to, fraction of torque.
+
+    Returns
+    -------
+    dict
+        Setting -> (R, n), for standard normal weights, in ln T.
+    """
     alike = {s for s, _ in effects.alike}
     beside = min(BESIDE, BESIDE_SHARE * pull_sd)
 

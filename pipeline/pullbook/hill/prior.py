@@ -15,8 +15,9 @@ from typing import Any
 
 import numpy as np
 
+from pullbook.arrays import Array
 from pullbook.facts import DayFacts
-from pullbook.handover import Array, Prior
+from pullbook.handover import Prior
 
 USUAL_SD = {"engine": 0.006, "roller": 0.015, "hub": 0.010}
 SD_UNSTATED = 0.008
@@ -38,9 +39,21 @@ def default(facts: DayFacts) -> Prior:
 
 
 def own_figure(name: str, values: Array, mean: float, sd: float) -> dict[str, float]:
-    """A day's own figure from posterior draws ``values`` (D,) under a normal prior: the prior divided out.
+    """A day's own figure for the archive: the prior it was estimated under divided out.
 
-    Where the day says next to nothing the SD comes out very wide, never infinite.
+    Parameters
+    ----------
+    name
+        Key of the figure.
+    values
+        Posterior draws, (D,).
+    mean, sd
+        Of the normal prior they were made under, same unit.
+
+    Returns
+    -------
+    dict
+        ``name`` and ``name_sd``. Where the day says next to nothing the SD comes out very wide, never infinite.
     """
     middle, spread = float(np.mean(values)), max(float(np.std(values)), 1e-6)
     told = 1.0 / spread**2 - 1.0 / sd**2

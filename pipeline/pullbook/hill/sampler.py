@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pullbook.handover import Array
+from pullbook.arrays import Array
 from pullbook.hill.climb import Tops
 
 LnDensity = Callable[[Array], Array]

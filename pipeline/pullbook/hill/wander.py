@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pullbook.handover import Array
+from pullbook.arrays import Array
 from pullbook.hill.day_table import DayTable
 from pullbook.hill.likelihood import DayLikelihood, Nodes
 
@@ -43,7 +43,20 @@ USUAL = Within()
 
 
 def within_covariance(table: DayTable, within: Within) -> Array:
-    """Covariance (P, R, R) of wander, lean and white noise inside each pull."""
+    """Covariance of wander, lean and white noise inside each pull.
+
+    Parameters
+    ----------
+    table
+        P pulls by R rows.
+    within
+        What is alike inside a pull, fractions of torque.
+
+    Returns
+    -------
+    Array
+        (P, R, R), ln T squared; wander decays exponentially over ``alike_rpm``.
+    """
     rpm = table.rpm.astype(float)
     alike = within.wander**2 * np.exp(-np.abs(rpm[:, None] - rpm[None, :]) / within.alike_rpm)
     x = within.lean * (rpm - (rpm[0] + rpm[-1]) / 2) / 1000.0
@@ -57,7 +70,19 @@ def likelihood_for(table: DayTable, within: Within, scales: Nodes, modes: Array)
 
 
 def estimate_wander(table: DayTable, remainder: Array, scales: Nodes, modes: Array) -> Within:
-    """What makes ``remainder`` (1, P, R) of the hill likeliest, prior included; the wander averaged around its top."""
+    """What makes the remainder of the hill likeliest, prior included; the wander averaged around its top.
+
+    Parameters
+    ----------
+    table
+        P pulls by R rows.
+    remainder
+        What one hill leaves unexplained, ln T, (1, P, R).
+    scales
+        Grid of pull SD and drift scale, integrated over.
+    modes
+        Shifts of ln T per unit timing doubt, (P, R, J).
+    """
 
     def height(within: Within) -> float:
         closed = likelihood_for(table, within, scales, modes)

@@ -8,9 +8,8 @@ from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
-import numpy.typing as npt
 
-Array = npt.NDArray[np.float64]
+from pullbook.arrays import Array
 
 _GRID = 18  # candidate places a break
 _STEPS = 30

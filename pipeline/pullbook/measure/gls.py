@@ -3,9 +3,8 @@
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-Array = npt.NDArray[np.float64]
+from pullbook.arrays import Array
 
 
 @dataclass(frozen=True, slots=True)

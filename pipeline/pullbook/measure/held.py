@@ -1,16 +1,15 @@
 """Slow channels held in a fast log: which samples are news and which only repeat the last reading."""
 
 import numpy as np
-import numpy.typing as npt
 
-Array = npt.NDArray[np.float64]
+from pullbook.arrays import Array, Mask
 
 _RUNS = 6  # fewer tell nothing
 _ALIKE = 0.7  # share of runs of one length (one sample more or less allowed from three up)
 _SIZES = 4  # steps of fewer sizes are a coarse digit, not a slow channel
 
 
-def news(y: Array) -> npt.NDArray[np.bool_]:
+def news(y: Array) -> Mask:
     """Samples that carry a reading of their own.
 
     Parameters

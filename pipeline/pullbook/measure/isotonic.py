@@ -1,9 +1,8 @@
 """Curves that can only rise: the least-squares increasing fit."""
 
 import numpy as np
-import numpy.typing as npt
 
-Array = npt.NDArray[np.float64]
+from pullbook.arrays import Array
 
 
 def increasing(y: Array, weight: Array | None = None) -> Array:

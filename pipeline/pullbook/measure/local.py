@@ -3,7 +3,7 @@
 import numpy as np
 import numpy.typing as npt
 
-Array = npt.NDArray[np.float64]
+from pullbook.arrays import Array
 
 _CELLS = 10  # cells to each side of a window's centre; within a cell samples count as one at their mean place
 

@@ -1,13 +1,25 @@
 """Mixtures of normal distributions: moments and quantiles, many at once."""
 
 import numpy as np
-import numpy.typing as npt
 
-Array = npt.NDArray[np.float64]
+from pullbook.arrays import Array
 
 
 def moments(weight: Array, mean: Array, sd: Array) -> tuple[Array, Array]:
-    """Mean and SD of mixtures; ``weight`` (C,), ``mean`` and ``sd`` (C, n); returns (n,) each."""
+    """Mean and SD of mixtures of normals.
+
+    Parameters
+    ----------
+    weight
+        Of C components, adding to 1, (C,).
+    mean, sd
+        Of each component, (C, n), one unit.
+
+    Returns
+    -------
+    tuple of Array
+        (n,) each.
+    """
     middle = weight @ mean
     return middle, np.sqrt(np.maximum(weight @ (sd**2 + mean**2) - middle**2, 0.0))
 

@@ -1,10 +1,9 @@
 """Spikes in a speed trace: single samples or short bursts that no crankshaft could follow (missed or doubled teeth, dropouts)."""
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
-Array = npt.NDArray[np.float64]
+from pullbook.arrays import Array, Mask
 
 _BLOCK = 50_000  # windows sorted at a time: a long log must not be held in memory once for each sample of the window
 
@@ -35,9 +34,7 @@ def local_median(values: Array, half_width: int) -> Array:
     return np.asarray(rolled.to_numpy()[half_width:-half_width], dtype=np.float64)
 
 
-def spikes(
-    values: Array, *, half_width: int = 3, sigmas: float = 5.0, least: float = 150.0, share: float = 0.04
-) -> npt.NDArray[np.bool_]:
+def spikes(values: Array, *, half_width: int = 3, sigmas: float = 5.0, least: float = 150.0, share: float = 0.04) -> Mask:
     """Samples that stand off their neighbours' median by more than their scatter explains.
 
     Parameters

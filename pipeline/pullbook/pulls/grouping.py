@@ -1,11 +1,10 @@
 """Pulls without a label put into settings: by what the sheet says was set, else by the advance they ran, else by their log."""
 
 import numpy as np
-import numpy.typing as npt
 
-from pullbook.pulls.matching import Match, listed
-
-Array = npt.NDArray[np.float64]
+from pullbook.baseline import reference
+from pullbook.pulls.matching import Match
+from pullbook.wording import few
 
 SAME_DEG = 0.6
 _BIN_RPM = 250.0
@@ -48,12 +47,12 @@ def name_settings(pulls: list[Match]) -> tuple[list[str], list[str]]:
         if by_advance:
             files = list(dict.fromkeys(m.name for m in by_advance))
             questions.append(
-                f"{listed(files)}: grouped into settings by the advance they ran. What was set? (pull sheet, column `setting`)"
+                f"{few(files)}: grouped into settings by the advance they ran. What was set? (pull sheet, column `setting`)"
             )
         unknown = list(dict.fromkeys(m.name for m in blank if id(m) not in curves))
         if unknown:
             questions.append(
-                f"{listed(unknown)}: no label and no logged advance; each log is taken as a setting of its own. "
+                f"{few(unknown)}: no label and no logged advance; each log is taken as a setting of its own. "
                 "What was set? (pull sheet, column `setting`)"
             )
     return questions, warnings
@@ -141,5 +140,4 @@ def mark_baseline(pulls: list[Match]) -> tuple[str | None, list[str]]:
         return said[0], []
     sweeps = [m for m in pulls if m.segment.kind != "hold"] or pulls
     counted = [m for m in sweeps if not (m.row and m.row.exclude) and m.doubt is None] or sweeps
-    times = {label: sum(m.label == label for m in counted) for label in dict.fromkeys(m.label for m in counted)}
-    return (max(times, key=lambda label: times[label]) if times else None), []
+    return reference([m.label for m in counted if m.label is not None]), []

@@ -11,6 +11,7 @@ import polars as pl
 from pullbook.book import natural
 from pullbook.handover import LogReading, Segment
 from pullbook.sheets.pull_sheet import PullSheet, SheetRow
+from pullbook.wording import counted, few
 
 HELD_RPM = 50.0
 """A hold stays within this of its speed."""
@@ -100,7 +101,7 @@ def match(logs: list[LogReading], names: dict[str, str], sheet: PullSheet | None
         found += mine
     without = unrowed(found)
     if sheet is not None and sheet.rows and without:
-        out.questions.append(f"{listed(without)}: no row in the pull sheet. What was set?")
+        out.questions.append(f"{few(without)}: no row in the pull sheet. What was set?")
     _pair_by_count(found)
     out.pulls = sorted(found, key=lambda m: (m.row is None, m.row.line if m.row else 0))
     return out
@@ -134,7 +135,7 @@ def _numbered(rows: list[SheetRow], pulls: list[Match], name: str, where: str, o
     for row in rows:
         number = row.pull or 0
         if number > len(pulls):
-            found = _counted(len(pulls))
+            found = counted(len(pulls), "pull")
             out.questions.append(f"{where} line {row.line}: pull {number} of {name}, but {found} found there. Which one is meant?")
         elif pulls[number - 1].row is not None:
             text = f"pull {number} of {name} a second time; the first row counts. Which pull is meant?"
@@ -156,7 +157,7 @@ def _unnumbered(rows: list[SheetRow], free: list[Match], name: str, where: str, 
             m.row = rows[0]
         if len(free) > 1 and not _one_a_speed(free):
             out.questions.append(
-                f"{name} holds {_counted(len(free))}, the pull sheet has one row without a number for it: "
+                f"{name} holds {counted(len(free), 'pull')}, the pull sheet has one row without a number for it: "
                 "taken as repeats of that setting. Is that so? (column `pull`)"
             )
         return
@@ -164,7 +165,7 @@ def _unnumbered(rows: list[SheetRow], free: list[Match], name: str, where: str, 
         m.row = row
     if len(rows) > 1 and free:
         out.questions.append(
-            f"{name} holds {_counted(len(free))} for {len(rows)} rows without a number: taken in order of time. "
+            f"{name} holds {counted(len(free), 'pull')} for {len(rows)} rows without a number: taken in order of time. "
             "Is that so? (column `pull`)"
         )
     for row in rows[len(free) :]:
@@ -216,12 +217,3 @@ def unrowed(pulls: list[Match]) -> list[str]:
         some = any(x.row is not None for x in beside) and m in beside
         out[f"pull {1 + sum(x.segment.first < m.segment.first for x in beside)} of {m.name}" if some else m.name] = None
     return list(out)
-
-
-def _counted(n: int) -> str:
-    return "one pull" if n == 1 else f"{n} pulls"
-
-
-def listed(names: list[str], most: int = 6) -> str:
-    """Names in a row, the tail counted."""
-    return ", ".join(names[:most]) + (f" and {len(names) - most} more" if len(names) > most else "")

@@ -6,13 +6,11 @@ Twenty rows a second are enough to tell a sweep from a hold; faster logs are thi
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
+from pullbook.arrays import Array, Mask
 from pullbook.measure.spikes import local_median, without_spikes
-
-Array = npt.NDArray[np.float64]
-Mask = npt.NDArray[np.bool_]
+from pullbook.units import KW_TO_NM_RPM
 
 _FINE_S = 0.05
 _HALF_RATE_S = 0.4
@@ -59,6 +57,22 @@ def runs(mask: Mask) -> list[tuple[int, int]]:
 def slope(values: Array, half_width: int, step: float) -> Array:
     """Least-squares slope over ``2 * half_width + 1`` even steps; the ends are continued through their last value.
 
+    Parameters
+    ----------
+    values
+        At even steps, (n,), n ≥ 1, any unit.
+    half_width
+        Steps to either side, ≥ 1.
+    step
+        Between values, for instance s.
+
+    Returns
+    -------
+    Array
+        (n,), unit of the values per unit of the step.
+
+    Notes
+    -----
     Source: Savitzky and Golay 1964, first derivative, quadratic (weights −h…h).
     """
     k = np.arange(-half_width, half_width + 1, dtype=float)
@@ -143,7 +157,7 @@ def motion_of(samples: pl.DataFrame, whole: pl.DataFrame, full_load_nm: float | 
 
     torque = gridded("torque_nm")
     if torque is None and (power := gridded("power_kw")) is not None:
-        torque = power * 9549.296585514 / np.maximum(level, 1.0)
+        torque = power * KW_TO_NM_RPM / np.maximum(level, 1.0)
     loaded: Mask | None = None
     throttle, seen = gridded("throttle_pct"), channel("throttle_pct", whole)
     if throttle is not None and seen is not None:

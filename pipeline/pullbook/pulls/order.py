@@ -4,7 +4,8 @@ import re
 from itertools import pairwise
 
 from pullbook.book import natural
-from pullbook.pulls.matching import Match, listed, unrowed
+from pullbook.pulls.matching import Match, unrowed
+from pullbook.wording import few
 
 
 def in_order(pulls: list[Match], *, sheet: bool = False) -> tuple[list[Match], list[str]]:
@@ -40,7 +41,7 @@ def in_order(pulls: list[Match], *, sheet: bool = False) -> tuple[list[Match], l
     if without and with_row:
         names = unrowed(pulls)
         was, they = ("was", "it is") if len(names) == 1 else ("were", "they are")
-        questions.append(f"When {was} {listed(names)} run? Without a row in the pull sheet {they} put last in the order run.")
+        questions.append(f"When {was} {few(names)} run? Without a row in the pull sheet {they} put last in the order run.")
     return [*with_row, *without], questions
 
 
@@ -55,7 +56,7 @@ def _log_against(pulls: list[Match]) -> list[str]:
             at[m.name] = m.segment.first
     if not back:
         return []
-    return [f"The pull sheet's rows of {listed(list(back))} do not follow the clock of the log. Were they run in that order?"]
+    return [f"The pull sheet's rows of {few(list(back))} do not follow the clock of the log. Were they run in that order?"]
 
 
 def _clock_against(pulls: list[Match]) -> list[str]:

@@ -6,14 +6,12 @@ Offset alone is not enough: clocks also run at different rates, and 0.3 % is hal
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
+from pullbook.arrays import Array
 from pullbook.columns import CHANNELS
 from pullbook.handover import Clock
 from pullbook.measure.spikes import without_spikes
-
-Array = npt.NDArray[np.float64]
 
 _STEP_S = 0.1
 _MOST_RATE = 0.01
@@ -187,7 +185,20 @@ def residual_rpm(first: Trace, other: Trace, fit: Fit, start_s: float, end_s: fl
 
 
 def merge_channels(part: pl.DataFrame, other: pl.DataFrame, clock: Clock) -> pl.DataFrame:
-    """``part`` with the channels it lacks taken from ``other``, moved onto its clock; null where the other was silent."""
+    """A recording with the channels it lacks taken from a second recorder's.
+
+    Parameters
+    ----------
+    part, other
+        SAMPLES of the two; ``part`` keeps its rows and clock.
+    clock
+        How the other's clock lies on the first: offset, s, and rate.
+
+    Returns
+    -------
+    polars.DataFrame
+        ``part`` and the channels only ``other`` has, between its samples; null where it was silent.
+    """
     lacking = [
         c for c in other.columns
         if c in CHANNELS and c not in ("time_s", "rpm") and (c not in part.columns or part[c].null_count() == part.height)

@@ -6,16 +6,15 @@ from itertools import pairwise
 from typing import Literal, cast
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
+from pullbook.arrays import Array
 from pullbook.handover import Segment
 from pullbook.measure.spikes import local_median, without_spikes
 from pullbook.pulls.motion import high_torque, motion_of, runs
 from pullbook.pulls.sweeps import PULL_SPAN_RPM, parts_of
 
 Kind = Literal["pull", "aborted", "hold", "coast_down", "blip", "idle"]
-Array = npt.NDArray[np.float64]
 
 _GAP_S = 1.0
 _GAP_STEPS = 8.0

@@ -8,8 +8,9 @@ from bisect import bisect_left, bisect_right
 
 import numpy as np
 
+from pullbook.arrays import Array, Mask
 from pullbook.pulls.holds import Part, on_limiter, steady
-from pullbook.pulls.motion import Array, Mask, Motion, runs, slope
+from pullbook.pulls.motion import Motion, runs, slope
 
 PULL_SPAN_RPM = 600.0
 PULL_SECONDS = 1.5

@@ -1,6 +1,7 @@
 """What lies where it is not read: logs beside the day folders, folders whose names are no date, links to folders."""
 
 from pullbook.book import LOG_ENDINGS, Book, days, engines, printable
+from pullbook.wording import few
 
 NAMED = 50
 
@@ -12,7 +13,7 @@ def undated(book: Book, engine: str, day: str) -> str:
         names = sorted(printable(p.name) for p in folder.iterdir() if not p.name.startswith((".", "~$")))
     except OSError:
         names = []
-    named = ", ".join(names[:NAMED]) + (f" and {len(names) - NAMED} more" if len(names) > NAMED else "")
+    named = few(names, NAMED)
     what = f"{book.shown(folder)} is not named by a real date (YYYY-MM-DD, or YYYY-MM-DD-word): nothing in it is read"
     return what + (f" ({named})" if named else "")
 

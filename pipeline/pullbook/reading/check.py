@@ -5,13 +5,15 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from pullbook.book import LOG_ENDINGS, SHEET_NAMES, Book, days, engines, is_day_name, printable
+from pullbook.book import LOG_ENDINGS, SHEET_NAMES, Book, days, engines, is_day_name, on_screen, printable
 from pullbook.handover import Fault, LogReading, Segment
+from pullbook.questions import fact_of
 from pullbook.reading.astray import beside, undated
 from pullbook.reading.day import assemble
 from pullbook.reading.once import alike
 from pullbook.reading.preamble import settled
 from pullbook.reading.survey import survey
+from pullbook.wording import counted
 
 
 def check(book: Book, paths: list[Path]) -> dict[str, Any]:
@@ -123,7 +125,7 @@ def _file(log: LogReading, answered: set[str]) -> dict[str, Any]:
         "file": log.file, "encoding": log.encoding, "delimiter": log.delimiter, "decimal": log.decimal,
         "header_line": log.header_line, "rows": log.rows, "rows_dropped": log.rows_dropped,
         "columns": [asdict(column) for column in log.columns], "segments": [_segment(s) for s in log.segments],
-        "questions": [q for q in log.questions if q not in answered], "warnings": list(log.warnings), "error": error,
+        "questions": [q for q in log.questions if fact_of(q) not in answered], "warnings": list(log.warnings), "error": error,
     }  # fmt: skip
 
 
@@ -142,17 +144,19 @@ def as_text(found: dict[str, Any]) -> str:
     blocks += [_day_text(day) for day in found["days"] if day["questions"] or day["warnings"] or day["errors"]]
     faulty = sum(1 for f in found["files"] if f["error"]) + sum(len(d["errors"]) for d in found["days"])
     asked = sum(len(x["questions"]) for x in (*found["files"], *found["days"]))
-    blocks.append(f"{_many(len(found['files']), 'log')} looked at, {_many(faulty, 'error')}, {_many(asked, 'question')}.")
+    blocks.append(f"{counted(len(found['files']), 'log')} looked at, {counted(faulty, 'error')}, {counted(asked, 'question')}.")
     return "\n\n".join(blocks)
 
 
 def _file_text(file: dict[str, Any], asked_before: dict[str, str]) -> str:
     """``asked_before``: what earlier logs asked, numbers and file names apart, and the first that did; this log's are put in."""
-    lines = [_clean(file["file"])]
+    lines = [on_screen(file["file"])]
     if file["error"]:
         e = file["error"]
-        place = (f"line {e['line']}: " if e["line"] else "") + (f"column {_clean(e['column'])}: " if e["column"] else "")
-        lines.append(f"  error     {place}found {_clean(e['found'])}; expected {_clean(e['expected'])}; {_clean(e['remedy'])}")
+        place = (f"line {e['line']}: " if e["line"] else "") + (f"column {on_screen(e['column'])}: " if e["column"] else "")
+        lines.append(
+            f"  error     {place}found {on_screen(e['found'])}; expected {on_screen(e['expected'])}; {on_screen(e['remedy'])}"
+        )
         return "\n".join([*lines, *_remarks(file, asked_before)])
     marks = {"\t": "tab", " ": "space", ",": "comma", ";": "semicolon"}
     form = [
@@ -160,36 +164,35 @@ def _file_text(file: dict[str, Any], asked_before: dict[str, str]) -> str:
         f"delimiter {marks.get(file['delimiter'], file['delimiter'])}" if file["delimiter"] else "no delimiter",
         f"decimal {marks.get(file['decimal'], 'point')}" if file["decimal"] else "no decimals",
         f"header on line {file['header_line']}" if file["header_line"] else "no header",
-        _many(file["rows"], "row") + (f", {file['rows_dropped']} dropped" if file["rows_dropped"] else ""),
+        counted(file["rows"], "row") + (f", {file['rows_dropped']} dropped" if file["rows_dropped"] else ""),
     ]
-    lines.append("  read as   " + " · ".join(_clean(f) for f in form))
-    width = min(max((len(_clean(c["header"])) for c in file["columns"]), default=0), 40)
+    lines.append("  read as   " + " · ".join(on_screen(f) for f in form))
+    width = min(max((len(on_screen(c["header"])) for c in file["columns"]), default=0), 40)
     for n, c in enumerate(file["columns"]):
         unit = f"{c['unit']} ({(c['unit_from'] or 'unknown').replace('_', ' ')})" if c["unit"] else "no unit"
         also = [f"corrected: {c['corrected']}"] if c["corrected"] else []
         also += [f"{100 * c['share_missing']:.0f} % blank"] if c["share_missing"] >= 0.005 else []
         told = f"{c['channel'] or 'not used'}, {unit}" if c["channel"] else "not used"
         lines.append(
-            f"  {'columns ' if n == 0 else '        '}  {_clean(c['header']):<{width}}  {_clean(', '.join([told, *also]))}"
+            f"  {'columns ' if n == 0 else '        '}  {on_screen(c['header']):<{width}}  {on_screen(', '.join([told, *also]))}"
         )
     for n, s in enumerate(file["segments"]):
         when = f"{s['start_s']:.2f} to {s['end_s']:.2f} s" if s["start_s"] is not None and s["end_s"] is not None else "no clock"
         speed = f"{s['rpm_min']:.0f} to {s['rpm_max']:.0f} rpm" if s["rpm_min"] is not None else "no speed"
         clock = ""
         if (k := s["clock"]) is not None:
-            clock = (
-                f"; with {_clean(k['other_file'])}: {k['offset_s']:+.3f} s, rate {k['rate']:.5f}, {k['residual_rpm']:.1f} rpm left"
-            )
+            left = f"rate {k['rate']:.5f}, {k['residual_rpm']:.1f} rpm left"
+            clock = f"; with {on_screen(k['other_file'])}: {k['offset_s']:+.3f} s, {left}"
         head = "segments" if n == 0 else "        "
         lines.append(
-            f"  {head}  {s['segment']:>2} {s['kind'].replace('_', ' '):<10}  {when}, {speed}, {_many(s['rows'], 'row')}{clock}"
+            f"  {head}  {s['segment']:>2} {s['kind'].replace('_', ' '):<10}  {when}, {speed}, {counted(s['rows'], 'row')}{clock}"
         )
     return "\n".join([*lines, *_remarks(file, asked_before)])
 
 
 def _day_text(day: dict[str, Any]) -> str:
-    lines = [_clean(" / ".join(filter(None, (day["engine"], day["day"]))))]
-    lines += ["  error     " + _clean(Fault(**e).sentence()) for e in day["errors"]]
+    lines = [on_screen(" / ".join(filter(None, (day["engine"], day["day"]))))]
+    lines += ["  error     " + on_screen(Fault(**e).sentence()) for e in day["errors"]]
     return "\n".join([*lines, *_remarks(day)])
 
 
@@ -204,13 +207,5 @@ def _remarks(told: dict[str, Any], asked_before: dict[str, str] | None = None) -
             new.append(q)
         else:
             again[first] = again.get(first, 0) + 1
-    lines = [f"  warning   {_clean(w)}" for w in told["warnings"]] + [f"  question  {_clean(q)}" for q in new]
-    return lines + [f"  question  the same {n if n > 1 else 'one'} as of {_clean(first)}" for first, n in again.items()]
-
-
-def _many(n: int, what: str) -> str:
-    return f"{n} {what}" + ("" if n == 1 else "s")
-
-
-def _clean(text: object) -> str:
-    return "".join(c if c.isprintable() else "?" for c in str(text))
+    lines = [f"  warning   {on_screen(w)}" for w in told["warnings"]] + [f"  question  {on_screen(q)}" for q in new]
+    return lines + [f"  question  the same {n if n > 1 else 'one'} as of {on_screen(first)}" for first, n in again.items()]

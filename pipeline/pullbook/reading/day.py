@@ -11,13 +11,15 @@ from pullbook.columns import FOUND_PULLS, STROBE, conform
 from pullbook.facts import Air, DayFacts
 from pullbook.handover import Clock, DayReading, LogReading
 from pullbook.pulls.grouping import mark_baseline, name_settings
-from pullbook.pulls.matching import Match, Matched, has_torque, listed, match
+from pullbook.pulls.matching import Match, Matched, has_torque, match
 from pullbook.pulls.order import in_order
 from pullbook.pulls.pull_samples import coast_downs_of, merge_recorders, samples_of
 from pullbook.pulls.second_recorder import pair_unnamed
+from pullbook.questions import ADVANCE, Question, fact_of
 from pullbook.reading.once import alike, once, once_faults
 from pullbook.reading.preamble import contradictions, settled
 from pullbook.reading.survey import Survey, survey
+from pullbook.wording import few
 
 _AS_WRITTEN = ("initial_deg", "total_deg", "time", "pressure_kpa", "temperature_c", "humidity_pct", "oil_c", "coolant_c",
                "exclude", "notes")  # fmt: skip
@@ -167,20 +169,19 @@ def _advance_known(pulls: list[Match]) -> set[str]:
 
 def _by_file(found: Survey, which: str, told_elsewhere: set[str]) -> list[str]:
     """What the logs ask or warn of, each text once with the logs it is true of."""
-    files: dict[str, list[tuple[str, str]]] = {}
+    files: dict[tuple[str, str | None], list[tuple[str, str]]] = {}
     answered = settled(found)
     for log in found.logs:
-        name = found.names[log.file]
-        for text in (t for t in getattr(log, which) if t not in answered):
+        name, known = found.names[log.file], answered | ({ADVANCE} if log.file in told_elsewhere else set())
+        for text in (t for t in getattr(log, which) if fact_of(t) not in known):
             bare = text.removeprefix(f"{log.file}: ").removeprefix(f"{name}: ")
-            if bare.startswith("no column of advance") and log.file in told_elsewhere:
-                continue
-            files.setdefault(alike(bare, name), []).append((name, bare))
+            files.setdefault((alike(bare, name), fact_of(text)), []).append((name, bare))
     told = []
-    for places in files.values():
+    for (_, fact), places in files.items():
         names = [name for name, _ in places]
-        more = f" (likewise {listed(names[1:])})" if len(names) > 1 else ""
-        told.append(f"{names[0]}: {places[0][1]}{more}")
+        more = f" (likewise {few(names[1:])})" if len(names) > 1 else ""
+        said = f"{names[0]}: {places[0][1]}{more}"
+        told.append(said if fact is None else Question(said, fact))
     return told
 
 

@@ -4,9 +4,9 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
+from pullbook.arrays import Array
 from pullbook.channels.channels import Column, Talk, assign, find, no_speed, obey
 from pullbook.channels.columns_made import make_columns
 from pullbook.channels.doubts import impossible, obey_preamble, say_advance
@@ -28,7 +28,6 @@ from pullbook.text.straight import read_straight
 from pullbook.text.text import clean_text, read_bytes, read_text
 from pullbook.vocabulary.claims import claims, weather_question
 
-Array = npt.NDArray[np.float64]
 SPELLED = frozenset("N·m lbf·ft kgf·m kW hp PS rpm s ms °BTDC °C °F K kPa hPa inHg psi %".split())  # noqa: SIM905
 """Units as outputs spell them; a unit outside the list is shown as none."""
 

@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from pullbook.handover import Fault
+from pullbook.wording import few
 
 SHOWN = 3
 _LINE = re.compile(r"(.*?\bline )(\d+)(\b.*)", re.DOTALL)
@@ -30,8 +31,7 @@ def once(texts: Iterable[str]) -> list[str]:
 def _joined(before: str, n: list[str], after: str) -> str:
     if len(n) == 1:
         return f"{before}{n[0]}{after}"
-    more = f" and {len(n) - SHOWN} more" if len(n) > SHOWN else ""
-    return f"{before[:-1]}s {', '.join(n[:SHOWN])}{more}{after}"
+    return f"{before[:-1]}s {few(n, SHOWN)}{after}"
 
 
 def alike(text: str, name: str) -> str:

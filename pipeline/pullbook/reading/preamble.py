@@ -1,8 +1,7 @@
 """What the logs' preambles say of the day against what day.yaml says: settled, contradicted, or still to be asked."""
 
-from pullbook.channels.doubts import WHICH_STANDARD
+from pullbook.questions import AIR, STANDARD
 from pullbook.reading.survey import Survey
-from pullbook.vocabulary.claims import weather_question
 
 #: what a preamble may claim -> (key of day.yaml's air, unit, how far apart two instruments of one cell may be)
 _AIR = {
@@ -27,11 +26,10 @@ def contradictions(found: Survey) -> list[str]:
 
 
 def settled(found: Survey) -> set[str]:
-    """Questions of the logs that day.yaml has answered: the weather of their preambles, and what they are corrected to already."""
-    day, answered = found.facts.day, set()
+    """Facts that day.yaml has told, whatever the logs ask: the weather, and what their torque is corrected to already."""
+    day, told = found.facts.day, set()
     if day.air.pressure_kpa is not None and day.air.temperature_c is not None:
-        asked = (weather_question(name, log.claims) for log in found.logs for name in (found.names[log.file], log.file))
-        answered |= {question for question in asked if question is not None}
+        told.add(AIR)
     if day.logs_already_corrected not in (False, "unknown"):
-        answered |= {question for log in found.logs for question in log.questions if WHICH_STANDARD in question}
-    return answered
+        told.add(STANDARD)
+    return told

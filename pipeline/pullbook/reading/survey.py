@@ -35,10 +35,6 @@ class Survey:
     warnings: list[str] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
 
-    def log_named(self, name: str) -> LogReading | None:
-        """The log whose file name is ``name``."""
-        return next((log for log in self.logs if self.names[log.file] == name), None)
-
 
 def survey(book: Book, engine: str, day: str) -> Survey:
     """Read everything in a day folder; nothing in it is changed, and one bad file never stops the others."""

@@ -8,15 +8,13 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.transforms import ScaledTranslation
 
+from pullbook.arrays import Array, Mask
 from pullbook.report.style import PAPER, Look
 from pullbook.report.words import number
-
-Array = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,7 +236,7 @@ def keep_apart(wanted: Sequence[float], sizes: Sequence[float], lo: float, hi: f
     return spots
 
 
-def runs(mask: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
+def runs(mask: Mask) -> list[tuple[int, int]]:
     """Stretches of true as (first, stop)."""
     edges = np.flatnonzero(np.diff(np.concatenate(([0], mask.astype(int), [0]))))
     return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]

@@ -4,7 +4,7 @@ import matplotlib as mpl
 
 from pullbook.report import model
 from pullbook.report.content import Content
-from pullbook.report.paper import Column, Sheets, measure, printable, settings
+from pullbook.report.paper import Column, Sheets, drawable, measure, settings
 from pullbook.report.pdf import columns_height, two_columns
 from pullbook.report.view import DayView
 from pullbook.report.words import number, setting_degrees, setting_rpm
@@ -39,13 +39,13 @@ def card_pdf(shown: DayView, said: Content, *, page: str = "A4") -> bytes:
 
 
 def _fit(text: str, size: float, width: float, least: float) -> float:
-    while size > least and measure(printable(text), size, True) > width:
+    while size > least and measure(drawable(text), size, True) > width:
         size -= 1
     return size
 
 
 def _head(sheet: Column, said: Content) -> None:
-    name = printable(said.title)
+    name = drawable(said.title)
     size = _fit(name, 26, sheet.width, 14)
     while measure(name, size, True) > sheet.width and len(name) > 2:
         name = name[:-2].rstrip() + "…"

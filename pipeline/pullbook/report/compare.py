@@ -1,21 +1,25 @@
 """Two days or settings side by side: compare.json and compare.html. What may not be compared is refused by name, not blanked."""
 
 import json
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import polars as pl
 
-from pullbook.comparison.may_compare import REFUSED, limits, plain, worst
+from pullbook.comparison.changes import what_changed
+from pullbook.comparison.comparable import comparable
+from pullbook.comparison.may_compare import REFUSED, limits, worst
 from pullbook.comparison.same_day import WHOLE, own_effects
+from pullbook.measure.normal import Z90
 from pullbook.report import drawing, html
 from pullbook.report.canvas import Table
 from pullbook.report.figures import two_days
 from pullbook.report.model import address, advised, air, best_band, count_pulls, mark, repeats, sentence
-from pullbook.report.words import between, clean_all, noted, number, percent_between
+from pullbook.report.words import between, clean_all, number, percent_between
+from pullbook.wording import noted
 
-NINE_IN_TEN = 1.6449
 Plain = dict[str, Any]
 
 
@@ -73,7 +77,7 @@ def compare_days(
         "b": _side(b, setting_b),
         "torque": torque,
         "advance": advance,
-        "limits": plain(found),
+        "limits": [asdict(limit) for limit in found],
         "torque_rows": torque_rows,
         "advance_rows": _pairs(_delivered(a, setting_a), _delivered(b, setting_b)),
         "best_rows": _pairs(_best(a), _best(b)),
@@ -175,7 +179,7 @@ def _level_pct(record: Plain) -> float | None:
     """How well a day's level of torque is known, 90 %: the spread of one pull over the root of the pulls behind it."""
     sd = (record.get("repeatability") or {}).get("pull_sd_pct")
     used = sum(p.get("status") in ("used", "part") for p in record.get("pulls") or [])
-    return NINE_IN_TEN * sd / float(np.sqrt(used)) if sd is not None and used else None
+    return Z90 * sd / float(np.sqrt(used)) if sd is not None and used else None
 
 
 def _delivered(record: Plain, setting: str | None) -> dict[int, tuple[Any, Any, Any]]:
@@ -225,9 +229,9 @@ def _whole(rows: list[Plain]) -> Plain:
 
 
 def _changed(a: Plain, b: Plain) -> list[str]:
-    from pullbook.comparison.changes import changes
-
-    return [] if a.get("day") == b.get("day") and a.get("engine") == b.get("engine") else changes(b, a)
+    if a.get("day") == b.get("day") and a.get("engine") == b.get("engine"):
+        return []
+    return what_changed(comparable(b), comparable(a))
 
 
 def _sentence(c: Plain) -> str:

@@ -3,14 +3,15 @@
 from dataclasses import dataclass
 from typing import Any
 
-from pullbook.report import model, words
+from pullbook.report import model
 from pullbook.report.canvas import Picture, Table
 from pullbook.report.figures import advance, contours, cost, difference, order, repeatability, residuals, timing, torque
 from pullbook.report.model import Said
 from pullbook.report.tables import enter_table, facts_table, inputs_table, pulls_table, shapes_table
 from pullbook.report.to_set import what_it_is_worth, what_to_set
 from pullbook.report.view import DayView
-from pullbook.report.words import between, known, noted, number, setting_degrees
+from pullbook.report.words import between, known, number, setting_degrees
+from pullbook.wording import counted, few, noted
 
 PAGE_ONE = (advance, torque, difference)
 PAGE_TWO = (contours, cost, order)
@@ -155,9 +156,7 @@ def _assumptions(shown: DayView) -> list[Said]:
         said.append(
             Said(
                 "Expected beforehand",
-                f"from {words.counted(len(days), 'earlier day')}: {words.listed(map(str, days[:6]))}"
-                if days
-                else "a stated default, no earlier day",
+                f"from {counted(len(days), 'earlier day')}: {few(days)}" if days else "a stated default, no earlier day",
                 "repeatability and how sharply torque falls off the best; frozen when this day was made",
             )
         )

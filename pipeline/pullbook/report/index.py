@@ -4,8 +4,7 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
-from natsort import natsorted
-
+from pullbook.book import day_order, natural
 from pullbook.report import html
 from pullbook.report.model import address
 from pullbook.report.words import clean_all
@@ -35,7 +34,7 @@ def render_index(reports: Path, days: list[dict[str, Any]]) -> Path:
             },
         )["days"] += 1
     values = {
-        "engines": [engines[name] for name in natsorted(engines)],
+        "engines": [engines[name] for name in sorted(engines, key=natural)],
         "years": by_year(rows),
         "count": len(rows),
         "gone": sum(not r["logs_here"] for r in rows),
@@ -58,7 +57,7 @@ def day_rows(days: Iterable[dict[str, Any]], *, up: str = "") -> list[dict[str, 
             "logs_here": bool(day.get("logs_here", True)),
         }
         rows.append({**_EMPTY, **shown, "facts": _facts({**_EMPTY, **shown})})
-    return sorted(natsorted(rows, key=lambda r: r["engine"]), key=lambda r: r["day"], reverse=True)
+    return sorted(sorted(rows, key=lambda r: natural(r["engine"])), key=lambda r: day_order(r["day"]), reverse=True)
 
 
 def _facts(r: dict[str, Any]) -> str:

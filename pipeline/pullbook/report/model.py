@@ -4,11 +4,13 @@ from dataclasses import dataclass
 from typing import Any
 from urllib.parse import quote
 
+from pullbook.columns import LISTENED, NOTED
+from pullbook.measure.normal import Z90
 from pullbook.report import words
 from pullbook.report.view import DayView, mapped
-from pullbook.report.words import clean_all, counted, listed, noted, number, setting_degrees
+from pullbook.report.words import clean_all, number, setting_degrees
+from pullbook.wording import counted, listed, noted
 
-HEARD = ("heard", "faint", "counted")
 NO_BAND = "not placed"
 
 
@@ -59,7 +61,7 @@ def repeats(record: dict[str, Any]) -> str:
         "archive": "from this day and earlier ones on this dyno",
         "default": "assumed: too few repeats to tell",
     }
-    return f"within ±{number(1.645 * sd, 1)} % ({source.get(str(found.get('source')), 'assumed')})"
+    return f"within ±{number(Z90 * sd, 1)} % ({source.get(str(found.get('source')), 'assumed')})"
 
 
 def air(record: dict[str, Any]) -> str:
@@ -96,8 +98,8 @@ def mark(record: dict[str, Any]) -> str:
 def knock(record: dict[str, Any]) -> str:
     """Knock notes; silence is never called absence."""
     notes = record.get("knock") or []
-    heard = [n for n in notes if n.get("word") in HEARD]
-    listened = {n.get("pull_id") for n in notes if n.get("word") in (*HEARD, "not heard")}
+    heard = [n for n in notes if n.get("word") in NOTED]
+    listened = {n.get("pull_id") for n in notes if n.get("word") in LISTENED}
     if heard:
         at: dict[str, tuple[list[str], list[float]]] = {}
         for n in heard:

@@ -44,7 +44,7 @@ def _drawable() -> frozenset[int]:
     return frozenset(_font(False).get_charmap()) & frozenset(_font(True).get_charmap())
 
 
-def printable(text: str) -> str:
+def drawable(text: str) -> str:
     """``text`` with a box for every character the paper's font does not have."""
     return "".join(c if ord(c) in _drawable() else "□" for c in text)
 
@@ -66,7 +66,7 @@ def wrap(text: str, size: float, width: float, bold: bool = False) -> list[str]:
     """Lines of ``text`` that fit ``width`` inches; words too long for a line are cut."""
     lines: list[str] = []
     line = ""
-    for word in printable(text).split():
+    for word in drawable(text).split():
         trial = f"{line} {word}" if line else word
         if measure(trial, size, bold) <= width + 1e-6:
             line = trial
@@ -199,8 +199,8 @@ class Sheets:
     def __init__(self, page: str, foot: str, title: str, margin: float = 0.6) -> None:
         self.size = SIZES.get(page, SIZES["A4"])
         self.margin = margin
-        self.foot = printable(foot)
-        self.title = printable(title)
+        self.foot = drawable(foot)
+        self.title = drawable(title)
         self.figures: list[Figure] = []
         self.words: dict[Figure, Words] = {}
 
@@ -276,7 +276,7 @@ def _column_widths(table: Table, size: float, width: float) -> list[float]:
     pad = 0.1
     natural, least = [], []
     for i, head in enumerate(table.heads):
-        cells = [printable(r[i])[:200] for r in table.rows]
+        cells = [drawable(r[i])[:200] for r in table.rows]
         words = [w for c in (*cells, head) for w in c.split()]
         least.append(min(max((measure(w, size, True) for w in words), default=0.2), 1.6) + pad)
         natural.append(min(max((measure(c, size) for c in (*cells, "")), default=0.2), 3.2) + pad)

@@ -10,6 +10,7 @@ from pullbook.report.glossary import GLOSSARY
 from pullbook.report.model import Said
 from pullbook.report.paper import Column, Sheets, measure, settings
 from pullbook.report.pictures import Shown
+from pullbook.wording import counted
 
 CAUTION_SIZE = 6.3
 
@@ -63,7 +64,7 @@ def _page_one(sheets: Sheets, said: Content) -> list[str]:
     ):
         over += _points(left, head, lines)
     if said.questions:
-        left.text(f"{len(said.questions)} open question{'' if len(said.questions) == 1 else 's'}: see the evidence.", 8)
+        left.text(f"{counted(len(said.questions), 'open question')}: see the evidence.", 8)
     over += _right(right, said)
     foot = Column(sheets, sheet.figure, sheet.x + 0.07, bottom + 0.12, sheet.width - 0.14, sheet.bottom - 0.18)
     top = foot.y

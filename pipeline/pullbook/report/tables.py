@@ -3,11 +3,12 @@
 from dataclasses import asdict
 from typing import Any
 
+from pullbook.columns import NOTED
 from pullbook.facts import DayFacts
-from pullbook.report import model
 from pullbook.report.canvas import Table
 from pullbook.report.view import DayView
-from pullbook.report.words import between, noted, number, setting_degrees
+from pullbook.report.words import between, number, setting_degrees
+from pullbook.wording import noted
 
 
 def enter_table(shown: DayView) -> Table | None:
@@ -28,7 +29,7 @@ def pulls_table(shown: DayView) -> Table:
     heard: dict[str, str] = {}
     for note in shown.record.get("knock") or []:
         text = noted(note.get("word"))
-        if text in model.HEARD and note.get("rpm_lo") is not None:
+        if text in NOTED and note.get("rpm_lo") is not None:
             text += f" {between(note['rpm_lo'], note.get('rpm_hi'))}"
         heard[note["pull_id"]] = "; ".join(t for t in (heard.get(note["pull_id"]), text) if t)
     rows = []

@@ -36,11 +36,6 @@ def clean_all(value: Any, longest: int = 600) -> Any:
     return value
 
 
-def noted(value: object) -> str:
-    """A word of the record, or that there is none."""
-    return "not noted" if value is None else str(value)
-
-
 def short(text: str, longest: int = 16) -> str:
     """A label short enough to stand in a picture; its end is kept, as settings differ there.
 
@@ -55,12 +50,12 @@ def short(text: str, longest: int = 16) -> str:
     return text[: longest - tail - 1].rstrip() + "…" + text[-tail:].lstrip() if longest > 3 else text[:longest]
 
 
-def fold(text: str, longest: int) -> str:
+def on_two_lines(text: str, longest: int) -> str:
     r"""A label on one line, or on two where it does not fit; only then cut.
 
     Examples
     --------
-    >>> fold("soft, 2 more", 9), fold("base", 9)
+    >>> on_two_lines("soft, 2 more", 9), on_two_lines("base", 9)
     ('soft,\n2 more', 'base')
     """
     if len(text) <= longest:
@@ -80,12 +75,12 @@ def labels(names: Iterable[str], longest: int) -> dict[str, str]:
     """
     full = list(dict.fromkeys(names))
     if all(len(n) <= longest for n in full) or len(full) < 2:
-        return {n: fold(n, longest) for n in full}
+        return {n: on_two_lines(n, longest) for n in full}
     parts = [n.split() for n in full]
     most = min(map(len, parts)) - 1
     front = next((i for i in range(most) if len({p[i] for p in parts}) > 1), most)
     back = next((i for i in range(most - front) if len({p[-1 - i] for p in parts}) > 1), most - front)
-    return {n: fold(" ".join(p[front : len(p) - back]), longest) for n, p in zip(full, parts, strict=True)}
+    return {n: on_two_lines(" ".join(p[front : len(p) - back]), longest) for n, p in zip(full, parts, strict=True)}
 
 
 def known(value: float | None) -> bool:
@@ -170,17 +165,6 @@ def rpm(value: float | None) -> str:
 def setting_rpm(value: float | None) -> str:
     """Engine speed to set, to ten."""
     return rpm(None if value is None else 10 * round(value / 10))
-
-
-def counted(count: int, one: str, many: str | None = None) -> str:
-    """``3 pulls``, ``1 pull``, ``no pulls``."""
-    return f"{count or 'no'} {one if count == 1 else many or one + 's'}"
-
-
-def listed(items: Iterable[str], last: str = "and") -> str:
-    """``a, b and c``."""
-    words = list(items)
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} {last} {words[-1]}" if words else ""
 
 
 def csv_cell(value: object) -> object:

@@ -4,7 +4,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from pullbook.book import natural
+from pullbook.book import day_order
 from pullbook.running import handover_files
 from pullbook.running.plan import Plan, PlannedDay
 
@@ -38,9 +38,9 @@ class Earlier:
         before = [
             other
             for ident, other in plan.days.items()
-            if ident in folders and natural(other.day) < natural(day.day) and (folders[ident] / _OWN).is_dir()
+            if ident in folders and day_order(other.day) < day_order(day.day) and (folders[ident] / _OWN).is_dir()
         ]
-        self._measured = sorted(before, key=lambda d: (natural(d.day), d.engine))
+        self._measured = sorted(before, key=lambda d: (day_order(d.day), d.engine))
 
     def own_figures(self, dyno: str | None, store: Any) -> list[dict[str, Any]]:
         """Own figures of earlier days of this engine, and of earlier dates on this dyno, oldest first."""
@@ -51,13 +51,13 @@ class Earlier:
             same_dyno = dyno is not None and figures["dyno"] == dyno
             if other.engine == self._day.engine or (same_dyno and other.day[:10] < self._day.day[:10]):
                 known[other.engine, other.day] = figures
-        return [known[key] for key in sorted(known, key=lambda k: (k[1], k[0]))]
+        return [known[key] for key in sorted(known, key=lambda k: (day_order(k[1]), k[0]))]
 
     def outline_before(self, store: Any) -> dict[str, Any] | None:
         """Outline of this engine's last day before this one, None on its first."""
         archived: dict[str, Any] | None = store.previous_record(self._day.engine, self._day.day)
         mine = [d for d in self._measured if d.engine == self._day.engine]
-        if mine and (archived is None or natural(archived["day"]) <= natural(mine[-1].day)):
+        if mine and (archived is None or day_order(archived["day"]) <= day_order(mine[-1].day)):
             return handover_files.load(self._folders[mine[-1].id] / _OUTLINE)
         return archived
 

@@ -12,6 +12,7 @@ import numpy as np
 import polars as pl
 
 from pullbook import facts, handover
+from pullbook.questions import Question
 
 _TYPES = {
     name: kind
@@ -39,6 +40,8 @@ def save(folder: Path, records: dict[str, Any]) -> None:
         return f"{written[0]:03d}.{ending}"
 
     def packed(value: Any) -> Any:
+        if isinstance(value, Question):
+            return {"$question": [str(value), value.fact]}
         if value is None or isinstance(value, bool | int | float | str):
             return value
         if isinstance(value, np.generic):
@@ -84,6 +87,8 @@ def load(folder: Path) -> dict[str, Any]:
             return pl.read_ipc(_inside(folder, value["$frame"]))
         if "$array" in value:
             return np.load(_inside(folder, value["$array"]), allow_pickle=False)
+        if "$question" in value:
+            return Question(*value["$question"])
         if "$tuple" in value:
             return tuple(unpacked(v) for v in value["$tuple"])
         if "$dict" in value:

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 from pullbook import METHOD
-from pullbook.book import Book, all_days, printable
+from pullbook.book import Book, all_days, day_order, printable
 from pullbook.config import Settings, open_book
 from pullbook.running.drawn import DayKey, read_note, why_draw
 from pullbook.running.pages import pages_stand
@@ -207,7 +207,7 @@ def _why_make(now: dict[str, Any] | None, inputs: list[dict[str, Any]], digest: 
 def _packed(book: Book, settings: Settings, planned: list[PlannedDay], *, pages: bool) -> Plan:
     """Parcels: one day each while there are few (so that cores share them), several where start-up would dominate."""
     cores = os.cpu_count() or 1
-    order = sorted(planned, key=lambda d: (d.day, d.engine))
+    order = sorted(planned, key=lambda d: (day_order(d.day), d.engine))
     by_id = {d.id: d for d in order}
     size = max(1, min(settings.days_per_job, len(order) // (2 * cores)))
     parcels: dict[str, list[str]] = {}

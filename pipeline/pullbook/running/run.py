@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from pullbook.book import Book, all_days
+from pullbook.book import Book, all_days, day_order
 from pullbook.config import Settings
 from pullbook.place import carried
 from pullbook.running.draw import clear_half_drawn
@@ -164,7 +164,7 @@ def _collect(plan: Plan, outcome: Outcome) -> None:
         elif (status.get("errors") or status.get("unwritable")) and outcome.status == 0:
             outcome.status = 1
         outcome.days.append(status)
-    outcome.days.sort(key=lambda d: (d["day"], d["engine"]))
+    outcome.days.sort(key=lambda d: (day_order(d["day"]), d["engine"]))
     finished = (plan.work / "index" / f"{plan.id}.done").exists()
     if not finished and full:
         outcome.unwritable, outcome.status = outcome.unwritable or full, outcome.status or 1

@@ -19,7 +19,8 @@ from pullbook.advice.no_advice import no_advice
 from pullbook.advice.parts import parts_for
 from pullbook.advice.settings_run import nearest
 from pullbook.advice.what_next import as_on_the_sheet, next_rows, next_words, plan_for
-from pullbook.handover import Advice, AlignedDay, Array, BestDay, DayReading, DeliveredDay
+from pullbook.arrays import Array
+from pullbook.handover import Advice, AlignedDay, BestDay, DayReading, DeliveredDay
 
 
 def advise(reading: DayReading, aligned: AlignedDay, delivered: DeliveredDay, best: BestDay) -> Advice:

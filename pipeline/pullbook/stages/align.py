@@ -3,18 +3,16 @@
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
 from pullbook.alignment.correction import Corrected, correct_day
 from pullbook.alignment.lag import torque_lag
 from pullbook.alignment.one_pull import READ_CHANNELS, AlignedPull, Footing, align_hold, align_pull, finite
 from pullbook.alignment.pull_words import pull_words
+from pullbook.arrays import Array
 from pullbook.columns import ALIGNED_PULLS, ROWS, conform
 from pullbook.handover import AlignedDay, DayReading
 from pullbook.measure.local import local_slope
-
-Array = npt.NDArray[np.float64]
 
 RATE_DIFFERENCE = 0.10
 

@@ -4,9 +4,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
+from pullbook.arrays import Array, Mask
+from pullbook.baseline import reference_of
 from pullbook.findings.answers import APART_DEG, best_table
 from pullbook.findings.effects import effects_table
 from pullbook.findings.knock import ceiling, knock_table
@@ -14,7 +15,7 @@ from pullbook.findings.levels import offsets_table, residuals_table, setting_cur
 from pullbook.findings.own_figures import own_figures
 from pullbook.findings.repeatability import repeatability
 from pullbook.findings.what_is_missing import Missing, what_is_missing
-from pullbook.handover import AlignedDay, Array, BestDay, DayReading, DeliveredDay, Posterior, Prior
+from pullbook.handover import AlignedDay, BestDay, DayReading, DeliveredDay, Posterior, Prior
 from pullbook.hill.abnormal import Abnormal, find_abnormal
 from pullbook.hill.day_table import DayTable, day_table, usable
 from pullbook.hill.fit import HillFit, fit_hill
@@ -51,7 +52,7 @@ def best_advance(reading: DayReading, aligned: AlignedDay, delivered: DeliveredD
     """
     limits = reading.facts.limits
     table = day_table(aligned, delivered)
-    baseline = _baseline(aligned, table)
+    baseline = reference_of(aligned.pulls, pl.col("pull_id").is_in(table.pull_id))
     modelled = _model(table, baseline, prior, reading.seed)
     fit = modelled.fit
     knock, knock_questions = knock_table(aligned, reading.samples)
@@ -91,16 +92,6 @@ def best_advance(reading: DayReading, aligned: AlignedDay, delivered: DeliveredD
     )
 
 
-def _baseline(aligned: AlignedDay, table: DayTable) -> str | None:
-    """The reference setting among the used pulls: as marked, else the one most often run, the first on a tie."""
-    marked = aligned.pulls.filter(pl.col("baseline").fill_null(value=False))["setting"].to_list()
-    settings = table.settings()
-    named = next((s for s in marked if s in settings), None)
-    if named is not None or not settings:
-        return named
-    return max(settings, key=lambda s: (table.setting.count(s), -settings.index(s)))
-
-
 def _model(table: DayTable, baseline: str | None, prior: Prior, seed: int) -> _Modelled:
     abnormal = find_abnormal(table, prior, find_own_effects(table, baseline).settings)
     clean = table.where(~abnormal.mask)
@@ -128,7 +119,7 @@ def _spread(table: DayTable) -> Array:
     return np.where(np.isfinite(hi - lo), hi - lo, 0.0)
 
 
-def _stand_in(table: DayTable, known: npt.NDArray[np.bool_]) -> Array:
+def _stand_in(table: DayTable, known: Mask) -> Array:
     """Advance with the row's mean where a setting's is unknown: its own effect takes up the difference."""
     count = known.sum(axis=0)
     mean = np.where(known, table.advance, 0.0).sum(axis=0) / np.maximum(count, 1)

@@ -10,6 +10,7 @@ from pullbook.columns import BEST, DELIVERED, EFFECTS, KNOCK, SHAPES
 from pullbook.comparison.conditions import conditions
 from pullbook.facts import DayFacts, EngineFacts
 from pullbook.handover import Advice, AlignedDay, BestDay, DayReading, DeliveredDay
+from pullbook.questions import fact_of
 
 _PULL_KEYS = (
     "pull_id", "file", "logger_file", "clock", "segment", "order", "setting", "baseline", "status", "reasons", "rpm_min",
@@ -82,7 +83,7 @@ def day_record(
         "pictures": list(reading.pictures),
         "changes": changes,
         "not_tested": list(advice.not_tested),
-        "questions": _once(reading.questions, aligned.questions, delivered.questions, best.questions, advice.questions),
+        "questions": _asked(reading.questions, aligned.questions, delivered.questions, best.questions, advice.questions),
         "warnings": _once(reading.warnings, aligned.warnings, delivered.warnings, best.warnings, advice.warnings),
         "cautions": list(advice.cautions),
         "not_established": _once(aligned.not_established, delivered.not_established, best.not_established),
@@ -108,6 +109,16 @@ def _clock(pull: dict[str, Any]) -> dict[str, Any] | None:
     if pull.get("clock_rate") is None:
         return None
     return {"other_file": pull["logger_file"]} | {name: pull[f"clock_{name}"] for name in ("offset_s", "rate", "residual_rpm")}
+
+
+def _asked(read: tuple[str, ...], *by_stages: tuple[str, ...]) -> list[str]:
+    """Every question once, and every fact once: what a stage asks of the day goes before what a log's reader asked of the log."""
+    asked: dict[str, str] = {}
+    for question in (q for group in by_stages for q in group):
+        if (fact := fact_of(question)) is not None:
+            asked.setdefault(fact, question)
+    of_logs = tuple(q for q in read if fact_of(q) not in asked)
+    return _once(of_logs, *(tuple(q for q in group if asked.get(fact_of(q) or "", q) == q) for group in by_stages))
 
 
 def _once(*groups: tuple[str, ...]) -> list[str]:

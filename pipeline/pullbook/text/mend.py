@@ -18,6 +18,7 @@ from pullbook.text.line_bytes import count_in_lines, groups_are_whole, may_be_cu
 from pullbook.text.quotes import often_quoted, unquote
 from pullbook.text.spaced import tabs_for_spaces
 from pullbook.text.text import MARK, Text
+from pullbook.wording import counted, few
 
 MOST_ODD = 0.04
 FEW_SHORT = 2
@@ -211,17 +212,12 @@ def remarks(
     """What is said of rows left out, lines of words and cells that are no number."""
     if dropped:
         kind = "the end of the log is cut off" if cut and len(dropped) == 1 else "broken or partial rows"
-        yield f"{name}: {len(dropped)} row{'s' * (len(dropped) > 1)} left out (line {listed(dropped)}): {kind}"
+        yield f"{name}: {counted(len(dropped), 'row')} left out (line {few(dropped, 5)}): {kind}"
         if cut and len(dropped) > 1:
             yield f"{name}: the end of the log is cut off at line {dropped[-1]}"
     if noted:
-        yield f"{name}: line {listed([n for n, _ in noted])} inside the log holds words, not values ({noted[0][1].strip()[:60]!r})"
+        yield f"{name}: line {few([n for n, _ in noted], 5)} inside the log holds words, not values ({noted[0][1].strip()[:60]!r})"
     for header, cells in garbled.items():
         line, cell = cells[0]
         odd = f"{len(cells)} cell(s) are no number, the first on line {line} ({cell[:40]!r})"
         yield f"{name}: column {header!r}: {odd}; read as missing"
-
-
-def listed(numbers: list[int]) -> str:
-    """The first few line numbers in words."""
-    return ", ".join(map(str, numbers[:5])) + (f" and {len(numbers) - 5} more" if len(numbers) > 5 else "")

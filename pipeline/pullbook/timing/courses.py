@@ -4,20 +4,19 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
+from pullbook.arrays import Array, Mask
 from pullbook.measure import mixture
+from pullbook.measure.normal import Z90
 from pullbook.timing import unlogged
 from pullbook.timing.families import blank_shape, corners_of, family_of, put
 from pullbook.timing.hysteresis import hysteresis, rising
 from pullbook.timing.logged import LoggedCurve
-from pullbook.timing.scale import DEG_PER_RPM_US, STOP_SD_DEG, TimingScale
+from pullbook.timing.scale import STOP_SD_DEG, TimingScale
 from pullbook.timing.witnesses import LIGHT_SD_DEG, SHEET_COMMON_SD_DEG, SHEET_SD_DEG, SheetEntry, Witnesses
+from pullbook.units import DEG_PER_RPM_US
 
-Array = npt.NDArray[np.float64]
-
-Z90 = 1.6448536269514722
 _HYSTERESIS_DEG, _HYSTERESIS_SD = 0.5, 0.6  # weights on their way down, where nothing better is known
 _SHEET_HALF_DEG = Z90 * unlogged.SHEET_ALONE_SD_DEG
 
@@ -41,11 +40,24 @@ class Course:
     on_log: bool = False
     modes: Array = field(default_factory=lambda: np.zeros((0, 0)))
     down: tuple[float, float] | None = None
-    moving: npt.NDArray[np.bool_] = field(default_factory=lambda: np.zeros(0, bool))
+    moving: Mask = field(default_factory=lambda: np.zeros(0, bool))
 
 
 def true_advance(scale: TimingScale, rpm: Array, logged: Array, sd: Array) -> tuple[Array, Array, Array]:
-    """Median and 90 % ends of true advance where the log reads ``logged`` at ``rpm``; shape (n,) each."""
+    """True advance where the log reads something, by what is known of its scale.
+
+    Parameters
+    ----------
+    scale
+        Offset and delay of the log, as a mixture.
+    rpm, logged, sd
+        Rows, rpm; logged advance and its SD, degrees; (n,) each.
+
+    Returns
+    -------
+    tuple of Array
+        Median and 90 % ends, degrees, (n,) each.
+    """
     shift, doubt = scale.shift(rpm)
     mean, width = logged - shift, np.hypot(doubt, sd)
     low, middle, high = (mixture.quantile(scale.weight, mean, width, q) for q in (0.05, 0.5, 0.95))

@@ -4,12 +4,10 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
+from pullbook.arrays import Array
 from pullbook.measure.broken_line import BrokenLine, break_interval, fit
 from pullbook.measure.isotonic import increasing
-
-Array = npt.NDArray[np.float64]
 
 _LOCKED_RANGE_DEG = 1.0
 _FALL_DEG = 0.4  # a mechanical curve never falls by more than its noise

@@ -1,23 +1,32 @@
 """How much more advance the weights hold on the way down, from coast-downs in the log and light readings taken falling."""
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
+from pullbook.arrays import Array, Mask
 from pullbook.measure import gls
 from pullbook.timing.logged import LoggedCurve
 from pullbook.timing.scale import FLAT_DEG_PER_1000
 from pullbook.timing.witnesses import LIGHT_SD_DEG
-
-Array = npt.NDArray[np.float64]
 
 _VACUUM_DEG = 1.0  # down minus up on the stop, where weights cannot move: more than this is a vacuum can
 _WIDE_SD_DEG = 5.0
 _COAST_SD_DEG = 0.15  # a recorder's lag looks like a little hysteresis
 
 
-def rising(curve: LoggedCurve) -> npt.NDArray[np.bool_]:
-    """Rows of a curve between start and all-in, with their neighbours rising too."""
+def rising(curve: LoggedCurve) -> Mask:
+    """Rows between start and all-in, with their neighbours rising too: there the weights move.
+
+    Parameters
+    ----------
+    curve
+        A setting's advance as logged, on n rows.
+
+    Returns
+    -------
+    Mask
+        (n,); rising is more than :data:`FLAT_DEG_PER_1000` degrees per 1000 rpm over ±150 rpm.
+    """
     steep = np.array([curve.slope_at(n, 150.0) for n in curve.rpm])
     up = np.asarray(np.isfinite(steep) & (steep > FLAT_DEG_PER_1000), dtype=np.bool_)
     inner = up.copy()

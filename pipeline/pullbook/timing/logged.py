@@ -3,16 +3,14 @@
 from dataclasses import dataclass, field
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
 from pullbook.alignment.one_pull import finite
 from pullbook.alignment.pull_words import pull_words
+from pullbook.arrays import Array
 from pullbook.columns import ROW_RPM
 from pullbook.handover import AlignedDay, DayReading
 from pullbook.measure.local import centred_means, second_differences
-
-Array = npt.NDArray[np.float64]
 
 _FLOOR_DEG = 0.01
 APART_DEG = 0.75

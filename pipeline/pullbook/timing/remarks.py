@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pullbook.handover import DayReading
+from pullbook.questions import ADVANCE, Question
 from pullbook.timing.courses import Course
 from pullbook.timing.logged import COMMANDED_ONLY
 from pullbook.timing.scale import TimingScale, mark_error, mark_uncertainty
@@ -39,15 +40,19 @@ def remarks(
     questions = [q for q in witnesses.logged.questions if not (light and q == COMMANDED_ONLY)]
     warnings = [*witnesses.warnings]
     missing: list[str] = []
-    if not witnesses.logged.curves:
-        questions.append(
-            "No log holds the advance: is there a channel for it, or can a light be read at a few speeds for each setting?"
-        )
-    elif factor is not None:
+    blank = [c.setting for c in courses if len(c.advance) and bool(np.isnan(c.advance).all())]
+    if blank:
+        missing.append(f"delivered advance of {', '.join(blank)}: no log, no light, and the sheet does not give both ends")
+        text = f"What advance did {', '.join(blank)} run? (pulls.csv: initial_deg and total_deg; strobe.csv: light readings; "
+        questions.append(Question(text + "columns.yaml, where a column of the log holds it)", ADVANCE))
+    elif not witnesses.logged.curves:
+        text = "No log holds the advance: is there a channel for it, or can a light be read at a few speeds for each setting?"
+        questions.append(Question(text, ADVANCE))
+    if witnesses.logged.curves and factor is not None:
         declared = reading.engine_facts.ignition.advance_scale == "distributor"
         questions.append(_whose_degrees(*factor, declared))
         missing.append("delivered advance: whose degrees the log and the light hold is not settled")
-    elif not light:
+    elif witnesses.logged.curves and not light:
         questions.append("The log's advance was not checked with a light: a dozen readings would tell its offset and delay.")
         missing.append("offset and delay of the log's advance: no light readings")
     warnings += [
@@ -55,12 +60,6 @@ def remarks(
         for c in courses
         if c.down is not None and c.down[0] < _FALLING_DEG
     ]
-    blank = [c.setting for c in courses if len(c.advance) and bool(np.isnan(c.advance).all())]
-    if blank:
-        missing.append(f"delivered advance of {', '.join(blank)}: no log, no light, and the sheet does not give both ends")
-        questions.append(
-            f"What advance did {', '.join(blank)} run? (pulls.csv: initial_deg and total_deg; strobe.csv: light readings)"
-        )
     alone = [c.setting for c in courses if c.evidence == ["sheet"]]
     if alone:
         warnings.append(

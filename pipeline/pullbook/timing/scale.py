@@ -8,17 +8,15 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
+from pullbook.arrays import Array, Mask
 from pullbook.facts import ZeroMark
 from pullbook.measure import gls, mixture
 from pullbook.timing.logged import LoggedCurve
 from pullbook.timing.witnesses import LIGHT_SD_DEG, SHEET_COMMON_SD_DEG, SHEET_SD_DEG, Witnesses
+from pullbook.units import DEG_PER_RPM_US
 
-Array = npt.NDArray[np.float64]
-
-DEG_PER_RPM_US = 6e-6
 OFFSET_SD_DEG = 3.0
 DELAY_US, DELAY_SD_US = 30.0, 45.0
 #: (SD of o in degrees, mean and SD of t_d in µs): a log that is true, nearly true, prompt but from another zero, or off
@@ -88,7 +86,7 @@ class _Speaks:
     basis: Array
     noise: Array
 
-    def only(self, keep: npt.NDArray[np.bool_]) -> "_Speaks":
+    def only(self, keep: Mask) -> "_Speaks":
         """Those observations alone."""
         return _Speaks(self.y[keep], self.basis[keep], self.noise[np.ix_(keep, keep)])
 

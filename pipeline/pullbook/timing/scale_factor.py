@@ -1,14 +1,12 @@
 """Whose degrees the log holds: crank degrees, or half of them (distributor), tried against light and sheet; never applied."""
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
+from pullbook.arrays import Array
 from pullbook.measure import gls
 from pullbook.timing.scale import OFFSET_SD_DEG, flat_top
 from pullbook.timing.witnesses import LIGHT_SD_DEG, SHEET_COMMON_SD_DEG, SHEET_SD_DEG, Witnesses
-
-Array = npt.NDArray[np.float64]
 
 _CLEAR = 6.0  # natural logs of evidence
 _LEAST_READINGS, _FITS_DEG = 3, 1.5

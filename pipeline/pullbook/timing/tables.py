@@ -6,7 +6,8 @@ import numpy as np
 import polars as pl
 
 from pullbook.columns import DELIVERED, conform
-from pullbook.timing.courses import Z90, Course
+from pullbook.measure.normal import Z90
+from pullbook.timing.courses import Course
 from pullbook.timing.witnesses import Witnesses
 
 EVIDENCE: dict[str, pl.DataType] = {
@@ -53,8 +54,24 @@ def _direction(course: Course, direction: str) -> pl.DataFrame:
 def evidence_table(
     witnesses: Witnesses, courses: dict[str, Course], zero_deg: float, *, log_used: bool, on_sheet: tuple[str, ...]
 ) -> pl.DataFrame:
-    """EVIDENCE: one row a reading. ``fitted_deg`` is what the fit says that witness should have read (a light: with the mark's
-    error); for the log it is the delivered advance itself.
+    """Every witness's word beside what was made of it.
+
+    Parameters
+    ----------
+    witnesses, courses
+        What log, light and sheet say, and the delivered curve of each setting.
+    zero_deg
+        Error of the damper's mark, degrees: what a light reads above the truth.
+    log_used
+        Whether the log's advance was used at all.
+    on_sheet
+        Settings whose curve rests on the sheet.
+
+    Returns
+    -------
+    polars.DataFrame
+        EVIDENCE: one row a reading. ``fitted_deg`` is what the fit says that witness should have read (a light: with the mark's
+        error); for the log it is the delivered advance itself.
     """
     rows: list[dict[str, Any]] = []
     for setting, logged in witnesses.logged.curves.items():

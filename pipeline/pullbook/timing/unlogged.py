@@ -6,9 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from pullbook.arrays import Array, Mask
 from pullbook.timing.witnesses import SHEET_COMMON_SD_DEG, SHEET_SD_DEG, SheetEntry
-
-Array = npt.NDArray[np.float64]
 
 SHEET_ALONE_SD_DEG = float(np.hypot(SHEET_SD_DEG, SHEET_COMMON_SD_DEG))
 RISE_SD_DEG = 0.7
@@ -32,7 +31,7 @@ class Lit:
     rpm: Array
     advance_deg: Array
     sd_deg: Array
-    relative: npt.NDArray[np.bool_]
+    relative: Mask
     sheet: SheetEntry
     rows: Array
 

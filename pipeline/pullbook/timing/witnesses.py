@@ -3,13 +3,10 @@
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
 from pullbook.handover import AlignedDay, DayReading
 from pullbook.timing.logged import LoggedDay, logged_day
-
-Array = npt.NDArray[np.float64]
 
 LIGHT_SD_DEG = 0.61
 """A light reading is good to ±1° (90 %), rounding to half degrees included."""

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from functools import cache
 from typing import Any
 
+from pullbook.questions import AIR, Question
 from pullbook.vocabulary.naming import fold
 from pullbook.vocabulary.units_text import unit_of
 from pullbook.vocabulary.wordlist import rows
@@ -74,7 +75,7 @@ def named_standard(text: str) -> str | None:
     )
 
 
-def weather_question(name: str, found: Sequence[dict[str, Any]]) -> str | None:
+def weather_question(name: str, found: Sequence[dict[str, Any]]) -> Question | None:
     """One question that offers the weather of the preamble."""
     air = [c for c in found if c["what"] in ("baro_kpa", "temperature_c", "humidity_pct")]
     if not air:
@@ -83,4 +84,4 @@ def weather_question(name: str, found: Sequence[dict[str, Any]]) -> str | None:
     offer = ", ".join(f"{keys[c['what']]}: {c['value']:g}" for c in {c["what"]: c for c in air}.values())
     station = "; is the pressure that of the station or reduced to sea level?" if any(c["what"] == "baro_kpa" for c in air) else "?"
     said = f"{name}: line {air[0]['line']} says {air[0]['text']!r}; does it hold for the day"
-    return f"{said}{station} Not used until day.yaml says air: {{{offer}}}"
+    return Question(f"{said}{station} Not used until day.yaml says air: {{{offer}}}", AIR)

@@ -4,7 +4,6 @@ import pytest
 
 from pullbook.advice.sums import (
     bench_sums,
-    crank_from_distributor,
     delay_deg,
     distributor_from_crank,
     enter_deg,
@@ -12,6 +11,7 @@ from pullbook.advice.sums import (
     plain,
     setting_sum,
 )
+from pullbook.units import CRANK_PER_DISTRIBUTOR
 
 
 @pytest.mark.parametrize(("rpm", "us", "degrees"), [
@@ -32,7 +32,7 @@ def test_k4_a_tape_for_180_on_a_200_damper_reads_34_as_37_78() -> None:
 
 def test_k5_distributor_curve_doubles_on_both_axes() -> None:
     distributor = [(400, 0), (700, 4), (1100, 8), (1500, 11)]
-    crank = [(crank_from_distributor(rpm), crank_from_distributor(deg)) for rpm, deg in distributor]
+    crank = [(CRANK_PER_DISTRIBUTOR * rpm, CRANK_PER_DISTRIBUTOR * deg) for rpm, deg in distributor]
     assert crank == [(800, 0), (1400, 8), (2200, 16), (3000, 22)]
     assert 10 + crank[-1][1] == 32
 

@@ -5,14 +5,12 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
+from pullbook.arrays import Array
 from pullbook.columns import FOUND_PULLS, SAMPLES, STROBE, conform
 from pullbook.facts import DayFacts, EngineFacts
 from pullbook.handover import DayReading
-
-Array = npt.NDArray[np.float64]
 
 
 def hump(rpm: Array) -> Array:

@@ -1,8 +1,11 @@
 """Small invented days for tests of the archive: tables of plausible shape, a record, inputs."""
 
+from pathlib import Path
 from typing import Any
 
 import polars as pl
+
+from pullbook.book import Book
 
 SETTINGS = ("14+20 grey", "14+22 grey")
 
@@ -40,7 +43,7 @@ def record(engine: str = "blue coupé", day: str = "2031-04-05", torque: float =
         "shapes": [{"setting": s, "family": "mechanical", "initial_deg": 14.0, "lo_initial_deg": 13.0, "hi_initial_deg": 15.0,
                     "total_deg": t, "lo_total_deg": t - 1, "hi_total_deg": t + 1, "start_rpm": 1000.0, "all_in_rpm": 3000.0}
                    for s, t in zip(SETTINGS, (34.0, 36.0), strict=True)],
-        "timing_scale": {"log_minus_true_deg": 1.0, "verified": True},
+        "timing_scale": {"log_minus_true_deg": 1.0, "verified": True, "zero_mark_error_deg": 0.0},
         "best": [{"rpm": 3000, "best_deg": 33.0, "lo_deg": 31.0, "hi_deg": 35.0, "state": "inside", "least_deg": 31.5},
                  {"rpm": 3500, "best_deg": None, "lo_deg": None, "hi_deg": None, "state": "flat", "least_deg": None}],
         "effects": [{"setting": SETTINGS[1], "versus": SETTINGS[0], "rpm_lo": 2500, "rpm_hi": 6000, "change_pct": 0.8,
@@ -70,3 +73,12 @@ def writing(mark: str = "a", torque: float = 400.0, engine: str = "blue coupé",
         "tables": tables(torque), "record": record(engine, day, torque), "inputs": inputs(mark),
         "made_at": "2031-04-05T18:00:00Z", "tool_version": "0.1.0", "method": 1, "own": {"sd": 0.005, "k": 3e-4},
     }  # fmt: skip
+
+
+def day_folder(book: Book, engine: str = "blue coupé", day: str = "2031-04-05") -> Path:
+    """A day of one log and its sheet, as a shop leaves it."""
+    folder = book.day_folder(engine, day)
+    folder.mkdir(parents=True)
+    (folder / "pull 01.csv").write_text("rpm,torque\n3000,400\n")
+    (folder / "pulls.csv").write_text("file;setting;note\npull 01.csv;14+20 grey;\n")
+    return folder

@@ -6,8 +6,9 @@ from typing import Any
 
 import pytest
 
-from pullbook.archive.history import as_text, changes, history
+from pullbook.archive.history import as_text, history
 from pullbook.archive.store import Store
+from pullbook.comparison.changes import changes
 from pullbook.comparison.conditions import CONDITIONS, FOOTING, PARTS, conditions
 from pullbook.facts import Air, DayFacts, Dyno, EngineFacts, Ignition, Spring, ZeroMark
 
@@ -33,7 +34,8 @@ def test_everything_at_once_is_five_lines_and_counted() -> None:
     now = later(**{"plugs": "heat 8", "fuel": "100", "air pressure": 99.5, "dyno": "cell 3", "zero mark": "19 before, 21 after"})
     now["shapes"][0] |= {"total_deg": 36.4, "lo_total_deg": 35.5, "hi_total_deg": 37.0}
     now["pulls"][1]["setting"] = "16+20 blue"
-    now["correction"] = {"standard": "DIN 70020"}
+    now["correction"] |= {"standard": "DIN 70020"}
+    now["timing_scale"] |= {"zero_mark_error_deg": -1.0}
     lines = changes(now, record())
     assert len(lines) == 5
     assert lines[0] == "9 things changed since 2031-04-05: 3 settings, 2 parts, 1 condition, 3 points of footing."
@@ -41,9 +43,9 @@ def test_everything_at_once_is_five_lines_and_counted() -> None:
     assert lines[2] == "Parts: fuel 98 → 100; plugs heat 7 → heat 8."
     assert lines[3] == "Conditions: air pressure 98 → 99.5 kPa."
     for word in (
-        "another dyno (cell 2, engine → cell 3, engine)",
-        "another correction (SAE J1349 → DIN 70020)",
-        "the zero mark moved",
+        "dyno cell 2, engine → cell 3, engine: two dynos do not read the same torque",
+        "correction SAE J1349 → DIN 70020: two standards give different torque",
+        "timing mark checked, 0° → checked, −1°: the mark moved",
     ):
         assert word in lines[4]
 
@@ -74,14 +76,14 @@ def test_air_noted_pull_by_pull_counts_too() -> None:
 def test_an_unchecked_mark_is_said(verified: bool | None) -> None:
     now = later(**{"zero mark": None})
     now["timing_scale"] = {"log_minus_true_deg": 1.0, "verified": verified}
-    assert "zero mark was not checked on both days" in changes(now, record())[-1]
+    assert "timing mark checked, 0° → not checked: an unchecked mark may be 3° off" in changes(now, record())[-1]
 
 
 def test_a_moved_log_scale_is_said() -> None:
     before, now = record(), later()
     before["timing_scale"] |= {"lo_deg": 0.5, "hi_deg": 1.5}
     now["timing_scale"] |= {"log_minus_true_deg": 5.0, "lo_deg": 4.5, "hi_deg": 5.5}
-    assert "log's advance scale moved (+1.0° → +5.0°)" in changes(now, before)[-1]
+    assert "log of advance +1° → +5°: the log’s scale moved" in changes(now, before)[-1]
 
 
 def test_more_than_fits_is_counted() -> None:
@@ -114,11 +116,11 @@ def test_the_history_of_an_engine(tmp_path: Path) -> None:
     assert told["dynos"] == ["cell 2", "cell 3"]
     assert told["days"][0]["changes"] == []
     assert told["days"][1]["changes"][0].startswith("Nothing noted changed since 2031-04-05-2")
-    assert "another dyno" in told["days"][2]["not_like_for_like"][0]
+    assert "two dynos" in told["days"][2]["not_like_for_like"][0]
     assert told["days"][2]["settings"][0]["total_deg"] == 34.0
     text = as_text(told)
     for part in ("blue coupé: 3 days, on cell 2, cell 3", "14+20 grey: 1 pull, baseline; delivered initial 14.0°, total 34.0°",
-                 "14+22 grey against 14+20 grey: +0.80 % (+0.20 to +1.40), gain", "3000: 33.0° (31.0 to 35.0), 3500: not placed",
+                 "14+22 grey against 14+20 grey: +0.8 % (+0.2 to +1.4), gain", "3000: 33.0° (31.0 to 35.0), 3500: not placed",
                  "knock    not listened", "changed  1 thing changed since 2031-04-05-10"):  # fmt: skip
         assert part in text
     json.dumps(told, allow_nan=False)

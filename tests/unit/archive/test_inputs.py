@@ -11,16 +11,15 @@ from pullbook.archive.inputs import InputHashes, differences, gone_since, inputs
 from pullbook.archive.settings import settings_table
 from pullbook.book import Book
 
+from .made_up import day_folder
+
 ENGINE, DAY = "blue coupé", "2031-04-05"
 
 
 @pytest.fixture
 def book(tmp_path: Path) -> Book:
     made = Book.at(tmp_path)
-    folder = made.day_folder(ENGINE, DAY)
-    folder.mkdir(parents=True)
-    (folder / "pull 01.csv").write_text("rpm,torque\n3000,400\n")
-    (folder / "pulls.csv").write_text("file;setting;note\npull 01.csv;14+20 grey;\n")
+    folder = day_folder(made)
     (folder / "day.yaml").write_text("dyno: {name: cell 2}\nused: [1, 2]\nodd: null\n")
     (folder / "plug.jpg").write_bytes(b"\xff\xd8")
     (folder.parent / "engine.yaml").write_text("cylinders: 8\n")

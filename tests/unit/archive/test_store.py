@@ -7,7 +7,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from pullbook.archive import switch
+from pullbook.archive import catalog, switch
 from pullbook.archive.schema import TABLES, from_parquet, to_parquet
 from pullbook.archive.store import Store
 
@@ -169,7 +169,7 @@ def test_a_day_whose_folder_is_gone_stays_and_is_marked(store: Store) -> None:
     assert store.note_missing_logs(set()) == [(ENGINE, DAY)]
     assert snapshot(store.root) == before
     assert store.read_record(ENGINE, DAY) is not None
-    assert store.rebuild_catalog() == 1
+    assert catalog.rebuild(store.root) == 1
     assert store.catalog().collect()["logs_here"].to_list() == [False]
     assert store.note_missing_logs({(ENGINE, DAY)}) == []
     assert store.catalog().collect()["logs_here"].to_list() == [True]

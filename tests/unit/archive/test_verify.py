@@ -16,7 +16,7 @@ from pullbook.archive.store import Store
 from pullbook.archive.verify import as_text, verify
 from pullbook.book import Book
 
-from .made_up import writing
+from .made_up import day_folder, writing
 
 ENGINE, DAY = "blue coupé", "2031-04-05"
 
@@ -24,10 +24,7 @@ ENGINE, DAY = "blue coupé", "2031-04-05"
 @pytest.fixture
 def book(tmp_path: Path) -> Book:
     made = Book.at(tmp_path)
-    folder = made.day_folder(ENGINE, DAY)
-    folder.mkdir(parents=True)
-    (folder / "pull 01.csv").write_text("rpm,torque\n3000,400\n")
-    (folder / "pulls.csv").write_text("file,setting\npull 01.csv,14+20 grey\n")
+    folder = day_folder(made)
     store = Store(made.archive)
     for mark in ("a", "b"):
         (folder / "day.yaml").write_text(f"notes: {mark}\n")

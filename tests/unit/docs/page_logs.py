@@ -1,9 +1,8 @@
 """The logs that docs/reading-logs.md shows the first lines of: a sweep from 2000 to 5600 rpm with what each example has wrong."""
 
 import numpy as np
-import numpy.typing as npt
 
-Array = npt.NDArray[np.float64]
+from pullbook.arrays import Array
 
 _HZ = 10.0
 RPM = np.concatenate([np.full(10, 2000.0), np.linspace(2000.0, 5600.0, 120), np.linspace(5600.0, 2000.0, 30)])

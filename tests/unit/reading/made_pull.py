@@ -3,12 +3,10 @@
 from pathlib import Path
 
 import numpy as np
-import numpy.typing as npt
 
+from pullbook.arrays import Array
 from pullbook.handover import LogReading
 from pullbook.reading.log import read_log
-
-Array = npt.NDArray[np.float64]
 
 
 def pull(rows: int = 120, *, start: float = 2800.0, seed: int = 3) -> dict[str, Array]:

@@ -6,9 +6,10 @@ from typing import Any
 import numpy as np
 import polars as pl
 import pytest
-from tests.unit.alignment.made import Array, Sweep, day
+from tests.unit.alignment.made import Sweep, day
 from tests.unit.timing.test_scale import LOCKED, MAPPED, solve
 
+from pullbook.arrays import Array
 from pullbook.facts import EngineFacts, Ignition
 from pullbook.measure.broken_line import fit
 from pullbook.stages.align import align_day

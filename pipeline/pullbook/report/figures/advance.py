@@ -5,11 +5,13 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from pullbook.report.canvas import Array, Panel, Picture, Table, values
+from pullbook.arrays import Array
+from pullbook.report.canvas import Panel, Picture, Table, values
 from pullbook.report.figures.lines import broken, hue_of, line_of
 from pullbook.report.style import PAPER
 from pullbook.report.view import DayView
-from pullbook.report.words import between, degrees, half_width, labels, noted, number, rpm, setting_degrees
+from pullbook.report.words import between, degrees, half_width, labels, number, rpm, setting_degrees
+from pullbook.wording import noted
 
 VAGUE_DEG = 3.0
 

@@ -5,11 +5,13 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from pullbook.report.canvas import Array, Panel, Picture, Table
+from pullbook.arrays import Array
+from pullbook.report.canvas import Panel, Picture, Table
 from pullbook.report.figures.advance import pull_lines
 from pullbook.report.style import PAPER
 from pullbook.report.view import DayView
-from pullbook.report.words import between, counted, number, rpm
+from pullbook.report.words import between, number, rpm
+from pullbook.wording import counted
 
 LEVELS = (0.25, 0.5, 1.0, 2.0, 4.0)
 

@@ -2,12 +2,12 @@
 
 from typing import Any
 
+from pullbook.measure.normal import Z90
 from pullbook.report.canvas import Panel, Picture, Table
 from pullbook.report.style import PAPER
 from pullbook.report.words import between, number, setting_degrees
 
 DRAWN = 14
-NINE_IN_TEN = 1.6449
 Rows = list[dict[str, Any]]
 
 
@@ -30,7 +30,7 @@ def picture(days: Rows) -> Picture | None:
         for ax in (top, low):
             ax.set_xlim(-0.6, len(told) - 0.4)
         _advance(panel, top, told)
-        spreads = [(i, NINE_IN_TEN * d["pull_sd_pct"]) for i, d in enumerate(told) if d.get("pull_sd_pct") is not None]
+        spreads = [(i, Z90 * d["pull_sd_pct"]) for i, d in enumerate(told) if d.get("pull_sd_pct") is not None]
         panel.levels(low, 0, 1.25 * max([s for _, s in spreads], default=1.0), most=2)
         low.bar([i for i, _ in spreads], [s for _, s in spreads], width=0.35, color=PAPER["step3"], zorder=2)
         panel.quantity(low, "a repeat lands within ±, %")
@@ -85,7 +85,7 @@ def _numbers(told: Rows) -> Table:
     rows = []
     for d in reversed(told):
         p = d.get("placed") or {}
-        spread = None if d.get("pull_sd_pct") is None else NINE_IN_TEN * d["pull_sd_pct"]
+        spread = None if d.get("pull_sd_pct") is None else Z90 * d["pull_sd_pct"]
         rows.append(
             (
                 str(d["day"]),

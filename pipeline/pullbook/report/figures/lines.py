@@ -4,7 +4,7 @@ from typing import Any
 
 import numpy as np
 
-from pullbook.report.canvas import Array
+from pullbook.arrays import Array
 from pullbook.report.style import BASELINE_PATTERN, PAPER, PATTERNS
 from pullbook.report.view import DayView
 

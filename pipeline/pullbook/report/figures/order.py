@@ -5,7 +5,8 @@ from typing import Any
 from pullbook.report.canvas import Panel, Picture, Table
 from pullbook.report.style import PAPER
 from pullbook.report.view import DayView
-from pullbook.report.words import between, noted, number, short
+from pullbook.report.words import between, number, short
+from pullbook.wording import noted
 
 
 def picture(shown: DayView) -> Picture | None:

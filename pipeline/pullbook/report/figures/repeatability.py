@@ -3,12 +3,12 @@
 from math import exp
 from typing import Any
 
+from pullbook.measure.normal import Z90
 from pullbook.report.canvas import Panel, Picture, Table, round_marks
 from pullbook.report.style import PAPER
 from pullbook.report.view import DayView
-from pullbook.report.words import between, counted, number
-
-NINE_IN_TEN = 1.6449
+from pullbook.report.words import between, number
+from pullbook.wording import counted
 
 
 def picture(shown: DayView) -> Picture | None:
@@ -36,7 +36,7 @@ def picture(shown: DayView) -> Picture | None:
             ax,
             today,
             0,
-            f"±{number(NINE_IN_TEN * today, 1)} % nine times in ten",
+            f"±{number(Z90 * today, 1)} % nine times in ten",
             dx=8 if today < 0.6 * top else -8,
             hue="up",
             ha="left" if today < 0.6 * top else "right",
@@ -68,4 +68,4 @@ def _expected(prior: dict[str, Any]) -> tuple[float, float, float] | None:
     mid, wide = prior.get("sd_median"), prior.get("sd_log_sd")
     if not mid or wide is None:
         return None
-    return 100 * mid * exp(-NINE_IN_TEN * wide), 100 * mid, 100 * mid * exp(NINE_IN_TEN * wide)
+    return 100 * mid * exp(-Z90 * wide), 100 * mid, 100 * mid * exp(Z90 * wide)

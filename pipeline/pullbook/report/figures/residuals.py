@@ -7,7 +7,8 @@ from pullbook.report.canvas import Panel, Picture, Table, column, thin
 from pullbook.report.figures.lines import broken
 from pullbook.report.style import PAPER
 from pullbook.report.view import DayView
-from pullbook.report.words import labels, noted, number, short
+from pullbook.report.words import labels, number, short
+from pullbook.wording import noted
 
 LANES = 24
 

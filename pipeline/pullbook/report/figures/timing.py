@@ -9,6 +9,7 @@ from pullbook.report.canvas import Panel, Picture, Table, column, thin
 from pullbook.report.style import PAPER
 from pullbook.report.view import DayView
 from pullbook.report.words import between, number, rpm
+from pullbook.units import DEG_PER_RPM_US
 
 LOOKS = {
     "log": ("soft", ".", 3.0),
@@ -94,7 +95,7 @@ def picture(shown: DayView) -> Picture | None:
 def _expected_log(ax: Any, span: tuple[float, float], scale: dict[str, Any]) -> None:
     """What the log should read above the truth: its offset, and its delay grown with engine speed."""
     if scale.get("log_minus_true_deg") is not None and scale.get("delay_us") is not None:
-        ends = [scale["log_minus_true_deg"] + 6e-6 * n * scale["delay_us"] for n in span]
+        ends = [scale["log_minus_true_deg"] + DEG_PER_RPM_US * n * scale["delay_us"] for n in span]
         ax.plot(span, ends, color=PAPER["soft"], lw=1.0, ls=(0, (4, 2)), zorder=2)
 
 
@@ -121,4 +122,4 @@ def worked(shown: DayView) -> str:
     if delay is None:
         return ""
     top = shown.span[1]
-    return f"{number(delay)} µs is {number(6e-6 * top * delay, 1)}° at {rpm(top)}: 6 × 10⁻⁶ × rpm × µs."
+    return f"{number(delay)} µs is {number(DEG_PER_RPM_US * top * delay, 1)}° at {rpm(top)}: 6 × 10⁻⁶ × rpm × µs."

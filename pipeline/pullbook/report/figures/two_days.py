@@ -44,21 +44,7 @@ def torque(c: Plain) -> Picture | None:
         f"Torque of B against A: {number(c['change_pct'], 1)} % over {where}",
         f"Change of torque from A to B over engine speed, {where}: {number(c['change_pct'], 1)} % on average.",
         paint,
-        Table(
-            "Torque of the two",
-            ("rpm", "A, N·m", "B, N·m", "change, %", "likely between, %"),
-            tuple(
-                (
-                    number(r["rpm"]),
-                    number(r["a_nm"], 1),
-                    number(r["b_nm"], 1),
-                    number(r["change_pct"], 2),
-                    between(r["lo_pct"], r["hi_pct"], "", 2),
-                )
-                for r in rows
-            ),
-            (True,) * 5,
-        ),
+        _table("Torque of the two", rows, ("nm", "N·m"), ("pct", "%"), places=2),
         height=2.4,
         narrow_height=2.6,
         note="Dashed: A. Coloured and thick: the whole likely range is above (blue) or below (brown) it.",
@@ -88,22 +74,25 @@ def advance(c: Plain) -> Picture | None:
         title,
         f"{title}, over {rpm(rows[0]['rpm'])} to {rpm(rows[-1]['rpm'])}.",
         paint,
-        Table(
-            what.capitalize(),
-            ("rpm", "A, °", "B, °", "change, °", "likely between, °"),
-            tuple(
-                (
-                    number(r["rpm"]),
-                    number(r["a_deg"], 1),
-                    number(r["b_deg"], 1),
-                    number(r["change_deg"], 1),
-                    between(r["lo_deg"], r["hi_deg"], "", 1),
-                )
-                for r in rows
-            ),
-            (True,) * 5,
-        ),
+        _table(what.capitalize(), rows, ("deg", "°"), ("deg", "°"), places=1),
         height=2.4,
         narrow_height=2.6,
         note="Dashed: A. Bold: B.",
     )
+
+
+def _table(title: str, rows: list[Plain], of: tuple[str, str], change: tuple[str, str], *, places: int) -> Table:
+    """Both sides and the change between them by rpm; ``of`` and ``change``: ending of the row's keys, and unit."""
+    (side, unit), (key, in_unit) = of, change
+    shown = (
+        (
+            number(r["rpm"]),
+            number(r[f"a_{side}"], 1),
+            number(r[f"b_{side}"], 1),
+            number(r[f"change_{key}"], places),
+            between(r[f"lo_{key}"], r[f"hi_{key}"], "", places),
+        )
+        for r in rows
+    )
+    heads = ("rpm", f"A, {unit}", f"B, {unit}", f"change, {in_unit}", f"likely between, {in_unit}")
+    return Table(title, heads, tuple(shown), (True,) * 5)
