@@ -13,10 +13,10 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from pullbook.arrays import Array
 from pullbook.channels.channels import Column, Talk
 from pullbook.text.raw import RawLog
 
-Array = npt.NDArray[np.float64]
 MOST_RUNS = 60
 LOAD = ("torque_nm", "power_kw", "torque_corrected_nm", "power_corrected_kw")
 SHARED = ("rpm", "time_s", "counter")
