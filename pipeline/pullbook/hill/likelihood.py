@@ -30,12 +30,12 @@ class Nodes:
 
 
 def nodes(sd_median: float, sd_log_sd: float, drift_median: float = 0.001, drift_log_sd: float = 1.6) -> Nodes:
-    """Grids over ln of both scales: 18 pull SDs and 8 drift scales.
+    """Grids over ln of both scales: 25 pull SDs and 8 drift scales.
 
     Pull SDs lean: few dynos repeat much better than their kind, and a few repeats that happen to agree prove little; but one that
     repeats far worse is met (Student's tail). The grid goes down to where pulls repeat to the last digit.
     """
-    u = np.linspace(*SD_REACH, 18)
+    u = np.linspace(*SD_REACH, 25)
     v = np.linspace(-2.4, 2.4, 8)
     sd, drift = np.meshgrid(sd_median * np.exp(sd_log_sd * u), drift_median * np.exp(drift_log_sd * v), indexing="ij")
     better, worse = -0.5 * (u / BETTER) ** 2, -0.5 * (SD_FREEDOM + 1) * np.log1p(u**2 / SD_FREEDOM)
