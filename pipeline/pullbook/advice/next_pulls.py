@@ -178,9 +178,15 @@ def _candidates(
         why = _why_new(move, up=up, down=down, listened=top is not None and top.listened)
         found.append(_Candidate(_moved(base, move, why, up=up, down=down), curve, repeat=False))
     gap = min(float(np.sqrt(np.mean((s.curve - advised) ** 2))) for s in known)
-    if gap > 1.0 and np.all(advised <= limit):
+    if gap > 1.0 and np.all(advised <= limit) and not _steps_over(advised_pull, clean, limits.max_step_deg):
         found.append(_Candidate(advised_pull, advised, repeat=False))
     return found
+
+
+def _steps_over(pull: NextPull, clean: list[Setting], step_deg: float) -> bool:
+    """Whether a pull's total lies more than a step above every total that ran clean, whatever a ceiling row by row allows."""
+    ran = [s.total_deg for s in clean if s.total_deg is not None]
+    return pull.total_deg is not None and bool(ran) and pull.total_deg > max(ran) + step_deg + 1e-6
 
 
 def passes(max_advance_deg: float | None, base: Setting, move: float = 0.0) -> bool:

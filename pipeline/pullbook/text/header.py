@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pullbook.text.cells import is_filler, is_value, joined_stamps, split
+from pullbook.vocabulary.claims import claims
 from pullbook.vocabulary.naming import understand
 from pullbook.vocabulary.units_text import unit_of
 
@@ -168,6 +169,7 @@ def _best_names(worded: list[tuple[int, list[str]]], lines: Sequence[Numbered], 
     full = [
         (i, cells) for i, cells in worded if sum(map(bool, cells)) >= 0.6 * max(len(c) for _, c in worded) and not _numbered(cells)
     ]
+    full = [(i, cells) for i, cells in full if not _of_the_day(lines[i][1])] if len(full) > 1 else full
     if len(full) > 1:
         pad = max(len(cells) for _, cells in full)
         stacked = [" ".join(w for _, cells in reversed(full) if (w := (cells + [""] * pad)[k])) for k in range(pad)]
@@ -176,6 +178,11 @@ def _best_names(worded: list[tuple[int, list[str]]], lines: Sequence[Numbered], 
         if known_names(stacked) > best[0] + 0.5 or (as_wide and known_names(stacked) >= best[0]):
             return lines[full[-1][0]][0], stacked
     return best[1], best[2]
+
+
+def _of_the_day(text: str) -> bool:
+    """Weather noted above the names: as many words and signs as a line of names, and none of them a name."""
+    return any(claim["what"] in ("baro_kpa", "temperature_c", "humidity_pct") for claim in claims([(0, text)]))
 
 
 def _numbered(cells: Sequence[str]) -> bool:

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from tests.unit.advice.synthetic import RPM, Day, Pull, locked, sprung
 
-from pullbook.facts import EngineFacts, Ignition
+from pullbook.facts import DayFacts, EngineFacts, Ignition, Limits
 from pullbook.stages.advise import advise
 
 
@@ -86,3 +86,21 @@ def test_width_is_worth_more_than_a_repeat_when_the_place_is_unknown() -> None:
     pulls, _ = next_of(day)
     totals = [p["total_deg"] for p in pulls]
     assert min(totals) < 30 or max(totals) > 33.5
+
+
+def test_a_curve_is_not_confirmed_more_than_a_step_above_what_ran_clean() -> None:
+    """20 knocked on two of three pulls, low down; a curve of 18 would pass the ceiling nowhere, yet 15 is all that ran clean."""
+    pulls = [
+        Pull("20", 20.0, 20.0, baseline=True),
+        Pull("20", 20.0, 20.0, baseline=True, knock="heard", knock_rpm=(2000.0, 2400.0)),
+        Pull("15", 15.0, 15.0),
+        Pull("20", 20.0, 20.0, baseline=True, knock="heard", knock_rpm=(2000.0, 2400.0)),
+    ]
+    limits = Limits(margin_below_knock_deg=0.0, tolerance_pct=0.5, max_step_deg=2.0)
+    day = Day(
+        pulls=pulls, best=np.full(13, 18.0), best_sd=5.0, k=1e-4, pull_sd=0.004, facts=DayFacts(limits=limits),
+        engine=EngineFacts(ignition=Ignition(kind="mechanical")), rpm=np.arange(2000, 5700, 300), draws=120,
+    )  # fmt: skip
+    planned = advise(*day.parts()).advice["next_pulls"]
+    assert planned
+    assert all(pull["total_deg"] <= 15.0 + limits.max_step_deg for pull in planned)

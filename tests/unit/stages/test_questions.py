@@ -72,6 +72,13 @@ def test_weather_that_a_preamble_offers_is_not_asked_for_again(tmp_path: Path) -
     assert "does it hold for the day" in asked
 
 
+@pytest.mark.parametrize("preamble", ["Cell 2, Baro 97.2 kPa, air 18 C\n", "Cell 2, Baro 97.2 kPa, air 18 C, 52 % RH\n"])
+def test_weather_above_as_many_names_is_no_second_line_of_names(tmp_path: Path, preamble: str) -> None:
+    reading = read_day(shop(tmp_path, preamble=preamble), ENGINE, DAY)
+    assert {fact_of(q) for q in reading.questions} >= {AIR}
+    assert [c.header for c in reading.logs[0].columns] == ["Time [s]", "Engine speed [rpm]", "Torque [Nm]"]
+
+
 def test_what_the_preamble_does_not_offer_is_still_asked_for(tmp_path: Path) -> None:
     asked = about(shop(tmp_path, preamble="air 18 C\n"), "pressure", "temperature")
     assert [q.startswith("What was the station pressure (") for q in asked].count(True) == 1
