@@ -134,16 +134,11 @@ def one_pull(place: Path) -> None:
     run(book)
     day = next(p for p in (book / "logs").glob("*/*") if p.is_dir())
     logs = sorted(p for p in day.glob("*.csv") if p.name not in ("pulls.csv", "strobe.csv"))
-    job = snakemake_floor(place, done=False)
-    imports = [
-        python("import polars, scipy.linalg, scipy.optimize", place),
-        python("import polars, scipy.linalg, scipy.optimize, matplotlib.figure, pyarrow.parquet", place),
-    ]
-    parse = python(
-        f"""
-        import polars as pl
-        for path in {[str(p) for p in logs]!r}: pl.read_csv(path, ignore_errors=True, truncate_ragged_lines=True)
-        import matplotlib.figure, matplotlib.backends.backend_svg, matplotlib.backends.backend_pdf, io
+    job = best_of(3, lambda: snakemake_floor(place, done=False))
+    bare = f"""
+        import matplotlib.backends.backend_pdf, matplotlib.backends.backend_svg, matplotlib.figure
+        import io, jinja2, pandas, polars, pyarrow.parquet, scipy.linalg, scipy.optimize, scipy.special, yaml
+        for path in {[str(p) for p in logs]!r}: polars.read_csv(path, ignore_errors=True, truncate_ragged_lines=True)
         for _ in range(9):
             for form in ("svg", "svg", "pdf"):
                 figure = matplotlib.figure.Figure(figsize=(7, 4))
@@ -151,14 +146,20 @@ def one_pull(place: Path) -> None:
                 for line in range(8): axes.plot(range(300), [line + i / 300 for i in range(300)])
                 axes.set_title("a title"); axes.set_xlabel("rpm")
                 figure.savefig(io.BytesIO(), format=form)
-        """,
-        place,
-    )
-    floor = (*(sum(part[i] for part in (job, *imports, parse)) for i in range(2)), 0.0)
+        """
+    rest = best_of(3, lambda: python(bare, place))
+    floor = (job[0] + rest[0], job[1] + rest[1], 0.0)
     show("floor: one Snakemake job + imports + parse + figures", floor)
     text = logs[-1].read_text(encoding="utf-8", errors="replace")
-    (day / "one more.csv").write_text(text + "\n", encoding="utf-8")
-    show("one new pull on a day of 12", run(book), floor)
+    new = day / "one more.csv"
+
+    def one_more() -> tuple[float, float, float]:
+        new.unlink(missing_ok=True)
+        run(book)
+        new.write_text(text + "\n", encoding="utf-8")
+        return run(book)
+
+    show("one new pull on a day of 12", best_of(3, one_more), floor)
 
 
 def many(place: Path, sizes: list[int]) -> None:

@@ -86,7 +86,7 @@ def _pull_sd(table: DayTable, prior: Prior) -> Array:
     The prior counts as so many repeats as its doubt about ln SD is worth, 1/(2·SD²). Three SDs become more where there is little to
     go by (Student's t), so that a dyno rougher than its kind does not lose its low pulls.
     """
-    from scipy.stats import t
+    from scipy.special import stdtrit
 
     _, level = common_shape(table)
     names = np.array(table.setting)
@@ -98,7 +98,7 @@ def _pull_sd(table: DayTable, prior: Prior) -> Array:
         free = sum(len(r) - 1 for r in runs if len(r))
         square = sum(float(((r - r.mean()) ** 2).sum()) for r in runs if len(r))
         sd = np.sqrt((known * prior.sd_median**2 + square) / (known + free))
-        out[pull] = sd * max(TIMES, float(t.isf(ONE_IN, max(known + free, LEAST_KNOWN)))) / TIMES
+        out[pull] = sd * max(TIMES, float(-stdtrit(max(known + free, LEAST_KNOWN), ONE_IN))) / TIMES
     return out
 
 
