@@ -26,7 +26,7 @@ _TRUE, _NEARLY, _SHIFTED, _OFF = (
     (OFFSET_SD_DEG, 0.0, 4.0),
     (OFFSET_SD_DEG, DELAY_US, DELAY_SD_US),
 )
-_KINDS = ((0.65, *_TRUE), (0.06, *_NEARLY), (0.08, *_SHIFTED), (0.21, *_OFF))
+_KINDS = ((0.73, *_TRUE), (0.03, *_NEARLY), (0.07, *_SHIFTED), (0.17, *_OFF))
 _KINDS_ASKED_FOR = ((0.20, *_TRUE), (0.45, *_NEARLY), (0.35, *_OFF))  # a controller logs what it asked for; coils take their time
 FLAT_DEG_PER_1000 = 1.5
 """Less slope than any spring gives, more than any delay fakes."""
