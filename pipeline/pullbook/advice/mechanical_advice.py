@@ -12,6 +12,8 @@ from pullbook.advice.sums import distributor_from_crank
 from pullbook.arrays import Array, Mask
 from pullbook.wording import plain
 
+LOCKED_NOTE = "locked: no springs, the same advance at every rpm"
+FLAT_NOTE = "the same advance at every rpm tested: locked, or weights that are all in below it"
 _HALF_DEGREE_WORTH = 6e-4  # of torque: below this nobody sets tenths of a degree
 
 
@@ -38,7 +40,7 @@ def springs_note(shape: Shapes, part: Part | None, *, stop_known: bool) -> str:
     """What the curve means in springs, crank rpm with the distributor's own beside it."""
     start, all_in, stop = (float(v[0]) for v in (shape.start, shape.all_in, shape.stop))
     if part is not None and part.words == LOCKED.words:
-        return "locked: no springs, the same advance at every rpm"
+        return LOCKED_NOTE if stop_known else FLAT_NOTE
     seen = part is None or part.start_seen
     span = (f"start at {_round_rpm(start)}, " if seen else "") + f"all in at {_round_rpm(all_in)} rpm at the crank"
     if part is not None and part.spring is None:
@@ -86,7 +88,6 @@ def mechanical_object(
     """
     shape = rounded(found.chosen, ground, own=found.part is not None)
     is_locked = found.part is not None and found.part.words == LOCKED.words
-    known = stop_known or is_locked
     is_flat = is_locked or (found.part is None and float(shape.stop[0]) < 1.0)
     shape = shape.flat() if is_flat and not is_locked else shape
     curve, ideal = shape.curves(ground.rpm)[0], ground.cheapest_free()
@@ -102,14 +103,14 @@ def mechanical_object(
     start_seen = rise_seen and (found.part is None or found.part.start_seen)
     change = None if versus is None else interval(change_from(ground, curve, versus))
     answer = {
-        "initial_deg": round(total - stop, 3) if known else None,
+        "initial_deg": round(total - stop, 3) if stop_known else None,
         "total_deg": round(total, 1),
-        "stop_deg": round(stop, 3) if known else None,
+        "stop_deg": round(stop, 3) if stop_known else None,
         "start_rpm": round(start, 1) if start_seen else None,
         "knee_rpm": round(knee_rpm, 1) if has_knee else None,
         "knee_deg": round(total - stop * (1.0 - float(shape.knee_share[0])), 2) if has_knee else None,
         "all_in_rpm": round(all_in, 1) if rise_seen else None,
-        "springs_note": springs_note(shape, found.part, stop_known=known),
+        "springs_note": springs_note(shape, found.part, stop_known=stop_known),
         "cost_pct": _pct(cost),
         "cost_lo_pct": _pct(cost_lo),
         "cost_hi_pct": _pct(cost_hi),
@@ -121,22 +122,22 @@ def mechanical_object(
             for i, n in enumerate(ground.rpm)
         ],
         "curve": [{"rpm": int(n), "advance_deg": round(float(curve[i]), 2)} for i, n in enumerate(ground.rpm)],
-        "most_torque": _most_torque(ground, found, versus, known=known),
+        "most_torque": _most_torque(ground, found, versus, stop_known=stop_known),
         "notes": _notes(ground, found, ideal, noted),
     }
     return answer, shape
 
 
-def _most_torque(ground: Ground, found: Found, versus: Array | None, *, known: bool) -> dict[str, float | str | None]:
+def _most_torque(ground: Ground, found: Found, versus: Array | None, *, stop_known: bool) -> dict[str, float | str | None]:
     """The curve of least expected loss, for who wants the last of it: what it takes and what it brings."""
     shape = rounded(found.cheapest, ground, own=found.cheapest_part is not None)
     total, stop = float(shape.total[0]), float(shape.stop[0])
     change = None if versus is None else interval(change_from(ground, shape.curves(ground.rpm)[0], versus))
     return {
-        "initial_deg": round(total - stop, 3) if known else None,
+        "initial_deg": round(total - stop, 3) if stop_known else None,
         "total_deg": round(total, 1),
-        "stop_deg": round(stop, 3) if known else None,
-        "springs_note": springs_note(shape, found.cheapest_part, stop_known=known),
+        "stop_deg": round(stop, 3) if stop_known else None,
+        "springs_note": springs_note(shape, found.cheapest_part, stop_known=stop_known),
         "versus_baseline_pct": None if change is None else _pct(change[0]),
         "versus_lo_pct": None if change is None else _pct(change[1]),
         "versus_hi_pct": None if change is None else _pct(change[2]),

@@ -67,7 +67,8 @@ def parts_for(kind: str | None, ignition: Ignition, settings: list[Setting], sha
     Parameters
     ----------
     kind
-        ``locked`` leaves only a flat curve.
+        ``locked`` leaves only a flat curve; where neither engine.yaml nor the sheet says so, the weights may be all in below
+        the rpm tested, and the initial is not known.
     ignition
         Stops and springs owned.
     settings
@@ -78,7 +79,7 @@ def parts_for(kind: str | None, ignition: Ignition, settings: list[Setting], sha
         Rows in use.
     """
     if kind == "locked" and not ignition.springs:
-        return Parts(owned=(LOCKED,))
+        return Parts(owned=(LOCKED,), stop_known=ignition.kind == "locked" or _locked_by_sheet(settings))
     sums = [setting_sum(s.initial_deg, s.total_deg) for s in settings]
     implied = sorted({round(s, 1) for s in sums if s is not None and s > 1.0})
     stops = ignition.stops_deg or tuple(implied)
@@ -95,6 +96,11 @@ def parts_for(kind: str | None, ignition: Ignition, settings: list[Setting], sha
         return Parts(owned=combinations(ignition.springs, stops), stops=stops, fitted=kept)
     known = bool(stops) or any(s is not None for s in sums)
     return Parts(stops=stops, fitted=kept, inside_only=not stops, stop_known=known)
+
+
+def _locked_by_sheet(settings: list[Setting]) -> bool:
+    """Whether the sheet gives every setting one advance from cranking up."""
+    return all(s.initial_deg is not None and s.initial_deg == s.total_deg for s in settings)
 
 
 def _same_parts(one: Shapes, other: Shapes) -> bool:

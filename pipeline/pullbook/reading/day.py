@@ -14,6 +14,7 @@ from pullbook.pulls.grouping import mark_baseline, name_settings
 from pullbook.pulls.matching import Match, Matched, has_torque, match
 from pullbook.pulls.order import in_order
 from pullbook.pulls.pull_samples import coast_downs_of, merge_recorders, samples_of
+from pullbook.pulls.recorded_twice import recorded_twice
 from pullbook.pulls.second_recorder import pair_unnamed
 from pullbook.questions import ADVANCE, Question, fact_of
 from pullbook.reading.once import alike, once, once_faults
@@ -88,6 +89,17 @@ def _doubts(found: Survey, matched: Matched, questions: list[str]) -> None:
             questions.append(f"{m.name} is the same as {original}, byte for byte: counted once. Was another log meant?")
         elif not has_torque(m.log) and (m.other is None or not has_torque(m.other)):
             m.doubt = "no torque and no power in this log"
+    told = [m for m in matched.pulls if m.doubt is None]
+    twice = recorded_twice(told)
+    pairs: dict[str, list[str]] = {}
+    for m in told:
+        if (first := twice.get(id(m))) is not None:
+            m.doubt = f"the same recording as {first.name}"
+            pairs.setdefault(m.name, []).append(first.name)
+    if pairs:
+        text = "; ".join(f"{name} holds what {few(list(dict.fromkeys(of)))} holds" for name, of in list(pairs.items())[:6])
+        more = f" (and {len(pairs) - 6} more)" if len(pairs) > 6 else ""
+        questions.append(f"{text}, row for row{more}: counted once. Were these one pull? Else export the other log again.")
 
 
 def _record(m: Match, pull_id: str, order: int, baseline: str | None, facts: DayFacts, clock: Clock | None) -> dict[str, Any]:

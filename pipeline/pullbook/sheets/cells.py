@@ -3,6 +3,7 @@
 import re
 from collections.abc import Callable, Iterable
 from pathlib import PureWindowsPath
+from unicodedata import category
 
 from pullbook.handover import Fault
 from pullbook.sheets.grid import Grid
@@ -88,7 +89,10 @@ class SheetCells:
         if text[0] == "'" and text[1:].lstrip().startswith(("=", "+", "-", "@", "|", "%")):
             text = text[1:]  # the apostrophe that keeps a spreadsheet from running the cell
         bare = re.sub(r"\\x[0-9a-f]{2}", "", text)  # bytes that are no UTF-8, as they are shown everywhere
-        if "/" in text or "\\" in bare or text in (".", "..") or PureWindowsPath(text).drive or not text.isprintable():
+        control = any(
+            category(c) in ("Cc", "Cs", "Zl", "Zp") for c in text
+        )  # marks of direction and hard blanks are letters of a name
+        if "/" in text or "\\" in bare or text in (".", "..") or PureWindowsPath(text).drive or control:
             self.fault(line, name, repr(text[:80]), "a plain file name of the same folder", "write the name alone, without a path")
             return None
         return text

@@ -108,7 +108,7 @@ def _something(day: AdviceDay, ground: Ground) -> Advice:
         sums=_sums(day, ground, mechanical if day.kind != "mapped" else None),
         tested_limit=limits_words.limit_line(ground, day.best.knock, day.fuel, day.reading.engine_facts.max_advance_deg),
         warnings=_span_warning(day, ground),
-        questions=_questions(day, parts_known=parts.stop_known or day.kind in ("mapped", "locked")),
+        questions=_questions(day, ground, parts_known=parts.stop_known or day.kind == "mapped"),
     )
 
 
@@ -183,8 +183,11 @@ def _span_warning(day: AdviceDay, ground: Ground) -> tuple[str, ...]:
     return (f"used_rpm {min(used):.0f}–{max(used):.0f} was not tested: the advice counts all rpm that were",)
 
 
-def _questions(day: AdviceDay, *, parts_known: bool) -> tuple[str, ...]:
+def _questions(day: AdviceDay, ground: Ground, *, parts_known: bool) -> tuple[str, ...]:
     if parts_known:
         return ()
+    if day.kind == "locked":
+        ask = f"Is the advance locked, or are weights all in below {ground.rpm[0]:.0f} rpm? Write ignition: {{kind: locked}} or "
+        return (ask + "{kind: mechanical} in engine.yaml; until then the initial is not known.",)
     ask = "What stop does the distributor have? Write stops_deg in engine.yaml, or initial_deg and total_deg in the pull sheet; "
     return (ask + "until then the initial is not known.",)

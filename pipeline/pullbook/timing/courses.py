@@ -18,6 +18,7 @@ from pullbook.timing.witnesses import LIGHT_SD_DEG, SHEET_COMMON_SD_DEG, SHEET_S
 from pullbook.units import DEG_PER_RPM_US
 
 _HYSTERESIS_DEG, _HYSTERESIS_SD = 0.5, 0.6  # weights on their way down, where nothing better is known
+_RISE_DEG = 1.0  # initial to total by the sheet: more than this is weights and springs, however flat the log
 _SHEET_HALF_DEG = Z90 * unlogged.SHEET_ALONE_SD_DEG
 
 
@@ -41,6 +42,13 @@ class Course:
     modes: Array = field(default_factory=lambda: np.zeros((0, 0)))
     down: tuple[float, float] | None = None
     moving: Mask = field(default_factory=lambda: np.zeros(0, bool))
+
+    def more_falling(self) -> Array:
+        """What the weights hold more on the way down, degrees (n,): never more than brings them to their stop."""
+        if self.down is None:
+            return np.zeros(len(self.rpm))
+        to_stop = np.maximum(np.nanmax(self.advance) - self.advance, 0.0)
+        return np.where(self.moving, np.minimum(self.down[0], to_stop), 0.0)
 
 
 def true_advance(scale: TimingScale, rpm: Array, logged: Array, sd: Array) -> tuple[Array, Array, Array]:
@@ -83,6 +91,8 @@ def from_log(logged: LoggedCurve, witnesses: Witnesses, scale: TimingScale, told
     tilt_sd = 1000.0 * DEG_PER_RPM_US * float(np.sqrt(scale.joint()[1][1, 1]))
     corners = corners_of(logged.rpm, advance, logged.sd_deg, tilt_sd) if told in (None, "mechanical") else None
     family = family_of(advance, logged.sd_deg, told, corners.misfit_deg if corners else None)
+    if told is None and family == "locked" and (sheet.rise_deg or 0.0) > _RISE_DEG:
+        family = "mechanical"  # all in below the rpm seen
     shape = blank_shape(logged.setting, family)
     evidence = ["log", *[w for w in ("strobe", "sheet") if w in scale.witnesses]]
     out = Course(logged.setting, family, logged.rpm, advance, lo, hi, evidence, shape, on_log=True)

@@ -127,6 +127,14 @@ def _strays(table: pl.DataFrame, called: dict[str, str], questions: list[str]) -
     out: dict[str, str] = {}
     for key, part in table.partition_by("setting", as_dict=True, maintain_order=True).items():
         if part["pull_id"].n_unique() < 3:
+            if (odd := _odd_of_two(part, table)) is not None:
+                pull, kept, gap, like = odd
+                out[pull] = str(key[0])
+                ran = f", as {like!r} did" if like is not None else ""
+                questions.append(
+                    f"{called[pull]} logged {gap:+.1f}° against {called[kept]}{ran}, and both are called {key[0]!r}: which of them "
+                    "was it (pull sheet, column `setting`)? Each counts with its own log."
+                )
             continue
         middle = part.group_by("rpm").agg(pl.col("a").median().alias("middle"), pl.len().alias("n")).filter(pl.col("n") >= 3)
         apart = (
@@ -142,6 +150,32 @@ def _strays(table: pl.DataFrame, called: dict[str, str], questions: list[str]) -
                     "Its own log counts."
                 )
     return out
+
+
+def _odd_of_two(part: pl.DataFrame, table: pl.DataFrame) -> tuple[str, str, float, str | None] | None:
+    """Of a setting's two pulls that ran apart the odd one: (it, the other, how far off, the setting it ran like).
+
+    It is the one that ran like another setting; else the later one. None where they ran alike.
+    """
+    ids = part["pull_id"].unique(maintain_order=True).to_list()
+    if len(ids) != 2 or (gap := _apart(part.filter(pull_id=ids[1]), part.filter(pull_id=ids[0]))) is None or abs(gap) <= APART_DEG:
+        return None
+    rest = table.filter(pl.col("setting") != part["setting"][0]).partition_by("setting", as_dict=True, maintain_order=True)
+    like: dict[str, tuple[float, str]] = {}
+    for pull in ids:
+        far = [(abs(d), str(s[0])) for s, t in rest.items() if (d := _apart(part.filter(pull_id=pull), t)) is not None]
+        like[pull] = min(far, default=(np.inf, ""))
+    near = {p: d <= APART_DEG for p, (d, _) in like.items()}
+    odd = ids[0] if near[ids[0]] and not near[ids[1]] else ids[1]
+    kept = ids[1] if odd == ids[0] else ids[0]
+    return odd, kept, gap if odd == ids[1] else -gap, like[odd][1] if near[odd] else None
+
+
+def _apart(one: pl.DataFrame, other: pl.DataFrame) -> float | None:
+    """How far ``one`` ran above ``other``, degrees, mean over the rows of both; None where they share none."""
+    a, b = (t.group_by("rpm").agg(pl.col("a").mean()) for t in (one, other))
+    gap = a.join(b, on="rpm").select((pl.col("a") - pl.col("a_right")).mean()).item()
+    return None if gap is None else float(gap)
 
 
 def _mean_curve(setting: str, part: pl.DataFrame) -> LoggedCurve:

@@ -31,7 +31,7 @@ def delivered_table(courses: list[Course]) -> pl.DataFrame:
 def _direction(course: Course, direction: str) -> pl.DataFrame:
     advance, lo, hi = course.advance, course.lo, course.hi
     if direction == "down" and course.down is not None:
-        more = np.where(course.moving, course.down[0], 0.0)
+        more = course.more_falling()
         doubt = np.where(course.moving, Z90 * course.down[1], 0.0)
         lo, hi = advance + more - np.hypot(advance - lo, doubt), advance + more + np.hypot(hi - advance, doubt)
         advance = advance + more
@@ -105,6 +105,6 @@ def _fitted(courses: dict[str, Course], setting: str | None, rpm: float, directi
         return None
     curve = course.advance
     if direction == "down" and course.down is not None:
-        curve = curve + np.where(course.moving, course.down[0], 0.0)
+        curve = curve + course.more_falling()
     value = float(np.interp(rpm, course.rpm, curve))
     return value if np.isfinite(value) else None

@@ -223,3 +223,20 @@ def test_of_a_sheet_alone_only_the_total_is_checked_with_a_light() -> None:
     alone = delivered.delivered.with_columns(evidence=pl.lit(["sheet"], dtype=pl.List(pl.String)))
     readings = advise(reading, aligned, replace(delivered, delivered=alone), best).card["readings"]
     assert [r["rpm"] for r in readings] == [5500]
+
+
+def test_a_day_that_only_looks_locked_leaves_the_initial_open_and_asks() -> None:
+    """Weights all in below the rpm tested look the same: nobody is told to crank at full advance on the strength of that."""
+    flat = [Pull(f"{t:g}", t, None, baseline=t == 32, curve=np.full(len(RPM), t)) for t in (28.0, 32.0, 36.0, 31.0)]
+    shapes: list[dict[str, object]] = [{"setting": p.setting, "family": "locked"} for p in flat]
+    best = np.full(len(RPM), 30.0)
+    looked = advise(*Day(flat, best=best, shapes=shapes).parts())
+    told = advise(*Day(flat, best=best, shapes=shapes, engine=EngineFacts(ignition=Ignition(kind="locked"))).parts())
+    assert looked.advice["mechanical"]["initial_deg"] is None
+    assert looked.advice["mechanical"]["stop_deg"] is None
+    assert looked.advice["mechanical"]["springs_note"].startswith("the same advance at every rpm tested")
+    assert "ock it" not in looked.advice["sentence"]
+    assert any("kind: locked" in q for q in looked.questions)
+    assert told.advice["mechanical"]["stop_deg"] == 0.0
+    assert told.advice["mechanical"]["initial_deg"] == told.advice["mechanical"]["total_deg"]
+    assert not told.questions

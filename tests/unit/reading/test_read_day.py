@@ -411,3 +411,31 @@ def test_half_throttle_holds_are_told_by_the_torque_of_the_days_sweeps(shop: Sho
     assert holds.height == 1
     speeds = day.samples.filter(pl.col("kind") == "hold")["rpm"]
     assert speeds.median() == pytest.approx(3500, abs=30)
+
+
+def test_one_pull_exported_twice_counts_once(shop: Shop) -> None:
+    """Other units and fewer decimals, the same noise: the log with the sheet's row counts. A repeat of the setting is no copy."""
+    samples = shop.log("run1.csv")
+    shop.log("run2.csv", number=2)
+    pl.DataFrame(
+        {
+            "Time [ms]": (samples["time_s"] * 1000).round().cast(pl.Int64),
+            "Engine speed [rpm]": samples["rpm"].round().cast(pl.Int64),
+            "Torque [lbf.ft]": (samples["torque_nm"] / 1.3558179).round(1),
+        }
+    ).write_csv(shop.folder / "export.txt", separator="\t")
+    shop.text("pulls.csv", "file,setting\nrun1.csv,A\nrun2.csv,A\n")
+    day = shop.read()
+    standing = dict(zip(column(day, "file"), column(day, "why_not"), strict=True))
+    assert standing == {"run1.csv": None, "run2.csv": None, "export.txt": "the same recording as run1.csv"}
+    assert any("export.txt holds what run1.csv holds" in q for q in day.questions)
+
+
+def test_a_name_may_hold_marks_of_direction_and_hard_blanks(shop: Shop) -> None:
+    names = ["\u202egnihtemos.csv", "run\u00a01.csv"]
+    for number, name in enumerate(names, start=1):
+        shop.log(name, number=number)
+    shop.text("pulls.csv", "file,setting\n" + "".join(f"{name},A\n" for name in names))
+    day = shop.read()
+    assert column(day, "setting") == ["A", "A"]
+    assert not day.errors

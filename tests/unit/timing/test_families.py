@@ -226,3 +226,36 @@ def test_mapped_curves_are_taken_as_logged() -> None:
     row = got.delivered.filter(rpm=3500).to_dicts()[0]
     assert row["direction"] == "both"
     assert row["advance_deg"] == pytest.approx(29.7, abs=0.6)
+
+
+def test_a_flat_log_of_weights_that_are_all_in_below_it_is_mechanical_by_the_sheet() -> None:
+    flat = [Sweep("a", noisy(lambda n: np.full_like(n, 34.0), i), sheet=SHEET, rpm=(3400.0, 6000.0)) for i in range(2)]
+    shape = solve(flat).shapes.row(0, named=True)
+    assert shape["family"] == "mechanical"
+    assert shape["initial_deg"] == pytest.approx(14.0, abs=0.5)
+    same = solve([replace(s, sheet={"initial_deg": 34.0, "total_deg": 34.0}) for s in flat]).shapes.row(0, named=True)
+    assert same["family"] == "locked"
+
+
+def test_weights_on_their_way_down_do_not_pass_their_stop() -> None:
+    coast = pl.DataFrame(
+        {"pull_id": "p1", "time_s": np.arange(80) / 10, "rpm": np.linspace(6000.0, 2400.0, 80), "advance_deg": 34.0}
+    )
+    down = solve([Sweep("a", noisy(springs, 1), sheet=SHEET)], engine=WEIGHTS, coast_downs=coast).delivered.filter(direction="down")
+    assert down.height > 0
+    assert down["advance_deg"].max() == pytest.approx(34.0, abs=0.3)
+
+
+def test_two_pulls_of_one_label_that_ran_apart_are_asked_about() -> None:
+    """The one that ran like another setting is the odd one; the curve of the label is the other's."""
+    sweeps = [
+        Sweep(s, noisy(lambda n, a=a: np.full_like(n, a), i)) for i, (s, a) in enumerate((("32", 36), ("36", 36), ("32", 32)))
+    ]
+    got = solve(sweeps)
+    (asked,) = (q for q in got.questions if "both are called '32'" in q)
+    assert "+4.0°" in asked
+    assert "as '36' did" in asked
+    curve = got.delivered.filter(setting="32")["advance_deg"].to_numpy()
+    assert curve == pytest.approx(np.full(len(curve), 32.0), abs=0.3)
+    own = got.pull_advance.filter(pull_id="p1")["advance_deg"].to_numpy()
+    assert own == pytest.approx(np.full(len(own), 36.0), abs=0.3)
