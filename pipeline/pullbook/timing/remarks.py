@@ -46,8 +46,9 @@ def remarks(
         text = f"What advance did {', '.join(blank)} run? (pulls.csv: initial_deg and total_deg; strobe.csv: light readings; "
         questions.append(Question(text + "columns.yaml, where a column of the log holds it)", ADVANCE))
     elif not witnesses.logged.curves:
-        text = "No log holds the advance: is there a channel for it, or can a light be read at a few speeds for each setting?"
-        questions.append(Question(text, ADVANCE))
+        lit = bool(courses) and all("strobe" in c.evidence for c in courses)
+        more = "" if lit else ", or can a light be read at a few speeds for each setting"
+        questions.append(Question(f"No log holds the advance: is there a channel for it{more}?", ADVANCE))
     if witnesses.logged.curves and factor is not None:
         declared = reading.engine_facts.ignition.advance_scale == "distributor"
         questions.append(_whose_degrees(*factor, declared))
@@ -60,12 +61,13 @@ def remarks(
         for c in courses
         if c.down is not None and c.down[0] < _FALLING_DEG
     ]
-    alone = [c.setting for c in courses if c.evidence == ["sheet"]]
-    if alone:
-        warnings.append(
-            f"advance of {', '.join(alone)} is known from the sheet alone: given as the total, all in; it may be as little as the "
-            "initial, for nothing shows the shape between them"
-        )
+    alone = [c for c in courses if c.evidence == ["sheet"]]
+    for locked in (True, False):
+        if names := [c.setting for c in alone if (c.family == "locked") is locked]:
+            doubt = "" if locked else (
+                ": given as the total, all in; it may be as little as the initial, for nothing shows the shape between them"
+            )  # fmt: skip
+            warnings.append(f"advance of {', '.join(names)} is known from the sheet alone{doubt}")
     if light:
         warnings += _sheet_apart(witnesses, courses)
     if scale.misread:

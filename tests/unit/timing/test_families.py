@@ -259,3 +259,13 @@ def test_two_pulls_of_one_label_that_ran_apart_are_asked_about() -> None:
     assert curve == pytest.approx(np.full(len(curve), 32.0), abs=0.3)
     own = got.pull_advance.filter(pull_id="p1")["advance_deg"].to_numpy()
     assert own == pytest.approx(np.full(len(own), 36.0), abs=0.3)
+
+
+def test_words_about_a_day_without_a_log_fit_what_there_is() -> None:
+    """Whoever read the light everywhere is not asked to read it; a locked setting is not said to be as little as its initial."""
+    sheet = {"initial_deg": 32.0, "total_deg": 32.0}
+    alone = solve([Sweep("32", sheet=sheet)])
+    assert "advance of 32 is known from the sheet alone" in alone.warnings
+    assert any("can a light be read" in q for q in alone.questions)
+    lit = solve([Sweep("32", sheet=sheet)], strobe=[{"setting": "32", "rpm": 3000.0, "advance_deg": 32.0, "source": "light"}])
+    assert any(q == "No log holds the advance: is there a channel for it?" for q in lit.questions)
