@@ -17,7 +17,7 @@ from pullbook.text.grid import read_grid
 from pullbook.text.plain import read_plain
 from pullbook.text.raw import RawLog
 from pullbook.text.straight import read_straight
-from pullbook.text.text import clean_text, read_text
+from pullbook.text.text import Text, clean_text, read_text
 from tests.property.written_log import FAULTS, Dialect, Written, damaged, dialects, write
 
 QUICK = settings(
@@ -125,9 +125,9 @@ def test_short_and_general_way_agree(log: tuple[Dialect, Written]) -> None:
 @QUICK
 @given(logs(), st.one_of(st.just([]), HARM))
 def test_what_goes_straight_is_what_the_careful_way_reads(log: tuple[Dialect, Written], harm: list[tuple[int, str, int]]) -> None:
-    """Whatever happened to the bytes: where the strict parser alone takes them, it lost and made up nothing."""
+    """Whatever happened to the bytes: where the strict parser takes them, with patches or without, it lost and made up nothing."""
     data = harmed(log[1].data, harm)
-    straight = read_straight(data, shown="pull.csv")
+    straight = read_straight(Text(data, ""), shown="pull.csv")
     text = clean_text(data, shown="pull.csv")
     if straight is not None:
         assert not isinstance(text, Fault)

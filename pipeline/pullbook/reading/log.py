@@ -25,7 +25,7 @@ from pullbook.text.grid import read_grid
 from pullbook.text.plain import read_plain
 from pullbook.text.raw import RawLog
 from pullbook.text.straight import read_straight
-from pullbook.text.text import clean_text, read_bytes, read_text
+from pullbook.text.text import Text, clean_text, read_bytes, read_text
 from pullbook.vocabulary.claims import claims, weather_question
 
 SPELLED = frozenset("N·m lbf·ft kgf·m kW hp PS rpm s ms °BTDC °C °F K kPa hPa inHg psi %".split())  # noqa: SIM905
@@ -70,10 +70,12 @@ def _read_table(path: Path, shown: str) -> tuple[RawLog | Fault, str] | Fault:
     data = read_bytes(path, shown=shown)
     if isinstance(data, Fault):
         return data
-    if (straight := read_straight(data, shown=shown)) is not None:
-        return straight
-    text = clean_text(data, shown=shown)
+    as_written = Text(data, "")
     del data
+    if (straight := read_straight(as_written, shown=shown)) is not None:
+        return straight
+    text = clean_text(as_written.data, shown=shown) if as_written.data else read_text(path, shown=shown)
+    as_written.data = b""
     if isinstance(text, Fault):
         return text
     encoding = text.encoding

@@ -12,7 +12,7 @@ from pullbook.text.aligned import fill_blanks
 from pullbook.text.blocks import headers_below, rows_of
 from pullbook.text.cells import decide_delimiter, split
 from pullbook.text.header import Header, find_header, looks_like_names, speaks_of_speed
-from pullbook.text.mend import remarks
+from pullbook.text.odd_rows import remarks
 from pullbook.text.parted import MAX_COLUMNS, part
 from pullbook.text.raw import RawLog
 from pullbook.text.text import MARK, Text, line_feeds

@@ -1,76 +1,76 @@
-"""Counting in the bytes of a log's lines, piece by piece on two threads, so that little memory is touched."""
+"""Looking for odd lines in the bytes of a log, piece by piece, so that little memory is touched."""
 
 import re
-from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
-from functools import partial
-from typing import TypeVar
+from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
-PIECE = 1 << 20
-THREADS = 2
+PIECE = 1 << 17
+"""Bytes that stay in the cache while they are looked at several times."""
 _DECIMALS = re.compile(rb"[.,](\d*)$")
 Bytes = npt.NDArray[np.uint8]
 Places = npt.NDArray[np.int64]
-T = TypeVar("T")
 
 
-def _in_pieces(body: Bytes, edges: list[int], work: Callable[[Bytes, int], T]) -> list[T]:
-    """``work(piece, where it starts)`` of every piece in order; the library lets go of the lock while it compares."""
-    pieces = [(body[a:b], a) for a, b in zip(edges, [*edges[1:], len(body)], strict=True)]
-    if len(pieces) < 8:
-        return [work(*piece) for piece in pieces]
-    with ThreadPoolExecutor(THREADS) as pool:
-        return list(pool.map(lambda piece: work(*piece), pieces))
+@dataclass(frozen=True, slots=True)
+class OddLines:
+    """``rows``: lines in all; ``row``, ``first``, ``stop``: (odd,) number from 0, first byte and the line feed's place of each
+    odd line; ``uneven``: how many of them are odd by their count of delimiters."""
+
+    rows: int
+    row: Places
+    first: Places
+    stop: Places
+    uneven: int
 
 
-def count_in_lines(body: Bytes, sign: int, width: int) -> tuple[Places, Bytes]:
-    """Where each line ends and how many delimiters it holds.
+def odd_lines(data: bytes, offset: int, sign: bytes, count: int, usual: bytes) -> OddLines:
+    """Lines that hold another number of delimiters than all others, or a byte that the others do not hold.
 
     Parameters
     ----------
-    body
-        Shape (bytes,), ends in a line feed; no line is longer than a piece.
+    data, offset
+        Lines of a log, the last one with a line feed, and where the first data line begins.
     sign
-        The delimiter's byte.
-    width
-        Delimiters a regular line holds, below 250.
-
-    Returns
-    -------
-    tuple
-        Shape (lines,) each. Counted in bytes, which is four times as fast: a line whose count wraps at 256 fails in the parser.
+        The delimiter.
+    count
+        Delimiters of a regular line, below 250. Counted in bytes: a line whose count wraps at 256 fails in the parser; so does
+        the long line where one makes up for a short one in a piece that holds the right number in all.
+    usual
+        Bytes of regular lines.
     """
-    edges = [0]
-    while edges[-1] + PIECE < len(body):  # every piece ends with a whole line
-        piece = body[edges[-1] : edges[-1] + PIECE]
-        edges.append(edges[-1] + len(piece) - int(np.argmax(piece[::-1] == 10)))
-    found = _in_pieces(body, edges, partial(_count_piece, sign=sign, width=width))
-    return np.concatenate([ends for ends, _ in found]), np.concatenate([counts for _, counts in found])
-
-
-def _count_piece(piece: Bytes, at: int, *, sign: int, width: int) -> tuple[Places, Bytes]:
-    stops = np.flatnonzero(piece == 10)
-    found = piece == sign
-    if np.count_nonzero(found) == width * len(stops):
-        # taken as regular: where a long line makes up for a short one the strict parser refuses the long one
-        return stops + at, np.full(len(stops), width, np.uint8)
-    return stops + at, np.add.reduceat(found.view(np.uint8), np.r_[0, stops[:-1] + 1])
-
-
-def strange_bytes(body: Bytes, usual: bytes) -> Places:
-    """Positions of bytes that are not among the usual ones."""
     table = np.ones(256, bool)
     table[list(usual)] = False
+    whole = np.frombuffer(data, np.uint8)
+    found: list[tuple[Places, Places, Places]] = []
+    rows = uneven = 0
+    for a, b in _pieces(data, offset):
+        piece = whole[a:b]
+        lines = int(np.count_nonzero(piece == 10))
+        even = int(np.count_nonzero(piece == sign[0])) == lines * count
+        strange = data[a:b].translate(None, usual)  # four times as fast as looking each byte up
+        if not even or strange:
+            stops = np.flatnonzero(piece == 10)
+            starts = np.r_[0, stops[:-1] + 1]
+            odd = np.zeros(lines, bool) if even else np.add.reduceat((piece == sign[0]).view(np.uint8), starts) != count
+            uneven += int(odd.sum())
+            if strange:
+                odd[np.searchsorted(stops, np.flatnonzero(table[piece]))] = True
+            at = np.flatnonzero(odd)
+            found.append((at + rows, starts[at] + a, stops[at] + a))
+        rows += lines
+    row, first, stop = map(np.concatenate, zip(*found, strict=True)) if found else [np.zeros(0, np.int64)] * 3
+    return OddLines(rows, row, first, stop, uneven)
 
-    def look(piece: Bytes, at: int) -> Places:
-        if not piece.tobytes().translate(None, usual):  # four times as fast as looking each byte up
-            return np.zeros(0, np.int64)
-        return np.flatnonzero(table[piece]) + at
 
-    return np.concatenate(_in_pieces(body, list(range(0, len(body), PIECE >> 3)), look))
+def _pieces(data: bytes, at: int) -> Iterator[tuple[int, int]]:
+    """(first byte, stop) of pieces of whole lines."""
+    while at < len(data):
+        stop = data.rfind(b"\n", at, at + PIECE) + 1 or data.find(b"\n", at) + 1 or len(data)
+        yield at, stop
+        at = stop
 
 
 def groups_are_whole(body: Bytes, mark: str) -> bool:

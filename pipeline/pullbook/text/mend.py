@@ -1,24 +1,25 @@
-"""Mending a messy log in bytes: odd lines are looked at one by one, all others keep their bytes.
+"""Mending a messy log in bytes: odd lines are looked at one by one, all others stay as they lie.
 
 A line is odd when its count of cells is not the table's, or when it holds a byte that no sampled row holds (a letter of a
-repeated header, a quote, the other decimal mark, a NUL). Where more than a few lines are odd the general way is better.
+repeated header, a quote, the other decimal mark, a NUL). It is blanked where it stands, and what it holds stands in a patch.
+Where more than a few lines are odd the general way is better.
 """
 
-import re
-from collections.abc import Iterable
+import io
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
-from pullbook.text.cells import DATE, TIME, is_label, is_missing, is_number, split
-from pullbook.text.header import is_data, is_units_row, looks_like_names
+from pullbook.text.cells import is_label
+from pullbook.text.encoding import to_utf8
 from pullbook.text.layout import Layout
-from pullbook.text.line_bytes import count_in_lines, groups_are_whole, may_be_cut, strange_bytes
+from pullbook.text.line_bytes import OddLines, groups_are_whole, may_be_cut, odd_lines
+from pullbook.text.odd_rows import judge, remarks
 from pullbook.text.quotes import often_quoted, unquote
 from pullbook.text.spaced import tabs_for_spaces
 from pullbook.text.text import MARK, Text
-from pullbook.wording import counted, few
+from pullbook.vocabulary.spaces import plain_spaces
 
 MOST_ODD = 0.04
 FEW_SHORT = 2
@@ -26,55 +27,102 @@ FEW_SHORT = 2
 
 @dataclass(frozen=True, slots=True)
 class Mended:
-    """``data``: rows alone, no grouping; ``lines``: (rows,) where each stood; ``blocks``: headers above it;
-    ``delimiter``, ``decimal``: the signs the data have."""
+    """``data``: lines with odd ones blanked; ``layout``: as they are now written; ``odd``: row numbers of the blanked, with
+    the number of each one's line in ``patch`` (-1: no row); ``lines``: (rows,) where each row stood; ``blocks``: headers above it;
+    ``encoding``: told by every byte that is no ASCII."""
 
     data: bytes
+    layout: Layout
+    rows: int
+    odd: tuple[tuple[int, int], ...]
+    patch: bytes
     lines: npt.NDArray[np.int64]
     blocks: npt.NDArray[np.int64] | None
     dropped: int
-    delimiter: str
-    decimal: str
     warnings: tuple[str, ...]
+    encoding: str
 
 
 def mend(text: Text, layout: Layout, *, name: str) -> Mended | None:
-    """Bring a messy log to bytes the fast parser takes; None where the general way must look at every row."""
+    """Bring a messy log to bytes the fast parser takes.
+
+    Parameters
+    ----------
+    text
+        Lines in any encoding that writes figures as ASCII does. Its ``data`` are used up: empty where they were changed.
+    layout
+        As judged.
+    name
+        The log's, for warnings.
+
+    Returns
+    -------
+    Mended or None
+        None where the general way must look at every row.
+    """
+    changed = not text.data.endswith(b"\n") or layout.delimiter == " "
+    ready = _ready(text, layout)
+    mended = None
+    if ready is not None:
+        changed = changed or ready is not layout
+        mended = _mended(text, ready, name, aligned=layout.delimiter == " ")
+    if mended is None and changed:
+        text.data = b""
+    return mended
+
+
+def _ready(text: Text, layout: Layout) -> Layout | None:
+    """``text`` with a line end at its end, tabs for spaces and without quotes; None where it cannot be mended."""
     if not text.data.endswith(b"\n"):
         if may_be_cut(text.data, layout.offset):
             return None
         text.data += b"\n"
-    aligned = layout.delimiter == " "
-    if aligned:
+    if layout.delimiter == " ":
         layout = tabs_for_spaces(text, layout)
-    data = text.data
-    if often_quoted(data, layout):
-        bare = unquote(data, layout)
+    if often_quoted(text.data, layout):
+        bare = unquote(text.data, layout)
         if bare is None:
             return None
-        data, layout = bare
-    if any(layout.words[k] and not layout.clocks[k] and layout.tokens for k in range(layout.head.width)):
+        text.data, layout = bare
+    if any(word and not clock and layout.tokens for word, clock in zip(layout.words, layout.clocks, strict=True)):
         return None
     if layout.thousands and (any(layout.clocks) or layout.thousands == layout.delimiter):
         return None
     if layout.thousands not in (None, ".", ",") and any(layout.words):
         return None
-    body = np.frombuffer(data, np.uint8)[layout.offset :]
-    if not len(body) or layout.head.width > 250:
-        return None
-    ends, cells = count_in_lines(body, ord(layout.delimiter), layout.head.width - 1)
-    starts = np.r_[0, ends[:-1] + 1]
-    odd = cells != layout.head.width - 1
-    if aligned and np.count_nonzero(cells != layout.head.width - 1) > FEW_SHORT:
+    return layout if layout.head.width <= 250 and layout.offset < len(text.data) else None
+
+
+def _mended(text: Text, layout: Layout, name: str, *, aligned: bool) -> Mended | None:
+    sign, usual = layout.delimiter.encode(), usual_bytes(layout)
+    odd = odd_lines(text.data, layout.offset, sign, layout.head.width - 1, usual)
+    if aligned and odd.uneven > FEW_SHORT:
         return None  # a column left blank: the place of the others tells which
-    strange = strange_bytes(body, usual_bytes(layout))
-    if len(strange):
-        odd[np.searchsorted(ends, strange)] = True
-    if layout.thousands and not groups_are_whole(body, layout.thousands):
+    if layout.thousands and not groups_are_whole(np.frombuffer(text.data, np.uint8)[layout.offset :], layout.thousands):
         return None
-    if odd.sum() > MOST_ODD * len(odd) + 40:
+    if len(odd.row) > MOST_ODD * odd.rows + 40:
         return None
-    return _rebuild(data, layout, starts, ends, np.flatnonzero(odd).tolist(), name)
+    decoded, encoding = _decoded(text.data, layout.offset, odd)
+    if decoded is None or (max(usual) > 127 and not encoding.startswith("utf-8")):
+        return None
+    judged = judge(decoded, text.data, layout, odd)
+    if judged is None or len(judged.dropped) > 0.2 * odd.rows:
+        return None
+    lines = np.flatnonzero(judged.keep) + layout.head.first_data
+    if not len(lines):
+        return None
+    block = np.searchsorted(np.array(judged.blocks) + layout.head.first_data, lines) if judged.blocks else None
+    cut = bool(judged.dropped) and judged.dropped[-1] >= int(lines[-1])
+    data = _blanked(text, odd, sign, layout.head.width - 1) if len(odd.row) else text.data
+    text.data = b""
+    if layout.thousands:
+        data = data.translate(None, layout.thousands.encode())
+    patches = {row: k for k, row in enumerate(judged.patches)}
+    return Mended(
+        data, layout, odd.rows, tuple((row, patches.get(row, -1)) for row in odd.row.tolist()),
+        "".join(judged.patches.values()).encode(), lines, block, len(judged.dropped),
+        tuple(remarks(name, judged.dropped, judged.noted, judged.garbled, cut=cut)), encoding,
+    )  # fmt: skip
 
 
 def usual_bytes(layout: Layout) -> bytes:
@@ -89,135 +137,24 @@ def usual_bytes(layout: Layout) -> bytes:
     return bytes(usual - set(b'"' + MARK))
 
 
-def _rebuild(
-    data: bytes, layout: Layout, starts: npt.NDArray[np.int64], ends: npt.NDArray[np.int64], odd: list[int], name: str
-) -> Mended | None:
-    head, offset = layout.head, layout.offset
-    gone = (layout.thousands or "").encode()
-    view = memoryview(data)
-    pieces: list[bytes | memoryview] = []
-    keep = np.ones(len(starts), bool)
-    blocks: list[int] = []
-    dropped: list[int] = []
-    noted: list[tuple[int, str]] = []
-    garbled: dict[str, list[tuple[int, str]]] = {}
-    at, after_names = 0, -9
-    for i in odd:
-        if i > at:
-            pieces.append(_piece(view[offset + int(starts[at]) : offset + int(starts[i])], gone))
-        at = i + 1
-        line = head.first_data + i
-        raw = data[offset + int(starts[i]) : offset + int(ends[i])]
-        text = raw.decode("utf-8", "replace")
-        if not text.strip(f' \t\r\x0c\x1a"{layout.delimiter}'):
-            keep[i] = False
-            continue
-        row = split(text, layout.delimiter)
-        trimmed = row[: layout.named] if not any(re.search(r"\d", c) for c in row[layout.named :]) else row
-        if looks_like_names(row) or (i - after_names <= 2 and is_units_row(row)):
-            keep[i] = False
-            if i - after_names <= 2 and is_units_row(row):
-                continue
-            if tuple(trimmed) != head.names[: layout.named]:
-                if sum(c in head.names for c in row) < 0.5 * layout.named and not any(
-                    is_data(split(t, layout.delimiter)) for t in _next(data, offset, ends, i)
-                ):
-                    noted.append((line, text.replace("\t", " ")))
-                    continue
-                return None  # another header: its rows have another order
-            blocks.append(i)
-            after_names = edge = i
-            while edge and not keep[edge - 1]:  # what stands right above a header is its preamble
-                edge -= 1
-            first = head.first_data + edge
-            dropped, noted = [n for n in dropped if n < first], [n for n in noted if n[0] < first]
-            continue
-        if MARK in raw or len(trimmed) != layout.named:
-            keep[i] = False
-            if MARK not in raw and not is_data(row) and text.lstrip(' "')[:1] not in "+-.0123456789,;\t|":
-                noted.append((line, text.replace("\t", " ")))
-            else:
-                dropped.append(line)
-            continue
-        if is_label(trimmed[0]) and (not layout.words[0] or layout.clocks[0]):  # a summary under the rows: "Max;5400;212"
-            keep[i] = False
-            noted.append((line, text.replace("\t", " ")))
-            continue
-        mended = _mended_row(trimmed, layout)
-        if mended is None:
-            return None
-        for k, cell in mended[1]:
-            garbled.setdefault(head.names[k], []).append((line, cell))
-        pieces.append((layout.delimiter.join([*mended[0], *[""] * (head.width - layout.named)]) + "\n").encode())
-    if at < len(starts):
-        pieces.append(_piece(view[offset + int(starts[at]) :], gone))
-    if len(dropped) > 0.2 * len(starts):
-        return None
-    lines = np.flatnonzero(keep) + head.first_data
-    if not len(lines):
-        return None
-    block = np.searchsorted(np.array(blocks) + head.first_data, lines) if blocks else None
-    last = bool(dropped) and dropped[-1] >= int(lines[-1])
-    return Mended(
-        b"".join(pieces),
-        lines,
-        block,
-        len(dropped),
-        layout.delimiter,
-        layout.decimal,
-        tuple(remarks(name, dropped, noted, garbled, cut=last)),
-    )
+def _decoded(data: bytes, offset: int, odd: OddLines) -> tuple[list[str] | None, str]:
+    """The odd lines as text, and the encoding: no other line below the head has a byte that is no ASCII.
+
+    None where a NUL or a return within a line stands in one of them: the whole file must be cleaned.
+    """
+    parts = [data[a:b] for a, b in zip(odd.first.tolist(), odd.stop.tolist(), strict=True)]
+    found, encoding = to_utf8(b"\n".join([data[:offset], *parts]))
+    texts = plain_spaces(found).decode("utf-8", "replace").split("\n")[-len(parts) :] if parts else []
+    if encoding is None or any("\x00" in text or "\r" in text[:-1] for text in texts):
+        return None, ""
+    return texts, encoding
 
 
-def _next(data: bytes, offset: int, ends: npt.NDArray[np.int64], i: int) -> list[str]:
-    stop = offset + int(ends[min(i + 3, len(ends) - 1)])
-    return data[offset + int(ends[i]) + 1 : stop].decode("utf-8", "replace").split("\n")
-
-
-def _piece(piece: memoryview, gone: bytes) -> bytes | memoryview:
-    return bytes(piece).translate(None, gone) if gone else piece
-
-
-def _mended_row(row: list[str], layout: Layout) -> tuple[list[str], list[tuple[int, str]]] | None:
-    """Cells in the parser's spelling and what is no number; None where a cell contradicts the file's decimal mark."""
-    out, odd = [], []
-    for k, cell in enumerate(row):
-        if layout.words[k]:
-            fits = not layout.clocks[k] or TIME.fullmatch(cell) or DATE.fullmatch(cell) or is_number(cell) or not cell
-            out.append(cell if fits else "")
-            continue
-        bare = re.sub(r"[  '’_ ](?=\d{3})", "", cell).replace("−", "-")
-        if layout.thousands:
-            bare = re.sub(rf"\{layout.thousands}(?=\d{{3}}(?!\d))", "", bare)
-        elif layout.decimal == "." and layout.delimiter == "," and re.fullmatch(r"[-+]?[1-9]\d{0,2}(,\d{3})+(\.\d*)?", bare):
-            return None  # quoted groups: the whole file must vote
-        if layout.decimal == ",":
-            if "." in bare:
-                return None
-            bare = bare.replace(",", ".")
-        if re.fullmatch(r"[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?", bare):
-            out.append(bare.replace(".", layout.decimal))
-            continue
-        out.append("")
-        if is_number(cell):
-            return None
-        if not is_missing(cell):
-            odd.append((k, cell))
-    return out, odd
-
-
-def remarks(
-    name: str, dropped: list[int], noted: list[tuple[int, str]], garbled: dict[str, list[tuple[int, str]]], *, cut: bool
-) -> Iterable[str]:
-    """What is said of rows left out, lines of words and cells that are no number."""
-    if dropped:
-        kind = "the end of the log is cut off" if cut and len(dropped) == 1 else "broken or partial rows"
-        yield f"{name}: {counted(len(dropped), 'row')} left out (line {few(dropped, 5)}): {kind}"
-        if cut and len(dropped) > 1:
-            yield f"{name}: the end of the log is cut off at line {dropped[-1]}"
-    if noted:
-        yield f"{name}: line {few([n for n, _ in noted], 5)} inside the log holds words, not values ({noted[0][1].strip()[:60]!r})"
-    for header, cells in garbled.items():
-        line, cell = cells[0]
-        odd = f"{len(cells)} cell(s) are no number, the first on line {line} ({cell[:40]!r})"
-        yield f"{name}: column {header!r}: {odd}; read as missing"
+def _blanked(text: Text, odd: OddLines, sign: bytes, count: int) -> bytes:
+    """``text``'s data with noughts and delimiters in place of the odd lines: the parser takes each for a row."""
+    buffer = io.BytesIO(text.data)
+    text.data = b""  # where nobody else holds them they are written in place, without a copy
+    with buffer.getbuffer() as memory:
+        for a, b in zip(odd.first.tolist(), odd.stop.tolist(), strict=True):
+            memory[a:b] = (sign * min(b - a, count)).rjust(b - a, b"0")
+    return buffer.getvalue()

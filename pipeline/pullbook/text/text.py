@@ -100,7 +100,7 @@ def clean_text(data: bytes, *, shown: str) -> Text | Fault:
     """A log's bytes as UTF-8 lines; a fault where they are binary, or a line is longer than any log's."""
     decoded, encoding = to_utf8(data)
     del data
-    if encoding is None or _looks_binary(decoded):
+    if encoding is None or looks_binary(decoded):
         return _fault(shown, "binary data, no text")
     warnings: list[str] = []
     if b"\x00" in decoded or MARK in decoded:
@@ -169,7 +169,7 @@ def _what_else(data: bytes) -> str | None:
     return "a web page or other markup" if _MARKUP.match(head.removeprefix(codecs.BOM_UTF8)) else None
 
 
-def _looks_binary(data: bytes) -> bool:
+def looks_binary(data: bytes) -> bool:
     """More than a trace of control characters anywhere (NULs and end marks apart) means no text."""
     for start in {0, len(data) // 2, max(len(data) - 65536, 0)}:
         piece = data[start : start + 65536]

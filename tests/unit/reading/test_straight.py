@@ -2,14 +2,17 @@
 
 import pytest
 
+from pullbook.handover import Fault
+from pullbook.text.grid import read_grid
 from pullbook.text.straight import read_straight
+from pullbook.text.text import Text, clean_text
 
 HEAD = "t [s];n [rpm];Md [Nm]\n"
 ROWS = [f"{0.1 * k:.2f};{3000 + 7 * k};{180 + 0.25 * k:.2f}" for k in range(40)]
 
 
-def made(rows: list[str], *, end: str = "\n", head: str = HEAD) -> bytes:
-    return (head + "\n".join(rows) + end).encode("cp1252")
+def made(rows: list[str], *, end: str = "\n", head: str = HEAD) -> Text:
+    return Text((head + "\n".join(rows) + end).encode("cp1252"), "")
 
 
 def changed(row: int, text: str) -> list[str]:
@@ -42,24 +45,61 @@ def test_quoted_numbers_and_decimal_commas() -> None:
 
 
 @pytest.mark.parametrize(
-    "rows",
+    ("row", "encoding", "mended"),
     [
-        changed(33, "3.30;3231"),  # short: the parser fills it up
-        [*ROWS[:30], ROWS[30] + ";1", *ROWS[31:33], "3.30;3231", *ROWS[34:]],  # long and short make up for each other
-        changed(33, ""),  # a blank line
-        changed(33, "3.30;3231;1\x0082.5"),
-        changed(33, '3.30;3231;1"82.5'),
-        changed(33, "3.30;3231;182,5"),
-        changed(33, "3.30;3231;182.5\r3.31;3232;182.6"),
-        changed(33, "3.30;3231;18\u00b02.5"),
-        changed(33, HEAD.strip()),
-        changed(33, "Max;3231;182.5"),
-        [*ROWS[:-1], "3.9"],
-        [*ROWS[:-1], ROWS[-1][:-3]],
+        ("3.30;3231", "utf-8", (None, 1)),  # short: the parser would fill it up
+        ("", "utf-8", (None, 0)),
+        ('"3.30";"3231";"182.5"', "utf-8", ((3.3, 3231.0, 182.5), 0)),
+        ("3.30;3231;---", "utf-8", ((3.3, 3231.0, None), 0)),
+        ("3.30;3231;18\u00b02.5", "cp1252", ((3.3, 3231.0, None), 0)),
+        ("3.30;3231;182.5;\u00dcberlauf", "cp1252", ((3.3, 3231.0, 182.5), 0)),
+        (HEAD.strip(), "utf-8", (None, 0)),
+        ("Max;3231;182.5", "utf-8", (None, 0)),
+        ("Prüfer: Müller", "cp1252", (None, 0)),
     ],
 )
-def test_what_the_parser_would_pass_over_is_left_to_the_other_ways(rows: list[str]) -> None:
-    assert read_straight(made(rows, end=""), shown="a.csv") is None
+def test_an_odd_line_is_mended_where_it_stands(row: str, encoding: str, mended: tuple[tuple[float, ...] | None, int]) -> None:
+    """All other lines are parsed as they lie, and the encoding is told by the odd lines too."""
+    raw, read_as = read_straight(made(changed(33, row)), shown="a.csv") or pytest.fail("not taken")
+    assert read_as == encoding
+    values, dropped = mended
+    assert raw.dropped == dropped
+    assert (35 in raw.lines.to_list()) == (values is not None)
+    if values is not None:
+        assert raw.cells.rows()[33] == values
+    text = clean_text(made(changed(33, row)).data, shown="a.csv")
+    assert not isinstance(text, Fault)
+    careful = read_grid(text, shown="a.csv")
+    assert not isinstance(careful, Fault)
+    assert (raw.lines.to_list(), raw.dropped) == (careful.lines.to_list(), careful.dropped)
+    assert raw.cells.rows()[34] == (3.4, 3238.0, 188.5) if values is not None else raw.cells.rows()[33] == (3.4, 3238.0, 188.5)
+
+
+def test_many_odd_lines_are_mended_as_few_are() -> None:
+    """Beyond some hundreds the patches are put in by their place; rows, values and lines are those of the file."""
+    rows = [f"{0.1 * k:.2f};{3000 + k};{180 + 0.25 * (k % 40):.2f}" for k in range(20_000)]
+    odd = {k: ('"' + rows[k].replace(";", '";"') + '"') if k % 3 else rows[k][:4] for k in range(100, 20_000, 37)}
+    raw, _ = read_straight(made([odd.get(k, row) for k, row in enumerate(rows)]), shown="a.csv") or pytest.fail("not taken")
+    gone = [k for k in odd if not k % 3]
+    kept = [k for k in range(20_000) if k not in gone]
+    assert raw.dropped == len(gone)
+    assert raw.lines.to_list() == [k + 2 for k in kept]
+    assert raw.cells["1"].to_list() == [3000.0 + k for k in kept]
+
+
+@pytest.mark.parametrize(
+    ("rows", "end"),
+    [
+        ([*ROWS[:30], ROWS[30] + ";1", *ROWS[31:33], "3.30;3231", *ROWS[34:]], "\n"),  # long and short make up for each other
+        (changed(33, "3.30;3231;1\x0082.5"), "\n"),
+        (changed(33, "3.30;3231;182,5"), "\n"),
+        (changed(33, "3.30;3231;182.5\r3.31;3232;182.6"), "\n"),
+        ([*ROWS[:-1], "3.9"], ""),
+        ([*ROWS[:-1], ROWS[-1][:-3]], ""),
+    ],
+)
+def test_what_the_parser_would_pass_over_is_left_to_the_other_ways(rows: list[str], end: str) -> None:
+    assert read_straight(made(rows, end=end), shown="a.csv") is None
 
 
 def test_a_point_where_the_comma_is_the_mark_is_left_to_the_other_ways() -> None:

@@ -1,0 +1,108 @@
+"""The library's own parser, strict, as proof of the cells; patches of mended rows are put between those it read."""
+
+from concurrent.futures import ThreadPoolExecutor
+
+import numpy as np
+import polars as pl
+from polars.exceptions import PolarsError
+
+from pullbook.text.encoding import count_byte
+from pullbook.text.layout import Layout
+from pullbook.text.mend import Mended
+from pullbook.text.raw import RawLog
+
+MANY = 100_000
+"""Rows from which a second thread pays."""
+THREADS = 2
+FEW = 300
+"""Patches up to this number are strung together with the stretches between them, without a copy of the cells."""
+
+
+def parse(
+    data: bytes, layout: Layout, *, rows: int, skip: int | None = None, counted: bool = True, quoted: bool = False
+) -> pl.DataFrame | None:
+    """Cells by the library's parser: None where any cell of a numeric column is no number or the rows do not add up.
+
+    ``skip``: lines above the first row, if not the layout's. ``counted``: the delimiters were counted before; else they are where
+    a last cell is blank, which may be that of a short row. ``quoted``: numbers may stand in quotes.
+    """
+    cells = _read(data, layout, rows=rows, skip=skip, quoted=quoted)
+    if cells is None or any(cells[c].null_count() != rows for c in cells.columns[layout.named :]):
+        return None
+    if not counted and cells[cells.columns[-1]].null_count():
+        delimiters = count_byte(data, layout.delimiter.encode(), layout.offset)
+        if delimiters != rows * (layout.head.width - 1):
+            return None
+    return _joined(cells, layout.named)
+
+
+def parse_mended(mended: Mended, layout: Layout) -> pl.DataFrame | None:
+    """Cells of a mended log, as :func:`parse`."""
+    cells = _read(mended.data, layout, rows=mended.rows)
+    if cells is None or any(cells[c].null_count() != mended.rows for c in cells.columns[layout.named :]):
+        return None
+    if mended.odd:
+        patch = _read(mended.patch, layout, rows=mended.patch.count(b"\n"), skip=0) if mended.patch else cells.clear()
+        if patch is None:
+            return None
+        cells = _patched(cells, patch, mended.odd)
+    return _joined(cells, layout.named)
+
+
+def _read(data: bytes, layout: Layout, *, rows: int, skip: int | None = None, quoted: bool = False) -> pl.DataFrame | None:
+    schema = {str(k): pl.String() if word else pl.Float64() for k, word in enumerate(layout.words)}
+    try:
+        cells = pl.read_csv(
+            data, separator=layout.delimiter, has_header=False, skip_lines=layout.head.first_data - 1 if skip is None else skip,
+            quote_char='"' if quoted else None, schema=schema, decimal_comma=layout.decimal == ",",
+            null_values=list(layout.tokens) or None, truncate_ragged_lines=False,
+        )  # fmt: skip
+    except PolarsError:
+        return None
+    return cells if cells.height == rows else None
+
+
+def _patched(cells: pl.DataFrame, patch: pl.DataFrame, odd: tuple[tuple[int, int], ...]) -> pl.DataFrame:
+    """``cells`` with the odd rows taken out, or their line of the patch in their place."""
+    if len(odd) > FEW:
+        index = np.arange(cells.height)
+        row, line = np.array(odd).T
+        index[row] = np.where(line < 0, -1, cells.height + line)
+        return pl.concat([cells, patch])[index[index >= 0]]
+    parts, at = [], 0
+    for row, line in odd:
+        parts += [cells.slice(at, row - at), *([patch.slice(line, 1)] if line >= 0 else [])]
+        at = row + 1
+    return pl.concat([*parts, cells.slice(at)], rechunk=False)
+
+
+def _joined(cells: pl.DataFrame, named: int) -> pl.DataFrame:
+    """The named columns in one piece each: two at a time, and the parser's pieces are let go as they are joined."""
+    many = cells.height > MANY
+    parts = {k: cells.drop_in_place(str(k)) for k in range(named)}
+    with ThreadPoolExecutor(THREADS if many else 1) as pool:
+        cells = pl.DataFrame(list(pool.map(lambda k: parts.pop(k).rechunk(), range(named))))
+    texts = [c for c in cells.columns if cells[c].dtype == pl.String]
+    return cells.with_columns(pl.col(texts).str.strip_chars(' "')) if texts else cells
+
+
+def raw_log(
+    layout: Layout, cells: pl.DataFrame, lines: pl.Series, blocks: pl.Series | None, dropped: int, warnings: tuple[str, ...]
+) -> RawLog:
+    """The table as the other ways hand it over."""
+    head = layout.head
+    return RawLog(
+        headers=head.names[: layout.named], unit_row=head.units[: layout.named], cells=cells, lines=lines.cast(pl.Int64),
+        blocks=blocks,
+        header_line=head.line, delimiter=layout.delimiter, decimal=layout.decimal, thousands=layout.thousands, dropped=dropped,
+        preamble=layout.preamble, warnings=warnings,
+    )  # fmt: skip
+
+
+def mended_log(mended: Mended, layout: Layout, warnings: tuple[str, ...]) -> RawLog | None:
+    """A mended log's table; ``layout``: as it was written."""
+    cells = parse_mended(mended, mended.layout)
+    if cells is None:
+        return None
+    blocks = pl.Series(mended.blocks) if mended.blocks is not None else None
+    return raw_log(layout, cells, pl.Series(mended.lines), blocks, mended.dropped, (*warnings, *mended.warnings))
