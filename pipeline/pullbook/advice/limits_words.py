@@ -52,7 +52,11 @@ def limit_line(ground: Ground, knock: pl.DataFrame, fuel: str | None, max_advanc
     if not noted.is_empty():
         reason, beyond = "the most that was run, less the margin below noted knock", "above it knock was noted or nothing was tried"
     if max_advance_deg is not None and high >= max_advance_deg - 0.5:
-        reason, beyond = "the engine's known limit", "it binds whatever was tried"
+        below = low < max_advance_deg - 0.75
+        reason = f"{reason}, within the engine's known limit" if below or not noted.is_empty() else "the engine's known limit"
+        beyond = "above it knock was noted, or the known limit binds whatever was tried" if not noted.is_empty() else (
+            "it binds whatever was tried"
+        )  # fmt: skip
     with_fuel = f"on {fuel}" if fuel else "on the day's fuel, which was not written down"
     return f"Do not exceed {span} ({reason}) at full load {with_fuel}; {beyond}."
 

@@ -43,10 +43,16 @@ def change_words(change: tuple[float, float, float] | None, tolerance_pct: float
     if -tolerance_pct <= lo and hi <= tolerance_pct:
         return f"makes the same torque as the baseline ({signed(lo, digits)} to {signed(hi, digits)} %)"
     if lo > 0:
-        return f"gains {plain(mean, digits)} % over the baseline ({plain(lo, digits)} to {plain(hi, digits)} %)"
+        return f"gains {plain(mean, digits)} % over the baseline ({_clear_of_zero(lo, digits)} to {plain(hi, digits)} %)"
     if hi < 0:
-        return f"costs {plain(-mean, digits)} % against the baseline ({plain(-hi, digits)} to {plain(-lo, digits)} %)"
+        return f"costs {plain(-mean, digits)} % against the baseline ({_clear_of_zero(-hi, digits)} to {plain(-lo, digits)} %)"
     return f"cannot be told from the baseline ({signed(lo, digits)} to {signed(hi, digits)} %)"
+
+
+def _clear_of_zero(end: float, digits: int) -> str:
+    """An end of an interval that excludes zero, never written as 0."""
+    shown = next((plain(end, d) for d in range(digits, 3) if round(end, d) > 0.0), None)
+    return shown or "a trace"
 
 
 def day_sentence(outcome: Outcome) -> str:

@@ -163,8 +163,8 @@ def rpm(value: float | None) -> str:
 
 
 def setting_rpm(value: float | None) -> str:
-    """Engine speed to set, to ten."""
-    return rpm(None if value is None else 10 * round(value / 10))
+    """Engine speed to set, to fifty, as the note on springs says it."""
+    return rpm(None if value is None else 50 * round(value / 50))
 
 
 def csv_cell(value: object) -> object:

@@ -158,8 +158,20 @@ def test_the_do_not_exceed_line_names_fuel_and_reason() -> None:
     assert line == ("Do not exceed 36° true advance (the most that was run) at full load on 98 RON; nothing above it was tried.")
 
 
+def test_the_do_not_exceed_line_says_all_that_binds() -> None:
+    """Knock that caps lower than the engine's known limit is not passed over for the limit, nor is what was merely run."""
+    noted = Day([*locked(32, 28), Pull("36", 36, knock="heard", knock_rpm=(3300, 3600))])
+    line = limit_line(ground_of(noted), noted.noted(), "98 RON", 36.0)
+    assert "less the margin below noted knock, within the engine's known limit" in line
+    assert "above it knock was noted, or the known limit binds" in line
+    quiet = Day(locked(32, 28, 36))
+    assert "(the engine's known limit)" in limit_line(ground_of(quiet), quiet.noted(), "98 RON", 36.0)
+
+
 @pytest.mark.parametrize(("change", "words"), [
     ((1.2, 0.6, 1.8), "gains 1.2 % over the baseline (0.6 to 1.8 %)"),
+    ((0.5, 0.012, 0.9), "gains 0.5 % over the baseline (0.01 to 0.9 %)"),
+    ((0.5, 0.002, 0.9), "gains 0.5 % over the baseline (a trace to 0.9 %)"),
     ((-1.2, -1.8, -0.6), "costs 1.2 % against the baseline (0.6 to 1.8 %)"),
     ((0.3, -0.4, 1.0), "cannot be told from the baseline (−0.4 to +1 %)"),
     ((0.2, 0.1, 0.4), "makes the same torque as the baseline (+0.1 to +0.4 %)"),
