@@ -119,7 +119,7 @@ def understand(header: str, *, unit_row: str | None = None, preset: Unit | None 
                 came = "header"
                 break
     remarks = [text for text in inside if unit_of(text) is None]
-    concepts = concepts_of(" ".join([bare, *remarks])) or concepts_of(heading)
+    concepts = concepts_of(" ".join([bare, *remarks])) or (concepts_of(heading) if unit is None else frozenset())
     concepts |= {"absolute"} if any("abs" in text or text in ("psia", "bara") for text in map(fold, inside)) else set()
     loose = None if unit else _loose_unit(bare, concepts)
     quantity = _quantity(concepts, unit or loose)

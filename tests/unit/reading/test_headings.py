@@ -16,7 +16,7 @@ HEADINGS = {
         "Rev/min|Velocidad de giro|Velocidad cigüeñal|Giri/min|Giri mot.|Numero giri|N° giri|Num. giri|Nr. giri|"
         "n. giri/min|Giri al minuto|Regime di rotazione|Giri albero motore|Velocità angolare [giri/min]|"
         "Regime giri"
-        "|n / min^-1|Drehzahl/min-1|RPM x 1000|rpm_engine"
+        "|n / min^-1|Drehzahl/min-1|RPM x 1000|rpm_engine|omega [rad/s]|ω (rad/s)"
     ),
     "torque_nm": (
         "Torque Nm|Tq.|Engine Tq|TRQ|Brake trq|Load (Nm)|Torque (obs)|Dyno torque|Flywheel torque|Net torque|"
