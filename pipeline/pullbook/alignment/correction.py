@@ -72,7 +72,7 @@ def correct_day(reading: DayReading) -> Corrected:
                 f"in which {standard} calls itself valid"
             )
     spoken = {c for c in claimed.values() if c is not None}
-    already: str | bool = False if not spoken else (spoken.pop() if len(spoken) == 1 else "unknown")
+    already: str | bool = False if not spoken else (next(iter(spoken)) if len(spoken) == 1 else "unknown")
     if reading.facts.logs_already_corrected == "unknown" and "unknown" in spoken:
         notes.questions.append(
             Question(

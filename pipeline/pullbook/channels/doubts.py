@@ -38,8 +38,8 @@ def obey_preamble(columns: list[Column], said: tuple[dict[str, Any], ...], talk:
             )
         else:
             talk.warn(
-                f"{' and '.join(repr(c.header) for c in corrected)} are already corrected ({standard}) and are not corrected "
-                "again; if they are not, say logs_already_corrected: false in day.yaml"
+                f"{' and '.join(repr(c.header) for c in corrected)} are already corrected ({standard}), as the log says, and are "
+                "not corrected again"
             )
     smooth = next((c for c in said if c["what"] == "smoothed"), None)
     if smooth:

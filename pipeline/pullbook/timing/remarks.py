@@ -45,7 +45,7 @@ def remarks(
         missing.append(f"delivered advance of {', '.join(blank)}: no log, no light, and the sheet does not give both ends")
         text = f"What advance did {', '.join(blank)} run? (pulls.csv: initial_deg and total_deg; strobe.csv: light readings; "
         questions.append(Question(text + "columns.yaml, where a column of the log holds it)", ADVANCE))
-    elif not witnesses.logged.curves:
+    elif not witnesses.logged.curves and not _logged_at_all(reading):
         lit = bool(courses) and all("strobe" in c.evidence for c in courses)
         more = "" if lit else ", or can a light be read at a few speeds for each setting"
         questions.append(Question(f"No log holds the advance: is there a channel for it{more}?", ADVANCE))
@@ -80,6 +80,12 @@ def remarks(
             "was it used with the dial at zero?"
         )
     return Remarks(tuple(dict.fromkeys(questions)), tuple(dict.fromkeys(warnings)), tuple(missing))
+
+
+def _logged_at_all(reading: DayReading) -> bool:
+    """Whether any log of the day holds advance, its pull left out or not."""
+    held = [c for c in ("advance_deg", "advance_commanded_deg") if c in reading.samples.columns]
+    return any(reading.samples[c].is_not_null().any() for c in held)
 
 
 def _whose_degrees(factor: float, own_zero: bool, declared: bool) -> str:

@@ -135,3 +135,9 @@ def test_din_has_no_window_and_none_means_none() -> None:
     none = align_day(day([Sweep("34")], facts=replace(DRY, correction="none")))
     assert none.correction["factor_max"] is None
     assert none.rows.filter(rpm=4000)["torque_nm"][0] == pytest.approx(float(hump(4000.0)), abs=0.02)  # type: ignore[arg-type]
+
+
+def test_logs_corrected_by_nobody_knows_what_are_asked_about() -> None:
+    got = align_day(day([Sweep("a")], facts=DayFacts(logs_already_corrected="unknown")))
+    assert got.correction["already_corrected"] == "unknown"
+    assert any("by a standard nobody named" in q for q in got.questions)

@@ -267,5 +267,7 @@ def test_words_about_a_day_without_a_log_fit_what_there_is() -> None:
     alone = solve([Sweep("32", sheet=sheet)])
     assert "advance of 32 is known from the sheet alone" in alone.warnings
     assert any("can a light be read" in q for q in alone.questions)
+    out = solve([Sweep("32", lambda n: np.full_like(n, 32.0), sheet={"exclude": "oil leak"})])
+    assert not any("No log holds the advance" in q for q in out.questions)
     lit = solve([Sweep("32", sheet=sheet)], strobe=[{"setting": "32", "rpm": 3000.0, "advance_deg": 32.0, "source": "light"}])
     assert any(q == "No log holds the advance: is there a channel for it?" for q in lit.questions)
