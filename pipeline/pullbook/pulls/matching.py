@@ -73,9 +73,10 @@ def match(logs: list[LogReading], names: dict[str, str], sheet: PullSheet | None
     by_name = {names[log.file]: log for log in logs}
     rows: dict[str, list[SheetRow]] = defaultdict(list)
     loggers: dict[int, str] = {}
+    taken = {_plain(f) for row in (sheet.rows if sheet else ()) for f in (row.file, row.logger_file) if f}
     for row in sheet.rows if sheet else ():
-        name = _file_named(row.file, list(by_name), f"{sheet.shown if sheet else ''} line {row.line}", out)
-        if row.logger_file and (logger := _file_named(row.logger_file, list(by_name), f"line {row.line}, logger_file", out)):
+        name = _file_named(row.file, list(by_name), taken, f"{sheet.shown if sheet else ''} line {row.line}", out)
+        if row.logger_file and (logger := _file_named(row.logger_file, list(by_name), taken, f"line {row.line}, logger_file", out)):
             if logger == name:
                 out.questions.append(f"line {row.line}: {logger} is named as its own second recorder: which log is meant?")
             else:
@@ -189,15 +190,17 @@ def _pair_by_count(found: list[Match]) -> None:
                     beside.near_s = m.segment.end_s - s.end_s
 
 
-def _file_named(wanted: str, names: list[str], where: str, out: Matched) -> str | None:
-    """The log a sheet means: exactly, else without regard to case, composed accents or a forgotten ending; else a question."""
+def _file_named(wanted: str, names: list[str], taken: set[str], where: str, out: Matched) -> str | None:
+    """The log a sheet means: exactly, else without regard to case, composed accents or a forgotten ending; else a question,
+    with the nearest name that no other row has ``taken``.
+    """
     if wanted in names:
         return wanted
     key = _plain(wanted)
     same = [n for n in names if _plain(n) == key] or [n for n in names if _plain(n).rpartition(".")[0] == key]
     if len(same) == 1:
         return same[0]
-    near = same or get_close_matches(key, [_plain(n) for n in names], n=1)
+    near = same or get_close_matches(key, [_plain(n) for n in names if _plain(n) not in taken], n=1)
     hint = f" Did you mean {' or '.join(repr(n) for n in names if n in near or _plain(n) in near)}?" if near else ""
     out.questions.append(f"{where}: no log named {wanted!r} that could be read lies in this folder.{hint}")
     return None

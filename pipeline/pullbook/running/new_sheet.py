@@ -112,13 +112,13 @@ def _write(book: Book, path: Path, content: bytes, made: dict[str, Any]) -> None
 
 
 def _rows(found: Survey) -> tuple[list[dict[str, str]], list[str]]:
-    """A row for every pull and aborted pull, in the order the logs give, and what to say of the logs without any."""
+    """A row for every pull and aborted pull (hold, in a log of holds alone), in the logs' order; what to say of the rest."""
     remarks = []
     rows: list[dict[str, str]] = []
     dated = all(log.started for log in found.logs)
     for log in sorted(found.logs, key=lambda log: log.started or "") if dated else found.logs:
         name = found.names[log.file]
-        sweeps = [s for s in log.segments if s.kind in ("pull", "aborted")]
+        sweeps = [s for s in log.segments if s.kind in ("pull", "aborted")] or [s for s in log.segments if s.kind == "hold"]
         if log.error is not None:
             remarks.append(f"no row for {name}: it cannot be read ({log.error.found}); see `pullbook check`")
         elif not {"torque_nm", "power_kw"} & set(log.samples.columns):
@@ -146,7 +146,7 @@ def _time(log: LogReading, start_s: float | None) -> str:
 def _seen(log: LogReading, number: int) -> str:
     """What the operator knows a pull by: its kind, span and the advance logged in it."""
     s = next(x for x in log.segments if x.segment == number)
-    words = [s.kind if s.kind == "aborted" else "", f"{s.rpm_min:.0f} to {s.rpm_max:.0f} rpm" if s.rpm_min is not None else ""]
+    words = [s.kind if s.kind != "pull" else "", f"{s.rpm_min:.0f} to {s.rpm_max:.0f} rpm" if s.rpm_min is not None else ""]
     for channel, says in (("advance_deg", "advance"), ("advance_commanded_deg", "commanded")):
         if channel in log.samples.columns:
             known = log.samples[channel].slice(s.first, s.rows).drop_nulls()

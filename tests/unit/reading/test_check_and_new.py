@@ -168,6 +168,18 @@ def test_new_writes_a_row_for_every_pull(book: Book) -> None:
     assert day.pulls["notes"].to_list() == [None] * 3, "what `new` says of a pull is no note of the shop's"
 
 
+def test_new_writes_a_row_for_every_hold_of_a_log_of_holds(book: Book) -> None:
+    folder = book.day_folder("blue", "2031-04-06")
+    folder.mkdir()
+    steps = [step for _ in range(2) for step in ((3, 3000, 1), (4, 3000, 1), (2, 1200, 0))]
+    write_log(folder / "steady.csv", drive(steps, number=3), advance=28.0)
+    new_day(book, "blue", "2031-04-06")
+    rows = rows_of(folder / "pulls.csv")
+    assert [(r["file"], r["pull"]) for r in rows] == [("steady.csv", "1"), ("steady.csv", "2")]
+    assert all(r["found"].startswith("hold ") for r in rows)
+    assert read_day(book, "blue", "2031-04-06").pulls["kind"].to_list() == ["hold", "hold"]
+
+
 def test_new_never_overwrites(book: Book) -> None:
     folder = book.day_folder("blue", "2031-04-05")
     mine = {"pulls.csv": "file\nrun 1.csv\n", "day.yaml": "notes: mine\n"}

@@ -439,3 +439,13 @@ def test_a_name_may_hold_marks_of_direction_and_hard_blanks(shop: Shop) -> None:
     day = shop.read()
     assert column(day, "setting") == ["A", "A"]
     assert not day.errors
+
+
+def test_a_missing_log_is_not_guessed_to_be_one_that_has_its_own_row(shop: Shop) -> None:
+    for name in ("r01.csv", "r02.csv"):
+        shop.log(name, number=int(name[2]))
+    shop.text("pulls.csv", "file,setting\nr01.csv,A\nr02.csv,A\nr03.csv,A\n")
+    (asked,) = (q for q in shop.read().questions if "r03.csv" in q)
+    assert "Did you mean" not in asked
+    shop.text("pulls.csv", "file,setting\nr01.csv,A\nr20.csv,A\n")
+    assert any("Did you mean 'r02.csv'" in q for q in shop.read().questions)
