@@ -11,7 +11,7 @@ import polars as pl
 from pullbook.book import natural
 from pullbook.handover import LogReading, Segment
 from pullbook.sheets.pull_sheet import PullSheet, SheetRow
-from pullbook.wording import counted, few
+from pullbook.wording import counted
 
 HELD_RPM = 50.0
 """A hold stays within this of its speed."""
@@ -20,7 +20,8 @@ HELD_RPM = 50.0
 @dataclass(slots=True, eq=False)
 class Match:
     """One pull, aborted pull or hold of a log with its row of the sheet, if it has one. ``label``: the setting's name;
-    ``other``: the second recorder's log, ``near_s`` where its clock is expected; ``doubt``: why nothing may be estimated.
+    ``other``: the second recorder's log, ``near_s`` where its clock is expected; ``doubt``: why nothing may be estimated;
+    ``copy_of``: the pull this one is another export of.
     """
 
     log: LogReading
@@ -32,6 +33,7 @@ class Match:
     near_s: float | None = None
     doubt: str | None = None
     part: pl.DataFrame | None = None
+    copy_of: "Match | None" = None
 
     def samples(self) -> pl.DataFrame:
         """The pull's own rows: ``part`` where a second recorder's channels were added, else the log's."""
@@ -100,9 +102,6 @@ def match(logs: list[LogReading], names: dict[str, str], sheet: PullSheet | None
             if m.row is not None and m.row.line in loggers:
                 m.other = by_name[loggers[m.row.line]]
         found += mine
-    without = unrowed(found)
-    if sheet is not None and sheet.rows and without:
-        out.questions.append(f"{few(without)}: no row in the pull sheet. What was set?")
     _pair_by_count(found)
     out.pulls = sorted(found, key=lambda m: (m.row is None, m.row.line if m.row else 0))
     return out

@@ -11,7 +11,7 @@ from pullbook.columns import FOUND_PULLS, STROBE, conform
 from pullbook.facts import Air, DayFacts
 from pullbook.handover import Clock, DayReading, LogReading
 from pullbook.pulls.grouping import mark_baseline, name_settings
-from pullbook.pulls.matching import Match, Matched, has_torque, match
+from pullbook.pulls.matching import Match, Matched, has_torque, match, unrowed
 from pullbook.pulls.order import in_order
 from pullbook.pulls.pull_samples import coast_downs_of, merge_recorders, samples_of
 from pullbook.pulls.recorded_twice import recorded_twice
@@ -48,7 +48,12 @@ def assemble(found: Survey, *, with_logs: bool = True) -> DayReading:
     questions, warnings = list(found.questions) + matched.questions, list(found.warnings) + matched.warnings
     questions += pair_unnamed(matched, found.names)
     _doubts(found, matched, questions)
-    pulls, asked = in_order(matched.pulls, sheet=found.sheet is not None)
+    copies = [m for m in matched.pulls if m.copy_of is not None]
+    run = [m for m in matched.pulls if m.copy_of is None]
+    if found.sheet is not None and found.sheet.rows and (without := unrowed(run)):
+        questions.append(f"{few(without)}: no row in the pull sheet. What was set?")
+    pulls, asked = in_order(run, sheet=found.sheet is not None)
+    pulls += copies  # nobody ran them: they have no place in the order
     questions += asked
     merged = merge_recorders(pulls)
     questions += merged.questions
@@ -79,12 +84,14 @@ def assemble(found: Survey, *, with_logs: bool = True) -> DayReading:
 def _doubts(found: Survey, matched: Matched, questions: list[str]) -> None:
     """Mark pulls that nothing may be estimated from, and say so once a log."""
     first_with: dict[str, str] = {}
+    by_place = {(m.name, m.segment.segment): m for m in matched.pulls}
     for m in matched.pulls:
         content = found.hashes.get(m.name, "")
         original = first_with.setdefault(content, m.name) if content else m.name
         if m.log.unusable is not None:
             m.doubt = m.log.unusable
         elif original != m.name:
+            m.copy_of = by_place[original, m.segment.segment]
             m.doubt = f"the same log as {original}, byte for byte"
             questions.append(f"{m.name} is the same as {original}, byte for byte: counted once. Was another log meant?")
         elif not has_torque(m.log) and (m.other is None or not has_torque(m.other)):
@@ -94,12 +101,15 @@ def _doubts(found: Survey, matched: Matched, questions: list[str]) -> None:
     pairs: dict[str, list[str]] = {}
     for m in told:
         if (first := twice.get(id(m))) is not None:
-            m.doubt = f"the same recording as {first.name}"
+            m.copy_of, m.doubt = first, f"the same recording as {first.name}"
             pairs.setdefault(m.name, []).append(first.name)
     if pairs:
         text = "; ".join(f"{name} holds what {few(list(dict.fromkeys(of)))} holds" for name, of in list(pairs.items())[:6])
         more = f" (and {len(pairs) - 6} more)" if len(pairs) > 6 else ""
         questions.append(f"{text}, row for row{more}: counted once. Were these one pull? Else export the other log again.")
+    for m in matched.pulls:
+        if m.copy_of is not None and m.row is None:
+            m.row = m.copy_of.row
 
 
 def _record(m: Match, pull_id: str, order: int, baseline: str | None, facts: DayFacts, clock: Clock | None) -> dict[str, Any]:

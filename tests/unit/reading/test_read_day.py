@@ -449,3 +449,16 @@ def test_a_missing_log_is_not_guessed_to_be_one_that_has_its_own_row(shop: Shop)
     assert "Did you mean" not in asked
     shop.text("pulls.csv", "file,setting\nr01.csv,A\nr20.csv,A\n")
     assert any("Did you mean 'r02.csv'" in q for q in shop.read().questions)
+
+
+def test_a_copy_has_its_originals_row_and_no_place_in_the_order(shop: Shop) -> None:
+    """Thinned to every second row, it is still the same recording; the shop is not asked what was set on it."""
+    for number in (1, 2):
+        samples = shop.log(f"run{number}.csv", number=number)
+        write_log(shop.folder / f"a thin {number}.csv", samples[::2], 30.0)
+    shop.text("pulls.csv", "file,setting\nrun1.csv,A\nrun2.csv,B\n")
+    day = shop.read()
+    assert column(day, "file") == ["run1.csv", "run2.csv", "a thin 1.csv", "a thin 2.csv"]
+    assert column(day, "setting") == ["A", "B", "A", "B"]
+    assert column(day, "usable") == [True, True, False, False]
+    assert not any("What was set" in q or "When w" in q for q in day.questions)
