@@ -8,6 +8,9 @@ from typing import Literal
 
 Standard = Literal["SAE J1349", "SAE J607", "ISO 1585", "DIN 70020", "none"]
 
+CRANKING_RPM = 700.0
+"""No distributor's weights are all in at this speed: what is constant from here up is locked."""
+
 
 @dataclass(frozen=True, slots=True)
 class Spring:

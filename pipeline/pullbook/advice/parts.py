@@ -9,7 +9,7 @@ from pullbook.advice.curve_shapes import Shapes, all_in_rpm, straight
 from pullbook.advice.settings_run import Setting
 from pullbook.advice.sums import setting_sum
 from pullbook.arrays import Array
-from pullbook.facts import Ignition, Spring
+from pullbook.facts import CRANKING_RPM, Ignition, Spring
 
 _STOP_DEG = 1.5  # a stop the sheet implies and an owned one this near are the same
 _MISFIT_DEG = 0.75
@@ -79,7 +79,8 @@ def parts_for(kind: str | None, ignition: Ignition, settings: list[Setting], sha
         Rows in use.
     """
     if kind == "locked" and not ignition.springs:
-        return Parts(owned=(LOCKED,), stop_known=ignition.kind == "locked" or _locked_by_sheet(settings))
+        known = ignition.kind == "locked" or _locked_by_sheet(settings) or bool(rpm[0] <= CRANKING_RPM)
+        return Parts(owned=(LOCKED,), stop_known=known)
     sums = [setting_sum(s.initial_deg, s.total_deg) for s in settings]
     implied = sorted({round(s, 1) for s in sums if s is not None and s > 1.0})
     stops = ignition.stops_deg or tuple(implied)

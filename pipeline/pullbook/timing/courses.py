@@ -7,6 +7,7 @@ import numpy as np
 import polars as pl
 
 from pullbook.arrays import Array, Mask
+from pullbook.facts import CRANKING_RPM
 from pullbook.measure import mixture
 from pullbook.measure.normal import Z90
 from pullbook.timing import unlogged
@@ -103,7 +104,8 @@ def from_log(logged: LoggedCurve, witnesses: Witnesses, scale: TimingScale, told
 
     if family == "locked":
         level = degrees(float(np.average(advance, weights=logged.sd_deg**-2.0)), float(np.median(logged.rpm)))
-        put(shape, "initial_deg", level)
+        if told is not None or sheet.rise_deg is not None or logged.rpm[0] <= CRANKING_RPM:
+            put(shape, "initial_deg", level)  # else weights may be all in below the rpm seen
         put(shape, "total_deg", level)
     elif family == "mechanical":
         if corners is not None:

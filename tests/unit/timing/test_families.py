@@ -235,6 +235,11 @@ def test_a_flat_log_of_weights_that_are_all_in_below_it_is_mechanical_by_the_she
     assert shape["initial_deg"] == pytest.approx(14.0, abs=0.5)
     same = solve([replace(s, sheet={"initial_deg": 34.0, "total_deg": 34.0}) for s in flat]).shapes.row(0, named=True)
     assert same["family"] == "locked"
+    assert same["initial_deg"] == pytest.approx(34.0, abs=0.5)
+    bare = solve([replace(s, sheet={}) for s in flat]).shapes.row(0, named=True)
+    assert bare["family"] == "locked"
+    assert bare["initial_deg"] is None, "nobody saw it below 3400 rpm"
+    assert bare["total_deg"] == pytest.approx(34.0, abs=0.5)
 
 
 def test_weights_on_their_way_down_do_not_pass_their_stop() -> None:
