@@ -195,10 +195,28 @@ def test_what_nobody_wrote_is_not_said_to_be_written() -> None:
 def test_a_log_that_nothing_was_held_against_has_no_finding_of_its_own() -> None:
     day = invented_day()
     alone = day.tables | {"evidence": day.tables["evidence"].filter(pl.col("source") == "log")}
-    assert "The log reads" in text_of(page_without_drawings(day.record, day.tables))
+    checked = text_of(page_without_drawings(day.record, day.tables))
+    assert "The log reads" in checked
+    assert "32 µs is" in checked
     shown = text_of(page_without_drawings(day.record, alone))
     assert "The log reads" not in shown
     assert "Nothing to hold the log against" in shown
+    assert "32 µs is" not in shown, "a delay presumed is no sum"
+
+
+def test_a_setting_as_run_and_the_curve_to_set_are_not_taken_for_one_another() -> None:
+    day = invented_day()
+    first = text_of(section(page_without_drawings(day.record, day.tables), "page-1"))
+    assert "This curve against the baseline" in first
+    assert "as run gains" in first or "setting run" in first
+
+
+def test_where_the_weights_start_is_said_of_the_weights_even_where_the_initial_is_not_known() -> None:
+    day = invented_day()
+    day.record["advice"]["mechanical"] |= {"initial_deg": None, "stop_deg": None}
+    first = text_of(section(page_without_drawings(day.record, day.tables), "page-1"))
+    assert "Weights move from" in first
+    assert "Starts to move" not in first
 
 
 def test_an_empty_day_still_gives_every_file(tmp_path: Path) -> None:
@@ -275,4 +293,4 @@ def test_a_mapped_engine_is_given_its_table() -> None:
     page = page_without_drawings(day.record | {"conditions": {"ignition": "mapped"}}, day.tables)
     rows = table_under(page, "What to put in the table")
     assert rows == [["1000", "14°", "15.3°"], ["2000", "24°", "25.3°"], ["3000", "31°", "32.3°"], ["5000", "32.5°", "33.8°"]]
-    assert "Starts to move" not in text_of(section(page, "page-1"))
+    assert "Weights move from" not in text_of(section(page, "page-1"))

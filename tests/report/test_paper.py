@@ -102,6 +102,16 @@ def test_no_word_starts_outside_the_margins(printed: tuple[str, InventedDay, Pat
         assert 25 <= y <= height - 30, text
 
 
+def test_the_first_questions_stand_on_page_one(tmp_path: Path) -> None:
+    day = invented_day()
+    day.record["questions"] = ["is the oil in °C?", "who corrected torque?", "which pull was the third?"]
+    print_to(tmp_path, day)
+    first, *more = (" ".join(p.extract_text().split()) for p in PdfReader(tmp_path / "report.pdf").pages)
+    assert "3 open questions; all in the evidence:" in first
+    assert [q in first for q in day.record["questions"]] == [True, True, False]
+    assert all(q in " ".join(more) for q in day.record["questions"])
+
+
 def test_long_and_many_run_over_to_more_sheets_and_nothing_is_lost(tmp_path: Path) -> None:
     day = invented_day()
     day.record["cautions"] = [f"caution number {i} " + "word " * 40 for i in range(30)]
@@ -140,7 +150,7 @@ def test_a_mapped_engine_gets_its_table_on_paper(tmp_path: Path) -> None:
         assert cells in first, cells
         assert cells in card, cells
     assert "31.5°" in card
-    assert "Starts to move" not in card
+    assert "Weights move from" not in card
 
 
 def test_a_day_that_cannot_tell_gives_a_card_that_says_so(tmp_path: Path) -> None:

@@ -39,4 +39,5 @@ def brief(record: dict[str, Any]) -> dict[str, Any]:
         "knock": sorted({k.get("word") for k in record.get("knock") or [] if k.get("word")}),
         "pulls": len(pulls),
         "pulls_used": len(used),
+        "pulls_part": sum(p.get("status") == "part" for p in used),
     }

@@ -24,9 +24,9 @@ def history(store: Store, engine: str) -> dict[str, Any]:
     -------
     dict
         ``engine``; ``dynos``: names in order met; ``days``: one object a day with ``day, revision, made_at, tool_version,
-        logs_here, dyno, correction, pulls, pulls_used, settings, best, advice, effects, knock, repeatability, sentence, changes,
-        not_like_for_like``. ``changes`` and ``not_like_for_like`` are against the day before it in this list. ``unread``: days
-        whose seal is damaged (`pullbook verify` says more).
+        logs_here, dyno, correction, pulls, pulls_used`` (whole or in part)``, pulls_part, settings, best, advice, effects, knock,
+        repeatability, sentence, changes, not_like_for_like``. ``changes`` and ``not_like_for_like`` are against the day before it
+        in this list. ``unread``: days whose seal is damaged (`pullbook verify` says more).
     """
     rows = store.catalog().filter(pl.col("engine") == printable(engine)).select("day", "logs_here").collect().rows()
     days: list[dict[str, Any]] = []
@@ -48,6 +48,7 @@ def history(store: Store, engine: str) -> dict[str, Any]:
                 # without pressure or temperature a standard was asked for and nothing corrected; seals of before do not say
                 "correction": now["conditions"].get("correction") if brief.get("corrected", True) else None,
                 **{k: brief[k] for k in ("pulls", "pulls_used", "settings", "best", "advice", "effects", "knock", "repeatability")},
+                "pulls_part": brief.get("pulls_part", 0),  # seals of before do not say
                 "sentence": brief["advice"].get("sentence"),
                 "changes": told(now, before) if before else [],
                 "not_like_for_like": not_like_for_like(now, before) if before else [],
@@ -67,7 +68,7 @@ def as_text(told_history: dict[str, Any]) -> str:
         footing = [
             day["dyno"] or "dyno not noted",
             day["correction"] or "not corrected",
-            f"{day['pulls_used']} of {day['pulls']} pulls used",
+            _pulls(day),
         ]
         if day["revision"] > 1:
             footing.append(f"revision {day['revision']}")
@@ -83,6 +84,11 @@ def as_text(told_history: dict[str, Any]) -> str:
         lines += [f"  {'changed' if n == 0 else '':<8} {line}" for n, line in enumerate(day["changes"])]
     lines += [f"{day}: its seal is damaged; `pullbook verify` says what to do" for day in told_history["unread"]]
     return "\n".join(on_screen(line) for line in lines)
+
+
+def _pulls(day: dict[str, Any]) -> str:
+    in_part = f", {day['pulls_part']} of them in part" if day["pulls_part"] else ""
+    return f"{day['pulls_used']} of {day['pulls']} pulls used{in_part}"
 
 
 def _setting(setting: dict[str, Any]) -> str:

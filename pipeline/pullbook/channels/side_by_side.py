@@ -50,7 +50,7 @@ def stack_runs(raw: RawLog, columns: list[Column], clocks: dict[str, pl.Series],
         return raw
     found = _by_place(columns) if speeds > 1 else None
     runs, shared = found or _by_label(columns)
-    if not 2 <= len(runs) <= MOST_RUNS or not _sure(runs, shared, raw):
+    if not 2 <= len(runs) <= MOST_RUNS or not _sure(runs, shared):
         return raw
     has = [_filled(run) for run in runs]
     where = [np.flatnonzero(h) for h in has]
@@ -132,7 +132,7 @@ def _by_label(columns: list[Column]) -> tuple[list[_Run], list[Column]]:
     return list(runs.values()), shared
 
 
-def _sure(runs: list[_Run], shared: list[Column], raw: RawLog) -> bool:
+def _sure(runs: list[_Run], shared: list[Column]) -> bool:
     """Whether the groups are runs beyond doubt: alike, not the same numbers again, power over torque the same in all."""
     first = runs[0].columns
     if any(c.meaning.quantity not in SHARED and c.kind != "clock" for c in shared if c.header or c.kind != "blank"):

@@ -5,14 +5,14 @@ from typing import Any
 
 import numpy as np
 
-from pullbook.handover import AlignedDay, DayReading, Prior
+from pullbook.handover import DayReading, Prior
 from pullbook.hill.fit import HillFit
 from pullbook.hill.prior import own_figure
 
 WORTH_KEEPING_DEG = 4.0  # a best advance known worse than this says nothing to later days
 
 
-def own_figures(fit: HillFit | None, prior: Prior, reading: DayReading, aligned: AlignedDay) -> dict[str, Any]:
+def own_figures(fit: HillFit | None, prior: Prior, reading: DayReading) -> dict[str, Any]:
     """Figures with the prior they were estimated under divided out; without a fit only who and how many.
 
     ``ln_pull_sd`` is ln of a fraction; ``ln_k`` ln of 1/°² at ``k_rpm``; ``k_slope`` of ln k per 1000 rpm; ``skew`` 1/°;

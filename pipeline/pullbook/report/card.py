@@ -61,7 +61,7 @@ def _set(left: Column, shown: DayView, said: Content) -> None:
     if curve:
         for label, value in (("Total", curve["total_deg"]), ("Initial", curve.get("initial_deg")), ("Stop", curve.get("stop_deg"))):
             _big(left, label, setting_degrees(value), 34 if label == "Total" else 24)
-        for label, name in (("Starts to move", "start_rpm"), ("Bends", "knee_rpm"), ("All in by", "all_in_rpm")):
+        for label, name in (("Weights move from", "start_rpm"), ("Bends", "knee_rpm"), ("All in by", "all_in_rpm")):
             if curve.get(name) is not None:
                 bend = f"{number(curve['knee_deg'])}° at " if label == "Bends" and curve.get("knee_deg") is not None else ""
                 _big(left, label, f"{bend}{setting_rpm(curve[name])}", 16)

@@ -13,6 +13,7 @@ from pullbook.report.pictures import Shown
 from pullbook.wording import counted
 
 CAUTION_SIZE = 6.3
+FIRST_QUESTIONS = 2
 
 
 def report_pdf(said: Content, photos: list[Shown], *, page: str = "A4") -> bytes:
@@ -64,7 +65,9 @@ def _page_one(sheets: Sheets, said: Content) -> list[str]:
     ):
         over += _points(left, head, lines)
     if said.questions:
-        left.text(f"{counted(len(said.questions), 'open question')}: see the evidence.", 8)
+        left.text(f"{counted(len(said.questions), 'open question')}; all in the evidence:", 8, after=0.01)
+        for question in said.questions[:FIRST_QUESTIONS]:
+            left.text("• " + question, 7.5, after=0.02)  # no room: it stands in the evidence all the same
     over += _right(right, said)
     foot = Column(sheets, sheet.figure, sheet.x + 0.07, bottom + 0.12, sheet.width - 0.14, sheet.bottom - 0.18)
     top = foot.y

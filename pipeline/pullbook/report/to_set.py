@@ -24,7 +24,7 @@ def what_to_set(shown: DayView) -> list[Said]:
     if curve.get("stop_deg") is not None:
         said.append(Said("Stop", setting_degrees(curve["stop_deg"])))
     if curve.get("start_rpm") is not None:
-        said.append(Said("Starts to move", words.setting_rpm(curve["start_rpm"])))
+        said.append(Said("Weights move from", words.setting_rpm(curve["start_rpm"])))
     if curve.get("knee_rpm") is not None:
         said.append(Said("Bends", f"{degrees(curve.get('knee_deg'))} at {words.setting_rpm(curve['knee_rpm'])}"))
     if curve.get("all_in_rpm") is not None:
@@ -49,7 +49,7 @@ def what_it_is_worth(shown: DayView) -> list[str]:
     if curve.get("versus_baseline_pct") is not None and curve.get("versus_lo_pct") is not None:
         half = half_width(curve["versus_lo_pct"], curve["versus_hi_pct"])
         told.append(
-            f"Against the baseline{f' ({shown.baseline})' if shown.baseline else ''}: torque "
+            f"This curve against the baseline{f' ({shown.baseline})' if shown.baseline else ''}: torque "
             f"{percent(curve['versus_baseline_pct'], half, signed=True)} "
             f"(likely {words.percent_between(curve['versus_lo_pct'], curve['versus_hi_pct'])})."
         )

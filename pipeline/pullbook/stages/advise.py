@@ -170,9 +170,14 @@ def _sums(day: AdviceDay, ground: Ground, mechanical: dict[str, Any] | None) -> 
         mark_error_deg=day.mark_error,
         mark_uncertainty_deg=day.scale("mark_uncertainty_deg"),
         damper_diameter_mm=day.reading.engine_facts.damper_diameter_mm,
-        delay_us=day.scale("delay_us"),
+        delay_us=day.scale("delay_us") if _log_was_checked(day) else None,
         at_rpm=float(ground.rpm[-1]),
     )
+
+
+def _log_was_checked(day: AdviceDay) -> bool:
+    """Whether anything but the log itself speaks of its delay; else the delay is what was presumed, and no sum to work with."""
+    return not set(day.delivered.evidence["source"].drop_nulls().to_list()) <= {"log"}
 
 
 def _span_warning(day: AdviceDay, ground: Ground) -> tuple[str, ...]:

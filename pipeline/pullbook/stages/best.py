@@ -81,7 +81,7 @@ def best_advance(reading: DayReading, aligned: AlignedDay, delivered: DeliveredD
         repeatability=repeatability(empty if fit is None else fit.sd, empty if fit is None else fit.drift, pulls, repeats, prior),
         posterior=posterior,
         prior=prior,
-        own=own_figures(fit, prior, reading, aligned),
+        own=own_figures(fit, prior, reading),
         residuals=residuals_table(table, fit, modelled.abnormal.mask),
         offsets=offsets_table(fit),
         setting_curves=setting_curves_table(fit),

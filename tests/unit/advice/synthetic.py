@@ -38,6 +38,7 @@ class Day:
     facts: DayFacts = field(default_factory=DayFacts)
     state: str = "inside"
     timing: dict[str, float | bool | None] = field(default_factory=dict)
+    evidence: tuple[str, ...] = ()
     shapes: list[dict[str, object]] = field(default_factory=list)
     repeatability: dict[str, object] = field(default_factory=dict)
     draws: int = 400
@@ -158,7 +159,7 @@ class Day:
             | self.timing,
             empty,
             np.zeros((0, 0)),
-            pl.DataFrame(),
+            pl.DataFrame({"source": self.evidence}, schema={"source": pl.String}),
         )
         best_rows = [
             {"rpm": int(n), "state": self.state, "tested_lo_deg": lo, "tested_hi_deg": hi}

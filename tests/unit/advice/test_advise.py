@@ -56,6 +56,12 @@ def test_sums_shown_are_the_sums_of_the_advice(mechanical: Advice) -> None:
     assert initial + stop == pytest.approx(total)
 
 
+@pytest.mark.parametrize(("evidence", "said"), [(("log", "light"), True), (("log",), False)])
+def test_a_delay_nothing_checked_is_no_sum(evidence: tuple[str, ...], said: bool) -> None:
+    shown = advise(*mechanical_day(timing={"log_minus_true_deg": 0.3, "delay_us": 43.0}, evidence=evidence).parts()).sums
+    assert ("delay and degrees" in {s["what"] for s in shown}) == said
+
+
 def test_cost_and_gain_come_with_intervals_and_a_strip(mechanical: Advice) -> None:
     m = mechanical.advice["mechanical"]
     assert m["cost_lo_pct"] <= m["cost_pct"] <= m["cost_hi_pct"]

@@ -104,6 +104,19 @@ def test_conditions_are_flat_and_every_name_is_in_one_group() -> None:
     json.dumps(flat)
 
 
+def test_pulls_used_in_part_are_told_apart(tmp_path: Path) -> None:
+    store = Store(tmp_path / "archive")
+    store.write_day("blue coupé", "2031-04-05", **writing())
+    call = writing(day="2031-05-02")
+    call["record"]["pulls"][1]["status"] = "part"
+    store.write_day("blue coupé", "2031-05-02", **call)
+    told = history(store, "blue coupé")
+    assert [(d["pulls_used"], d["pulls_part"]) for d in told["days"]] == [(2, 0), (2, 1)]
+    shown = as_text(told)
+    assert "2 of 2 pulls used\n" in shown
+    assert "2 of 2 pulls used, 1 of them in part\n" in shown
+
+
 def test_the_history_of_an_engine(tmp_path: Path) -> None:
     store = Store(tmp_path / "archive")
     for day, dyno in (("2031-04-05-10", "cell 2"), ("2031-04-05-2", "cell 2"), ("2031-05-02", "cell 3")):

@@ -27,7 +27,7 @@ def picture(shown: DayView) -> Picture | None:
         look = panel.look
         ax = panel.axes(right=look.right if not look.narrow else 0.82)
         made = hardware(shown)
-        panel.levels(ax, *_reach(shown, best, tested, made), most=6)
+        panel.levels(ax, *_reach(best, tested, made), most=6)
         ends = _wanted(panel, ax, best)
         named = labels(tested, 9 if look.narrow else 18)
         for name, (n, degrees_run, half) in tested.items():
@@ -47,8 +47,8 @@ def picture(shown: DayView) -> Picture | None:
 
     return Picture(
         "advance",
-        _finding(shown, best),
-        f"Advance over engine speed from {rpm(shown.span[0])} to {rpm(shown.span[1])}. {_finding(shown, best)}. "
+        _finding(best),
+        f"Advance over engine speed from {rpm(shown.span[0])} to {rpm(shown.span[1])}. {_finding(best)}. "
         f"Curves run: {', '.join(tested) or 'not known'}."
         + (f" Curve to set: {setting_degrees(shown.mechanical['total_deg'])} total." if shown.mechanical else ""),
         paint,
@@ -162,9 +162,7 @@ def _limit(ax: Any, shown: DayView) -> list[tuple[float, float, str, str, bool]]
     return [(float(x[-1]), float(y[-1]), "limit", "down", False)]
 
 
-def _reach(
-    shown: DayView, best: list[dict[str, Any]], tested: dict[str, tuple[Array, Array, Array]], made: Any
-) -> tuple[float, float]:
+def _reach(best: list[dict[str, Any]], tested: dict[str, tuple[Array, Array, Array]], made: Any) -> tuple[float, float]:
     seen = [v for _, y, _ in tested.values() for v in y]
     seen += [r[k] for r in best for k in ("best_deg", "lo_deg", "hi_deg") if r.get(k) is not None]
     seen += list(made[1]) if made is not None else []
@@ -174,7 +172,7 @@ def _reach(
     return lo - 1, hi + 1.5
 
 
-def _finding(shown: DayView, best: list[dict[str, Any]]) -> str:
+def _finding(best: list[dict[str, Any]]) -> str:
     inside = [r for r in best if r.get("state") == "inside" and r.get("best_deg") is not None]
     if inside:
         low, high = min(inside, key=lambda r: r["best_deg"]), max(inside, key=lambda r: r["best_deg"])

@@ -71,10 +71,10 @@ def picture(shown: DayView) -> Picture | None:
     verdict = VERDICT.get(best["verdict"], "")
     half = half_width(best["lo_pct"], best["hi_pct"])
     title = {
-        "gain": f"“{short(best['setting'], 24)}” gains {percent(best['change_pct'], half)} on the baseline",
-        "same": "No setting beats the baseline by enough to matter",
+        "gain": f"“{short(best['setting'], 24)}” as run gains {percent(best['change_pct'], half)} on the baseline",
+        "same": "No setting run beats the baseline by enough to matter",
         "loss": "Every other setting loses torque to the baseline",
-    }.get(best["verdict"], "No setting is proved better than the baseline")
+    }.get(best["verdict"], "No setting run is proved better than the baseline")
     return Picture(
         "difference",
         title,

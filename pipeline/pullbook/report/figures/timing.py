@@ -105,8 +105,7 @@ def finding(shown: DayView) -> str:
     off = found.get("log_minus_true_deg")
     if off is None:
         return "No log of advance to hold against the truth"
-    seen = shown.table("evidence")
-    if seen is not None and set(seen["source"].drop_nulls().to_list()) <= {"log"}:
+    if _unchecked(shown):
         late = f", late by {between(found.get('delay_lo_us'), found.get('delay_hi_us'), ' µs')}" if found.get("delay_us") else ""
         return f"Nothing to hold the log against: off by {between(found.get('lo_deg'), found.get('hi_deg'), '°', 1)}{late}"
     way = "high" if off > 0 else "low"
@@ -116,10 +115,15 @@ def finding(shown: DayView) -> str:
     return text
 
 
+def _unchecked(shown: DayView) -> bool:
+    seen = shown.table("evidence")
+    return seen is not None and set(seen["source"].drop_nulls().to_list()) <= {"log"}
+
+
 def worked(shown: DayView) -> str:
-    """The delay turned into degrees at the top of the span."""
+    """The delay turned into degrees at the top of the span; empty where nothing but the log speaks of it."""
     delay = (shown.record.get("timing_scale") or {}).get("delay_us")
-    if delay is None:
+    if delay is None or _unchecked(shown):
         return ""
     top = shown.span[1]
     return f"{number(delay)} µs is {number(DEG_PER_RPM_US * top * delay, 1)}° at {rpm(top)}: 6 × 10⁻⁶ × rpm × µs."
