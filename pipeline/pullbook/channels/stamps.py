@@ -44,25 +44,33 @@ def read_stamps(cells: pl.Series) -> Stamps | None:
     [43199.5, 43200.5]
     """
     cells = _in_figures(cells)
-    slices = (cells.slice(at, SLICE) for at in range(0, max(len(cells), 1), SLICE))
-    part = pl.concat([_taken_apart(some) if (alike := by_place(some, _STAMP)) is None else alike for some in slices])
+    parts = [_small(cells.slice(at, SLICE)) for at in range(0, max(len(cells), 1), SLICE)]
+    part = pl.concat(parts, rechunk=False)
+    del parts
     has_time, has_date = part["m"].is_not_null(), part["d1"].is_not_null()
     present = cells.is_not_null() & (cells != "")
     if int((has_time | has_date).sum()) < 0.5 * max(int(present.sum()), 1):
         return None
-    number = {c: part[c].cast(pl.Float64).to_numpy() for c in ("h", "m", "s")}
-    twelve = bool(part["pm"].is_not_null().any())
-    if part["s"].is_not_null().any() or bool(has_date.any()):
-        hours, minutes, seconds = number["h"], number["m"], np.nan_to_num(number["s"])
-    else:  # two figures: minutes and seconds
-        hours, minutes, seconds = np.zeros(len(cells)), number["h"], number["m"]
+    twelve, dated = bool(part["pm"].is_not_null().any()), bool(has_date.any())
+    h, m, s = (pl.col(name).cast(pl.Float64) for name in ("h", "m", "s"))
     if twelve:
-        hours = hours % 12 + 12 * part["pm"].fill_null(0).to_numpy()
-    total = np.where(has_time.to_numpy(), hours * 3600 + minutes * 60 + seconds + part["f"].to_numpy(), 0.0)
-    total = np.where((has_time | has_date).to_numpy(), total, np.nan)
-    if has_date.any():
-        total = total + _days(part.select("d1", "d2", "d3")) * DAY
-    return Stamps(total, bool(has_date.any()), twelve)
+        h = h % 12 + 12 * pl.col("pm").fill_null(0)
+    face = h * 60 + m  # two figures alone are minutes and seconds
+    if dated or part["s"].is_not_null().any():
+        face = h * 3600 + m * 60 + s.fill_null(0)
+    timed = pl.when(pl.col("m").is_not_null()).then(face + pl.col("f"))
+    total = timed.when(pl.col("d1").is_not_null()).then(0.0).otherwise(float("nan"))
+    out = part.select(total).to_series()
+    if dated:
+        out = out + _days(part.select("d1", "d2", "d3")) * DAY
+    return Stamps(out.rechunk().to_numpy(), dated, twelve)
+
+
+def _small(cells: pl.Series) -> pl.DataFrame:
+    """Figures of some cells in as few bytes as hold them: a whole log's are held at once."""
+    part = by_place(cells, _STAMP)
+    part = _taken_apart(cells) if part is None else part
+    return part.cast(dict.fromkeys(("d1", "d2", "d3", "h", "m", "s"), pl.Int16))
 
 
 def _in_figures(cells: pl.Series) -> pl.Series:
@@ -88,13 +96,12 @@ def _taken_apart(cells: pl.Series) -> pl.DataFrame:
     )
 
 
-def _days(part: pl.DataFrame) -> Array:
+def _days(part: pl.DataFrame) -> pl.Series:
     """Days since 1970 of the written dates, day first unless the cells themselves say otherwise (NaN: none)."""
-    figures = part.fill_null(-1).to_numpy().astype(np.int64)
-    keys, where = np.unique(figures @ np.array([100_000_000, 10_000, 1]), return_inverse=True)
-    seen = [(int(k // 100_000_000), int(k // 10_000 % 10_000), int(k % 10_000)) for k in keys if k >= 0]
+    slices = [part.slice(at, SLICE) for at in range(0, part.height, SLICE)]
+    seen = pl.concat([some.unique() for some in slices]).unique().drop_nulls().rows()
     month_first = any(b > 12 for a, b, _ in seen if a <= 12) and not any(a > 12 for a, _, _ in seen)
-    days = [np.nan] * (len(keys) - len(seen))
+    days = []
     for a, b, c in seen:
         year, month, day = (a, b, c) if a > 31 else (c, a, b) if month_first else (c, b, a)
         year += 2000 if year < 70 else 1900 if year < 100 else 0
@@ -102,7 +109,10 @@ def _days(part: pl.DataFrame) -> Array:
             days.append(float(date(year, month, day).toordinal() - date(1970, 1, 1).toordinal()))
         except ValueError:
             days.append(np.nan)
-    return np.asarray(days)[where]
+    key = pl.col("d1").cast(pl.Int64) * 100_000_000 + pl.col("d2") * pl.lit(10_000, pl.Int64) + pl.col("d3")
+    keys = [a * 100_000_000 + b * 10_000 + c for a, b, c in seen]
+    found = key.replace_strict(keys, days, default=float("nan"), return_dtype=pl.Float64)
+    return pl.concat([some.select(found).to_series() for some in slices])
 
 
 def started_at(seconds_since_1970: float) -> str | None:

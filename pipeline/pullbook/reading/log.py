@@ -135,6 +135,7 @@ def understand_log(
     if rpm is None:
         return give_up(no_speed(columns, shown, raw.header_line, name))
     timing = find_time(raw, columns, clocks, rpm.kept(), said, talk)
+    clocks.clear()  # text of a whole log, used up
     unusable = settle_power(columns, talk)
     obey_preamble(columns, said, talk)
     settle_rest(columns, talk, advance_scale=advance_scale)

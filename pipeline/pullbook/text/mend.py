@@ -25,11 +25,14 @@ MOST_ODD = 0.04
 FEW_SHORT = 2
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Mended:
-    """``data``: lines with odd ones blanked; ``layout``: as they are now written; ``odd``: row numbers of the blanked, with
-    the number of each one's line in ``patch`` (-1: no row); ``lines``: (rows,) where each row stood; ``blocks``: headers above it;
-    ``encoding``: told by every byte that is no ASCII."""
+    """Lines ready for the parser.
+
+    ``data``: odd ones blanked (a reader that has parsed them may empty them); ``layout``: as they are now written; ``odd``: row
+    numbers of the blanked, with the number of each one's line in ``patch`` (-1: no row); ``lines``: (rows,) where each row stood;
+    ``blocks``: headers above it; ``encoding``: told by every byte that is no ASCII.
+    """
 
     data: bytes
     layout: Layout

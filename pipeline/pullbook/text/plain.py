@@ -35,7 +35,7 @@ def read_plain(text: Text, *, shown: str) -> RawLog | None:
         return None
     if _is_clean(text.data, layout):
         rows = count_byte(text.data, b"\n", layout.offset) + (not text.data.endswith(b"\n"))
-        if (cells := parse(text.data, layout, rows=rows)) is not None:
+        if (cells := parse(text, layout, rows=rows)) is not None:
             lines = pl.int_range(layout.head.first_data, layout.head.first_data + rows, eager=True)
             return raw_log(layout, cells, lines, None, 0, text.warnings)
     mended = mend(text, layout, name=shown.rsplit("/", 1)[-1])

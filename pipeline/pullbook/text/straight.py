@@ -27,7 +27,8 @@ def read_straight(text: Text, *, shown: str) -> tuple[RawLog, str] | None:
     Parameters
     ----------
     text
-        The file's bytes, in whatever encoding. They are empty afterwards where they were changed on the way.
+        The file's bytes, in whatever encoding. They are empty afterwards where the table was made or they
+        were changed on the way.
     shown
         Its name in messages.
 
@@ -46,25 +47,25 @@ def read_straight(text: Text, *, shown: str) -> tuple[RawLog, str] | None:
     layout = lay_out(data, head.data)
     if layout is None or layout.delimiter == " " or long_line(data) is not None:
         return None
-    if (cells := _numbers_alone(data, layout)) is not None:
+    del data
+    if (cells := _numbers_alone(text, layout)) is not None:
         first = layout.head.first_data
         return raw_log(layout, cells, pl.int_range(first, first + cells.height, eager=True), None, 0, ()), head.encoding
-    if not data.endswith(b"\n") or b'="' in data[:EDGE] or often_quoted(data, layout) or looks_binary(data):
+    if not text.data.endswith(b"\n") or b'="' in text.data[:EDGE] or often_quoted(text.data, layout) or looks_binary(text.data):
         return None
-    del data
     mended = mend(text, layout, name=shown.rsplit("/", 1)[-1])
     raw = mended_log(mended, layout, ()) if mended is not None else None
     return (raw, mended.encoding) if mended is not None and raw is not None else None
 
 
-def _numbers_alone(data: bytes, layout: Layout) -> pl.DataFrame | None:
+def _numbers_alone(text: Text, layout: Layout) -> pl.DataFrame | None:
     """Cells of a log in which nothing but numbers stands; None where it holds more, or a doubt."""
     if not layout.regular or any(layout.words) or layout.thousands:
         return None
-    if layout.decimal == "," and data.find(b".", layout.offset) >= 0:
+    if layout.decimal == "," and text.data.find(b".", layout.offset) >= 0:
         return None
-    ends = data.endswith(b"\n")
-    if not ends and may_be_cut(data, layout.offset):
+    ends = text.data.endswith(b"\n")
+    if not ends and may_be_cut(text.data, layout.offset):
         return None
-    rows = count_byte(data, b"\n", layout.offset) + (not ends)
-    return parse(data, layout, rows=rows, counted=False, quoted=often_quoted(data, layout))
+    rows = count_byte(text.data, b"\n", layout.offset) + (not ends)
+    return parse(text, layout, rows=rows, counted=False, quoted=often_quoted(text.data, layout))

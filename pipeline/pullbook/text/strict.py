@@ -10,6 +10,7 @@ from pullbook.text.encoding import count_byte
 from pullbook.text.layout import Layout
 from pullbook.text.mend import Mended
 from pullbook.text.raw import RawLog
+from pullbook.text.text import Text
 
 MANY = 100_000
 """Rows from which a second thread pays."""
@@ -18,35 +19,37 @@ FEW = 300
 """Patches up to this number are strung together with the stretches between them, without a copy of the cells."""
 
 
-def parse(
-    data: bytes, layout: Layout, *, rows: int, skip: int | None = None, counted: bool = True, quoted: bool = False
-) -> pl.DataFrame | None:
+def parse(text: Text, layout: Layout, *, rows: int, counted: bool = True, quoted: bool = False) -> pl.DataFrame | None:
     """Cells by the library's parser: None where any cell of a numeric column is no number or the rows do not add up.
 
-    ``skip``: lines above the first row, if not the layout's. ``counted``: the delimiters were counted before; else they are where
+    ``text``: its data are let go where the cells are taken. ``counted``: the delimiters were counted before; else they are where
     a last cell is blank, which may be that of a short row. ``quoted``: numbers may stand in quotes.
     """
-    cells = _read(data, layout, rows=rows, skip=skip, quoted=quoted)
-    if cells is None or any(cells[c].null_count() != rows for c in cells.columns[layout.named :]):
+    cells = _read(text.data, layout, rows=rows, quoted=quoted)
+    if cells is None:
         return None
     if not counted and cells[cells.columns[-1]].null_count():
-        delimiters = count_byte(data, layout.delimiter.encode(), layout.offset)
+        delimiters = count_byte(text.data, layout.delimiter.encode(), layout.offset)
         if delimiters != rows * (layout.head.width - 1):
             return None
+    text.data = b""
     return _joined(cells, layout.named)
 
 
-def parse_mended(mended: Mended, layout: Layout) -> pl.DataFrame | None:
-    """Cells of a mended log, as :func:`parse`."""
-    cells = _read(mended.data, layout, rows=mended.rows)
-    if cells is None or any(cells[c].null_count() != mended.rows for c in cells.columns[layout.named :]):
+def mended_log(mended: Mended, layout: Layout, warnings: tuple[str, ...]) -> RawLog | None:
+    """A mended log's table, its cells as by :func:`parse`; ``layout``: as it was written."""
+    cells = _read(mended.data, mended.layout, rows=mended.rows)
+    mended.data = b""
+    if cells is None:
         return None
     if mended.odd:
-        patch = _read(mended.patch, layout, rows=mended.patch.count(b"\n"), skip=0) if mended.patch else cells.clear()
+        patch = _read(mended.patch, mended.layout, rows=mended.patch.count(b"\n"), skip=0) if mended.patch else cells.clear()
         if patch is None:
             return None
         cells = _patched(cells, patch, mended.odd)
-    return _joined(cells, layout.named)
+    cells = _joined(cells, layout.named)
+    blocks = pl.Series(mended.blocks) if mended.blocks is not None else None
+    return raw_log(layout, cells, pl.Series(mended.lines), blocks, mended.dropped, (*warnings, *mended.warnings))
 
 
 def _read(data: bytes, layout: Layout, *, rows: int, skip: int | None = None, quoted: bool = False) -> pl.DataFrame | None:
@@ -59,7 +62,8 @@ def _read(data: bytes, layout: Layout, *, rows: int, skip: int | None = None, qu
         )  # fmt: skip
     except PolarsError:
         return None
-    return cells if cells.height == rows else None
+    beyond = cells.columns[layout.named :]
+    return cells if cells.height == rows and all(cells[c].null_count() == rows for c in beyond) else None
 
 
 def _patched(cells: pl.DataFrame, patch: pl.DataFrame, odd: tuple[tuple[int, int], ...]) -> pl.DataFrame:
@@ -80,10 +84,13 @@ def _joined(cells: pl.DataFrame, named: int) -> pl.DataFrame:
     """The named columns in one piece each: two at a time, and the parser's pieces are let go as they are joined."""
     many = cells.height > MANY
     parts = {k: cells.drop_in_place(str(k)) for k in range(named)}
+
+    def join(k: int) -> pl.Series:
+        column = parts.pop(k)
+        return (column.str.strip_chars(' "') if column.dtype == pl.String else column).rechunk()
+
     with ThreadPoolExecutor(THREADS if many else 1) as pool:
-        cells = pl.DataFrame(list(pool.map(lambda k: parts.pop(k).rechunk(), range(named))))
-    texts = [c for c in cells.columns if cells[c].dtype == pl.String]
-    return cells.with_columns(pl.col(texts).str.strip_chars(' "')) if texts else cells
+        return pl.DataFrame(list(pool.map(join, range(named))))
 
 
 def raw_log(
@@ -97,12 +104,3 @@ def raw_log(
         header_line=head.line, delimiter=layout.delimiter, decimal=layout.decimal, thousands=layout.thousands, dropped=dropped,
         preamble=layout.preamble, warnings=warnings,
     )  # fmt: skip
-
-
-def mended_log(mended: Mended, layout: Layout, warnings: tuple[str, ...]) -> RawLog | None:
-    """A mended log's table; ``layout``: as it was written."""
-    cells = parse_mended(mended, mended.layout)
-    if cells is None:
-        return None
-    blocks = pl.Series(mended.blocks) if mended.blocks is not None else None
-    return raw_log(layout, cells, pl.Series(mended.lines), blocks, mended.dropped, (*warnings, *mended.warnings))
