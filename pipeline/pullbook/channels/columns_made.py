@@ -96,7 +96,7 @@ def _parsed(header: str, meaning: Meaning, cells: pl.Series, span: tuple[float |
 
 def _numbers(header: str, meaning: Meaning, cells: pl.Series, marks: Marks, raw: RawLog, talk: Talk) -> Column:
     made = to_numbers(cells, marks)
-    column = Column(header, meaning, made.kind, made.values.to_numpy().astype(float))
+    column = Column(header, meaning, made.kind, made.values.to_numpy())
     if made.unit is not None and meaning.unit is None:
         column.unit, column.unit_from = made.unit, "header"
     if made.garbled and made.kind == "number":

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from pullbook.text.cells import DATE, DELIMITERS, MISSING, TIME, decide_delimiter, is_number, joined_stamps, split
+from pullbook.text.cells import DATE, DELIMITERS, MISSING, SWITCH, TIME, decide_delimiter, is_number, joined_stamps, split
 from pullbook.text.header import Header, find_header, looks_like_names, speaks_of_speed
 from pullbook.text.numbers import Marks, decide_marks
 
@@ -37,6 +37,11 @@ class Layout:
     regular: bool
     preamble: tuple[tuple[int, str], ...]
     rows: tuple[tuple[str, ...], ...]
+
+    def off_is_missing(self) -> bool:
+        """Whether a word for a missing value is one for a switch too, while there are columns of words it may mean that in."""
+        worded = any(word and not clock for word, clock in zip(self.words, self.clocks, strict=True))
+        return worded and any(token.casefold() in SWITCH for token in self.tokens)
 
 
 def lay_out(data: bytes, head_lines: bytes | None = None) -> Layout | None:

@@ -87,7 +87,7 @@ def _ready(text: Text, layout: Layout) -> Layout | None:
         if bare is None:
             return None
         text.data, layout = bare
-    if any(word and not clock and layout.tokens for word, clock in zip(layout.words, layout.clocks, strict=True)):
+    if layout.off_is_missing():
         return None
     if layout.thousands and (any(layout.clocks) or layout.thousands == layout.delimiter):
         return None

@@ -123,6 +123,8 @@ def to_numbers(cells: pl.Series, marks: Marks) -> Numbers:
     failed = values.is_null() & ~blank
     if not failed.any():
         return Numbers(values, "number")
+    if (switched := _switched(cells, failed, values)) is not None:
+        return switched
     cleaned = (
         stripped.str.replace_all(r"[  '’_ ](\d{3})", "${1}")
         .str.replace("−", "-", literal=True)
@@ -135,9 +137,8 @@ def to_numbers(cells: pl.Series, marks: Marks) -> Numbers:
     words = cells.gather(rows)
     unique = words.unique().head(5000).to_list()
     low = {w: w.strip().casefold() for w in unique}
-    if all(v in SWITCH or v in MISSING for v in low.values()) and _is_switch(set(low.values()), values):
-        swapped = words.replace_strict({w: SWITCH.get(v) for w, v in low.items()}, return_dtype=pl.Float64, default=None)
-        return Numbers(values.scatter(rows, swapped) if rows.len() else values, "switch")
+    if (switched := _switched(cells, failed, values)) is not None:
+        return switched
     strange = [w for w, v in low.items() if not is_missing(v)]
     if not strange:
         return Numbers(values, "number" if values.drop_nulls().len() else "empty")
@@ -150,6 +151,15 @@ def to_numbers(cells: pl.Series, marks: Marks) -> Numbers:
     if garbled.len() > 0.5 * (len(cells) - int(blank.sum())):
         return Numbers(values, "text", tuple(garbled.head(20).to_list()), tuple(strange[:3]))
     return Numbers(values, "number", tuple(garbled.to_list()), tuple(words.filter(odd).head(5).to_list()))
+
+
+def _switched(cells: pl.Series, failed: pl.Series, values: pl.Series) -> Numbers | None:
+    """A column whose cells without a number are words for a switch or a missing value; None where they are others."""
+    low = {w: w.strip().casefold() for w in cells.filter(failed).unique().head(5000).to_list()}
+    if not all(v in SWITCH or v in MISSING for v in low.values()) or not _is_switch(set(low.values()), values):
+        return None
+    swapped = cells.replace_strict(list(low), [SWITCH.get(v) for v in low.values()], return_dtype=pl.Float64, default=None)
+    return Numbers(values.fill_null(swapped), "switch")
 
 
 def _cast(cells: pl.Series) -> pl.Series:

@@ -44,14 +44,7 @@ def read_plain(text: Text, *, shown: str) -> RawLog | None:
 
 def _is_clean(data: bytes, layout: Layout) -> bool:
     """Whether no quote, torn line, second mark, blank or broken row stands anywhere in the data lines."""
-    if (
-        layout.delimiter == " "
-        or not layout.regular
-        or layout.thousands
-        or (layout.tokens and any(layout.words))
-        or b'"' in data
-        or MARK in data
-    ):
+    if layout.delimiter == " " or not layout.regular or layout.thousands or layout.off_is_missing() or b'"' in data or MARK in data:
         return False
     sign = layout.delimiter.encode()
     ends = data.endswith(b"\n")

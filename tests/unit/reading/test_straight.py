@@ -1,8 +1,12 @@
 """The strict parser as proof of a log's bytes: what it takes is whole, what it would pass over in silence is not taken."""
 
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
 import pytest
 
 from pullbook.handover import Fault
+from pullbook.reading.log import read_log
 from pullbook.text.grid import read_grid
 from pullbook.text.straight import read_straight
 from pullbook.text.text import Text, clean_text
@@ -106,3 +110,17 @@ def test_a_point_where_the_comma_is_the_mark_is_left_to_the_other_ways() -> None
     rows = [r.replace(".", ",") for r in ROWS]
     assert read_straight(made(rows), shown="a.csv") is not None
     assert read_straight(made([*rows[:33], rows[33].replace(",", "."), *rows[34:]]), shown="a.csv") is None
+
+
+@pytest.mark.parametrize(("token", "fan"), [("---", [None, 0.0, 1.0]), ("off", [0.0, 0.0, 1.0])])
+def test_a_word_for_a_missing_value_is_not_taken_from_a_switch(token: str, fan: list[float | None]) -> None:
+    """The parser blanks the word in every column; where it is a switch's as well the careful way reads the log."""
+    words = [token, "off", "on"]
+    rows = [f"{row};{words[k % 3]};{token if k % 2 else 12.5 + k}" for k, row in enumerate(ROWS)]
+    with TemporaryDirectory() as folder:
+        path = Path(folder, "a.csv")
+        path.write_text("t [s];n [rpm];Md [Nm];Throttle;Oil [°C]\n" + "\n".join(rows) + "\n", encoding="utf-8")
+        log = read_log(path, shown="a.csv")
+    assert log.error is None
+    assert log.samples["oil_c"].to_list() == [None if k % 2 else 12.5 + k for k in range(40)]
+    assert log.samples["throttle_pct"].to_list() == [None if x is None else 100 * x for x in (fan * 14)[:40]]
