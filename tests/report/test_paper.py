@@ -8,7 +8,7 @@ from pypdf import PdfReader
 
 from pullbook.report.card import card_pdf
 from pullbook.report.content import content
-from pullbook.report.paper import drawable, measure, wrap
+from pullbook.report.letters import drawable, measure, wrap
 from pullbook.report.pdf import report_pdf
 from pullbook.report.pictures import Shown
 from pullbook.report.view import view

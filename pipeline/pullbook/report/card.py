@@ -4,7 +4,8 @@ import matplotlib as mpl
 
 from pullbook.report import model
 from pullbook.report.content import Content
-from pullbook.report.paper import Column, Sheets, drawable, measure, settings
+from pullbook.report.letters import drawable, measure
+from pullbook.report.paper import Column, Sheets, settings
 from pullbook.report.pdf import columns_height, two_columns
 from pullbook.report.view import DayView
 from pullbook.report.words import number, setting_degrees, setting_rpm

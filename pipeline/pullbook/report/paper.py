@@ -1,4 +1,4 @@
-"""Sheets of paper: words measured and wrapped, tables with columns that fit, pictures in their corner; inches from the top left.
+"""Sheets of paper: paragraphs, tables with columns that fit, pictures in their corner; inches from the top left.
 
 matplotlib draws, so that the paper's pictures are the page's own and every word is real text with its font inside the file.
 """
@@ -6,18 +6,16 @@ matplotlib draws, so that the paper's pictures are the page's own and every word
 import io
 import warnings
 from dataclasses import dataclass, replace
-from functools import cache
 from typing import Any
 
 import matplotlib as mpl
-from matplotlib.artist import Artist
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
-from matplotlib.font_manager import FontProperties, findfont, get_font
 
 from pullbook.report.canvas import Panel, Picture, Table
 from pullbook.report.drawing import SETTINGS
-from pullbook.report.fonts import SCREEN, family
+from pullbook.report.fonts import family
+from pullbook.report.letters import Words, drawable, font_of, measure, wrap
 from pullbook.report.style import PAPER, WIDE, Look
 
 SIZES = {"A4": (8.27, 11.69), "Letter": (8.5, 11.0)}
@@ -27,86 +25,6 @@ LEADING = 1.32
 def settings() -> dict[Any, Any]:
     """matplotlib's settings for paper."""
     return {**SETTINGS, "font.family": family()}
-
-
-@cache
-def _widths(bold: bool) -> dict[str, float]:
-    return {}
-
-
-@cache
-def _font(bold: bool):  # type: ignore[no-untyped-def]  # matplotlib's font object has no public type
-    return get_font(findfont(FontProperties(family=SCREEN, weight="bold" if bold else "normal")))
-
-
-@cache
-def _drawable() -> frozenset[int]:
-    return frozenset(_font(False).get_charmap()) & frozenset(_font(True).get_charmap())
-
-
-def drawable(text: str) -> str:
-    """``text`` with a box for every character the paper's font does not have."""
-    return "".join(c if ord(c) in _drawable() else "□" for c in text)
-
-
-def measure(text: str, size: float, bold: bool = False) -> float:
-    """Width of a line of text at ``size`` points, inches."""
-    known = _widths(bold)
-    total = 0.0
-    for c in text:
-        if c not in known:
-            font = _font(bold)
-            font.set_size(100, 72)
-            known[c] = font.load_char(ord(c)).linearHoriAdvance / 65536 / 100  # the advance no hinting has touched
-        total += known[c]
-    return total * size / 72
-
-
-def wrap(text: str, size: float, width: float, bold: bool = False) -> list[str]:
-    """Lines of ``text`` that fit ``width`` inches; words too long for a line are cut."""
-    lines: list[str] = []
-    line = ""
-    for word in drawable(text).split():
-        trial = f"{line} {word}" if line else word
-        if measure(trial, size, bold) <= width + 1e-6:
-            line = trial
-            continue
-        if line:
-            lines.append(line)
-        while measure(word, size, bold) > width + 1e-6 and len(word) > 1:
-            cut = max(next((i for i in range(len(word), 1, -1) if measure(word[:i], size, bold) <= width), 1), 1)
-            lines.append(word[:cut])
-            word = word[cut:]
-        line = word
-    return [*lines, line] if line or not lines else lines
-
-
-@cache
-def _font_of(size: float, bold: bool) -> FontProperties:
-    return FontProperties(family=family(), size=size, weight="bold" if bold else "normal")
-
-
-class Words(Artist):
-    """The lines of a sheet as one artist: an artist for each line costs more than drawing its letters."""
-
-    zorder = 3
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.lines: list[tuple[float, float, str, FontProperties, str, bool]] = []
-
-    def draw(self, renderer: Any) -> None:
-        """Called by matplotlib: every line at its place on the figure, those at the right by their end."""
-        figure = self.get_figure(root=True)
-        assert figure is not None
-        width, height = figure.bbox.size
-        pen = renderer.new_gc()
-        for x, y, text, font, colour, from_right in self.lines:
-            pen.set_foreground(colour)
-            wide = renderer.get_text_width_height_descent(text, font, False)[0] if from_right else 0.0
-            renderer.draw_text(pen, x * width - wide, y * height, text, font, 0)
-        pen.restore()
-        self.stale = False
 
 
 @dataclass(slots=True)
@@ -145,7 +63,7 @@ class Column:
         """One line, its top at ``y``."""
         w, h = self.sheets.size
         self.sheets.words[self.figure].lines.append(
-            (x / w, 1 - (y + size * 1.02 / 72) / h, line, _font_of(size, bold), PAPER[hue], ha == "right")
+            (x / w, 1 - (y + size * 1.02 / 72) / h, line, font_of(size, bold), PAPER[hue], ha == "right")
         )
 
     def rule(self, hue: str = "rule", width: float = 0.6, y: float | None = None) -> None:

@@ -7,8 +7,9 @@ import matplotlib as mpl
 
 from pullbook.report.content import PAGE_ONE, PAGE_THREE, PAGE_TWO, RANGES, Content
 from pullbook.report.glossary import GLOSSARY
+from pullbook.report.letters import measure
 from pullbook.report.model import Said
-from pullbook.report.paper import Column, Sheets, measure, settings
+from pullbook.report.paper import Column, Sheets, settings
 from pullbook.report.pictures import Shown
 from pullbook.wording import counted
 
