@@ -74,8 +74,11 @@ def _small(cells: pl.Series) -> pl.DataFrame:
 
 
 def _in_figures(cells: pl.Series) -> pl.Series:
-    """Dates with a month's name, or written as eight figures, as day/month/year and year-month-day."""
+    """Dates with a month's name, or written as eight figures, as day/month/year and year-month-day; 9h05m03.5s as 9:05:03.5."""
     some = cells.drop_nulls().head(50)
+    if some.str.contains(r"(?i)\d ?m(?:in)? ?[\d.,]+ ?s\s*$").any():
+        whole = cells.str.replace_all(r"(?i)([a-z] ?)(\d)([.,]| ?[a-z])", "${1}0${2}${3}")  # one figure of minutes or seconds
+        cells = whole.str.replace(r"(?i)(\d) ?h ?", "${1}:").str.replace(r"(?i)(\d) ?m(?:in)? ?(\d[\d.,]*) ?s", "${1}:${2}")
     if some.str.contains(r"^\s*[12]\d{7}[T ]").any():
         cells = cells.str.replace(r"^\s*([12]\d{3})(\d{2})(\d{2})[T ]+", "${1}-${2}-${3} ")
     if some.str.contains(r"\d[-./ ]{1,2}[^\W\d_]{3}").any():

@@ -7,6 +7,7 @@ from pullbook.channels import stamps
 from pullbook.channels.stamps_alike import by_place
 from pullbook.handover import Fault
 from pullbook.text import parted
+from pullbook.text.cells import TIME
 from pullbook.text.grid import read_grid
 from pullbook.text.plain import read_plain
 from pullbook.text.raw import RawLog
@@ -97,3 +98,18 @@ def test_lines_parted_some_at_a_time_are_the_lines_parted_at_once(monkeypatch: p
     assert again.equals(whole)
     assert counts.to_list() == widths.to_list()
     assert whole.row(1)[:3] == ("1", "a; b", "0.25")
+
+
+@pytest.mark.parametrize(
+    ("written", "seconds"),
+    [
+        (["09h59m55s", "09h59m56s", "10h00m03s"], [35995.0, 35996.0, 36003.0]),
+        (["1m23.4s", "1m23.6s", "2m3.5s"], [83.4, 83.6, 123.5]),
+        (["0 h 59 min 59,5 s", "1 h 0 min 0,5 s"], [3599.5, 3600.5]),
+    ],
+)
+def test_times_with_letters_between_their_figures(written: list[str], seconds: list[float]) -> None:
+    assert all(TIME.fullmatch(cell) for cell in written)
+    read = stamps.read_stamps(pl.Series(written))
+    assert read is not None
+    assert read.seconds.tolist() == pytest.approx(seconds)
