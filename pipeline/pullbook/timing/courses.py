@@ -11,16 +11,16 @@ from pullbook.facts import CRANKING_RPM
 from pullbook.measure import mixture
 from pullbook.measure.normal import Z90
 from pullbook.timing import unlogged
-from pullbook.timing.families import blank_shape, corners_of, family_of, put
+from pullbook.timing.families import SHEET_HALF_DEG, blank_shape, corners_of, family_of, put, put_ends
 from pullbook.timing.hysteresis import hysteresis, rising
 from pullbook.timing.logged import LoggedCurve
 from pullbook.timing.scale import STOP_SD_DEG, TimingScale
 from pullbook.timing.witnesses import LIGHT_SD_DEG, SHEET_COMMON_SD_DEG, SHEET_SD_DEG, SheetEntry, Witnesses
 from pullbook.units import DEG_PER_RPM_US
 
+_ENOUGH_RISING = 4  # readings on the way up that tell it without those on the way down
 _HYSTERESIS_DEG, _HYSTERESIS_SD = 0.5, 0.6  # weights on their way down, where nothing better is known
 _RISE_DEG = 1.0  # initial to total by the sheet: more than this is weights and springs, however flat the log
-_SHEET_HALF_DEG = Z90 * unlogged.SHEET_ALONE_SD_DEG
 
 
 @dataclass(slots=True)
@@ -116,36 +116,18 @@ def from_log(logged: LoggedCurve, witnesses: Witnesses, scale: TimingScale, told
                 put(shape, "knee_deg", degrees(corners.knee_deg, corners.knee_rpm[0]))
             total = degrees(corners.total_deg, float(logged.rpm[-1])) if corners.total_deg is not None else None
             initial = degrees(corners.initial_deg, float(logged.rpm[0])) if corners.initial_deg is not None else None
-            _ends(shape, initial, total, sheet)
-        falling = witnesses.light.filter(
-            pl.col("used") & (pl.col("setting") == logged.setting) & (pl.col("direction") == "down") & (pl.col("source") == "light")
-        )
-        out.down = hysteresis(logged, advance, witnesses.logged.down.get(logged.setting), falling, zero_deg)
-        out.moving = rising(logged)
-        shape["hysteresis_deg"] = out.down[0] if out.down else None
+            put_ends(shape, initial, total, sheet)
+        _hold_back(out, logged, witnesses, zero_deg)
     return out
 
 
-_End = tuple[float, float, float] | None
-
-
-def _ends(shape: dict[str, Any], initial: _End, total: _End, sheet: SheetEntry) -> None:
-    """Initial and total: seen in the log, else carried over by what the sheet says the parts add, else the sheet's own."""
-    rise = sheet.rise_deg
-    if rise is not None and initial is None and total is not None:
-        initial = _carried(total, -rise)
-    elif rise is not None and total is None and initial is not None:
-        total = _carried(initial, rise)
-    for name, seen, written in (("initial_deg", initial, sheet.initial_deg), ("total_deg", total, sheet.total_deg)):
-        if seen is None and written is not None:
-            seen = (written, written - _SHEET_HALF_DEG, written + _SHEET_HALF_DEG)
-        put(shape, name, seen)
-
-
-def _carried(end: tuple[float, float, float], by: float) -> tuple[float, float, float]:
-    doubt = Z90 * unlogged.RISE_SD_DEG
-    value = end[0] + by
-    return value, value - float(np.hypot(end[0] - end[1], doubt)), value + float(np.hypot(end[2] - end[0], doubt))
+def _hold_back(course: Course, up: LoggedCurve, witnesses: Witnesses, zero_deg: float) -> None:
+    """What a setting's weights hold more on the way down, where that was seen, into its course."""
+    known = (witnesses.logged.down.get(course.setting), witnesses.falling(course.setting), zero_deg)
+    believed = () if course.on_log else ((_HYSTERESIS_DEG, _HYSTERESIS_SD),)
+    course.down = hysteresis(up, course.advance, *known, *believed)
+    course.moving = rising(up)
+    course.shape["hysteresis_deg"] = course.down[0] if course.down else None
 
 
 def without_log(
@@ -183,6 +165,9 @@ def without_log(
             draws[setting] = unlogged.locked(one, rng) if family[setting] == "locked" else unlogged.smooth(one, rng)
     common = rng.standard_normal(unlogged.DRAWS) * (STOP_SD_DEG if zero_deg is not None else 0.0)
     courses = [_from_draws(s, family[s], lit[s], draws[s].advance_deg + common[:, None], draws[s].shape) for s in draws]
+    for course in (c for c in courses if c.family == "mechanical" and len(c.rpm)):
+        sd = (course.hi - course.lo) / (2.0 * Z90)
+        _hold_back(course, LoggedCurve(course.setting, course.rpm, course.advance, sd, 0), witnesses, zero_deg or 0.0)
     dark = [_from_sheet(s, told, witnesses.sheet[s], rows.get(s, np.zeros(0))) for s in settings if s not in lit]
     _share_doubt(courses, [draws[c.setting].advance_deg + common[:, None] for c in courses], dark)
     return [*courses, *dark]
@@ -192,6 +177,8 @@ def _lit(setting: str, witnesses: Witnesses, told: str | None, zero_deg: float, 
     """Readings that speak for the way up, in true degrees as far as the mark is known."""
     own = witnesses.light.filter(pl.col("used") & (pl.col("setting") == setting))
     falling = (own["direction"].fill_null("up") == "down").to_numpy() & (witnesses.parts(setting, told) not in ("locked", "mapped"))
+    if np.count_nonzero(~falling) >= _ENOUGH_RISING:
+        own, falling = own.filter(~falling), falling[~falling]  # the way down then speaks for itself
     bench = (own["source"] == "bench").to_numpy()
     advance = own["advance_deg"].to_numpy()
     own_zero = bench & ((own["scale"] == "distributor").fill_null(False).to_numpy() | bool(np.any(advance[bench] < 3.0)))
@@ -257,13 +244,13 @@ def _from_sheet(setting: str, told: str | None, sheet: SheetEntry, rows: Array) 
     known = [v for v in (sheet.initial_deg, sheet.total_deg) if v is not None]
     for name, value in (("initial_deg", sheet.initial_deg), ("total_deg", sheet.total_deg)):
         if value is not None:
-            put(shape, name, (value, value - _SHEET_HALF_DEG, value + _SHEET_HALF_DEG))
+            put(shape, name, (value, value - SHEET_HALF_DEG, value + SHEET_HALF_DEG))
     if family == "mapped" or not known or (family != "locked" and len(known) < 2):
         return Course(setting, family, rows, blank, blank, blank, [], shape)
     if family == "locked":
         known = known[-1:]
     low, high = min(known), max(known)
-    middle, lo, hi = (np.full(n, v) for v in (known[-1], low - _SHEET_HALF_DEG, high + _SHEET_HALF_DEG))
+    middle, lo, hi = (np.full(n, v) for v in (known[-1], low - SHEET_HALF_DEG, high + SHEET_HALF_DEG))
     return Course(setting, family, rows, middle, lo, hi, ["sheet"], shape)
 
 
@@ -284,7 +271,7 @@ def _share_doubt(courses: list[Course], draws: list[Array], dark: list[Course]) 
         at += len(course.rpm)
     for i, course in enumerate(known):
         course.modes = np.zeros((len(course.rpm), width))
-        half = float((course.hi[0] - course.lo[0]) / 2.0 - _SHEET_HALF_DEG)
+        half = float((course.hi[0] - course.lo[0]) / 2.0 - SHEET_HALF_DEG)
         course.modes[:, total] = half  # where between initial and total the parts stand: the same for all
         course.modes[:, total + 1] = SHEET_COMMON_SD_DEG
         course.modes[:, total + 2 + i] = SHEET_SD_DEG

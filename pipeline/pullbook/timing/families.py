@@ -8,6 +8,12 @@ import numpy as np
 from pullbook.arrays import Array
 from pullbook.measure.broken_line import BrokenLine, break_interval, fit
 from pullbook.measure.isotonic import increasing
+from pullbook.measure.normal import Z90
+from pullbook.timing import unlogged
+from pullbook.timing.witnesses import SheetEntry
+
+SHEET_HALF_DEG = Z90 * unlogged.SHEET_ALONE_SD_DEG
+"""What the sheet alone leaves open of an end, 90 %."""
 
 _LOCKED_RANGE_DEG = 1.0
 _FALL_DEG = 0.4  # a mechanical curve never falls by more than its noise
@@ -152,3 +158,28 @@ def put(shape: dict[str, Any], name: str, value: tuple[float, float | None, floa
     """Write ``(estimate, lo, hi)`` into a row of SHAPES; None leaves it blank."""
     if value is not None:
         shape[name], shape[f"lo_{name}"], shape[f"hi_{name}"] = value
+
+
+_End = tuple[float, float, float] | None
+
+
+def put_ends(shape: dict[str, Any], initial: _End, total: _End, sheet: SheetEntry) -> None:
+    """Write initial and total into a row of SHAPES.
+
+    Seen in the log, else carried over by what the sheet says the parts add, else the sheet's own.
+    """
+    rise = sheet.rise_deg
+    if rise is not None and initial is None and total is not None:
+        initial = _carried(total, -rise)
+    elif rise is not None and total is None and initial is not None:
+        total = _carried(initial, rise)
+    for name, seen, written in (("initial_deg", initial, sheet.initial_deg), ("total_deg", total, sheet.total_deg)):
+        if seen is None and written is not None:
+            seen = (written, written - SHEET_HALF_DEG, written + SHEET_HALF_DEG)
+        put(shape, name, seen)
+
+
+def _carried(end: tuple[float, float, float], by: float) -> tuple[float, float, float]:
+    doubt = Z90 * unlogged.RISE_SD_DEG
+    value = end[0] + by
+    return value, value - float(np.hypot(end[0] - end[1], doubt)), value + float(np.hypot(end[2] - end[0], doubt))

@@ -36,7 +36,12 @@ def rising(curve: LoggedCurve) -> Mask:
 
 
 def hysteresis(
-    up: LoggedCurve, true_up: Array, down: LoggedCurve | None, light_down: pl.DataFrame, zero_deg: float
+    up: LoggedCurve,
+    true_up: Array,
+    down: LoggedCurve | None,
+    light_down: pl.DataFrame,
+    zero_deg: float,
+    prior: tuple[float, float] = (0.0, _WIDE_SD_DEG),
 ) -> tuple[float, float] | None:
     """Down minus up where the weights move.
 
@@ -50,6 +55,8 @@ def hysteresis(
         ``rpm, advance_deg`` of light readings taken falling.
     zero_deg
         Light minus true.
+    prior
+        What is believed before, degrees and SD: light alone is good to a degree.
 
     Returns
     -------
@@ -73,5 +80,5 @@ def hysteresis(
             variance.append(LIGHT_SD_DEG**2 + 0.3**2)
     if not y:
         return None
-    one = gls.fit(np.ones((len(y), 1)), np.array(y), np.array(variance), np.zeros(1), np.array([[_WIDE_SD_DEG**2]]))
+    one = gls.fit(np.ones((len(y), 1)), np.array(y), np.array(variance), np.array([prior[0]]), np.array([[prior[1] ** 2]]))
     return float(one.mean[0]), float(np.sqrt(one.cov[0, 0]))

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pullbook.handover import DayReading
+from pullbook.measure.normal import Z90
 from pullbook.questions import ADVANCE, Question
 from pullbook.timing.courses import Course
 from pullbook.timing.logged import COMMANDED_ONLY
@@ -59,7 +60,7 @@ def remarks(
     warnings += [
         f"{c.setting}: less advance falling than rising ({c.down[0]:+.1f}°), which weights and springs do not do"
         for c in courses
-        if c.down is not None and c.down[0] < _FALLING_DEG
+        if c.down is not None and c.down[0] < _FALLING_DEG and c.down[0] + Z90 * c.down[1] < 0.0
     ]
     alone = [c for c in courses if c.evidence == ["sheet"]]
     for locked in (True, False):

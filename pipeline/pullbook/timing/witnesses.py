@@ -43,6 +43,11 @@ class Witnesses:
     sheet: dict[str, SheetEntry]
     warnings: tuple[str, ...]
 
+    def falling(self, setting: str) -> pl.DataFrame:
+        """Light readings of a setting in use that were taken with the speed falling."""
+        mine = (pl.col("setting") == setting) & (pl.col("direction") == "down") & (pl.col("source") == "light")
+        return self.light.filter(pl.col("used") & mine)
+
     def parts(self, setting: str, told: str | None) -> str | None:
         """What a setting's parts can do: ``locked`` where the sheet says initial and total are one, else what the shop says."""
         rise = self.sheet[setting].rise_deg if setting in self.sheet else None

@@ -276,3 +276,20 @@ def test_words_about_a_day_without_a_log_fit_what_there_is() -> None:
     assert not any("No log holds the advance" in q for q in out.questions)
     lit = solve([Sweep("32", sheet=sheet)], strobe=[{"setting": "32", "rpm": 3000.0, "advance_deg": 32.0, "source": "light"}])
     assert any(q == "No log holds the advance: is there a channel for it?" for q in lit.questions)
+
+
+def test_light_alone_tells_the_way_down() -> None:
+    """Read rising and falling, without a log: 2° more on the way down, none of it in the way up, nothing past the stop."""
+    speeds = [1000.0, 2000.0, 2700.0, 3100.0, 3500.0, 3900.0, 4300.0, 4800.0, 5500.0]
+    read = {"setting": "a", "source": "light"}
+    up = [read | {"rpm": n, "advance_deg": float(springs(np.array(n))), "direction": "up"} for n in speeds]
+    down = [
+        read | {"rpm": n, "advance_deg": float(springs(np.array(n))) + 2.0, "direction": "down"} for n in (3300.0, 3600.0, 4000.0)
+    ]
+    got = solve([Sweep("a", sheet=SHEET)], engine=WEIGHTS, strobe=[*up, *down])
+    assert got.shapes["hysteresis_deg"].item() == pytest.approx(1.7, abs=0.5), "a degree's readings, half a degree believed before"
+    rising_row = got.delivered.filter(direction="up", rpm=3600)["advance_deg"].item()
+    assert rising_row == pytest.approx(float(springs(np.array(3600.0))), abs=0.6)
+    falling_rows = got.delivered.filter(direction="down")
+    assert falling_rows.filter(rpm=3600)["advance_deg"].item() == pytest.approx(rising_row + 1.7, abs=0.5)
+    assert falling_rows["advance_deg"].max() == got.delivered.filter(direction="up")["advance_deg"].max()
