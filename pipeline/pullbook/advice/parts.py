@@ -13,6 +13,7 @@ from pullbook.facts import CRANKING_RPM, Ignition, Spring
 
 _STOP_DEG = 1.5  # a stop the sheet implies and an owned one this near are the same
 _MISFIT_DEG = 0.75
+_TILT_DEG = 0.8  # per 1000 rpm: less than any spring's rise, more than most delays fake
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,10 +120,10 @@ def _fitted(setting: Setting, rise: float, shapes: pl.DataFrame, stops: tuple[fl
     total = float(np.max(curve))
     rising = curve < total - 0.3
     words = f"the springs and {stop:g}° stop of {setting.name!r}"
-    if np.count_nonzero(rising) < 3:
+    if np.count_nonzero(rising) < 3 or _level(rpm, curve):
         all_in = float(rpm[0])
         shape = Shapes(*(np.array([v]) for v in (0.0, stop, all_in - 40.0 * stop, all_in, 0.5, 0.5)))
-        return Part(words, shape, rise_seen=False) if np.max(total - curve) < _MISFIT_DEG else None
+        return Part(words, shape, rise_seen=False) if np.max(total - curve) < 2.0 * _MISFIT_DEG else None
     slope, level = np.polyfit(rpm[rising], curve[rising], 1)
     corners = [_own_corners(setting.name, shapes, total, stop)]
     if slope > 1e-4:
@@ -132,6 +133,12 @@ def _fitted(setting: Setting, rise: float, shapes: pl.DataFrame, stops: tuple[fl
         if np.max(np.abs(total - shape.short(rpm)[0] - curve)) < _MISFIT_DEG:
             return Part(words, shape)
     return None
+
+
+def _level(rpm: Array, curve: Array) -> bool:
+    """Whether a curve is all in from its first row on, but for the little that a recorder's delay tilts it."""
+    slope, at_zero = np.polyfit(rpm, curve, 1)
+    return bool(abs(1000.0 * slope) < _TILT_DEG and np.max(np.abs(curve - at_zero - slope * rpm)) < 0.5 * _MISFIT_DEG)
 
 
 def _as_seen(setting: Setting, rpm: Array) -> Part | None:

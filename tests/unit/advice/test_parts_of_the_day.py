@@ -252,3 +252,14 @@ def test_a_day_that_only_looks_locked_leaves_the_initial_open_and_asks() -> None
     assert told.advice["mechanical"]["stop_deg"] == 0.0
     assert told.advice["mechanical"]["initial_deg"] == told.advice["mechanical"]["total_deg"]
     assert not told.questions
+
+
+def test_weights_all_in_below_the_rpm_tested_keep_their_springs_though_the_log_is_tilted() -> None:
+    """A delay of 50 µs tilts a flat log by 0.3° per 1000 rpm: no reason to buy springs."""
+    tilt = 0.3 * (RPM - RPM[0]) / 1000.0
+    pulls = [Pull(f"{t:g}", t, t - 18.0, baseline=t == 32, curve=t - tilt) for t in (32.0, 28.0, 36.0)]
+    reading, aligned, delivered, best = Day([*pulls, pulls[0]]).parts()
+    day = look_at(reading, aligned, delivered, best)
+    found = parts_for("mechanical", Ignition(), day.settings, pl.DataFrame(), RPM)
+    assert [p.words for p in found.fitted] == ["the springs and 18° stop of '32'"]
+    assert not found.fitted[0].rise_seen
