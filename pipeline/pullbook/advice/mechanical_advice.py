@@ -172,7 +172,8 @@ def _notes(ground: Ground, found: Found, ideal: Array, noted: Mask) -> list[str]
     for first, last in _runs(loses):
         why = _why_it_loses(ground, curve, ideal, noted, first, last)
         worst = 100.0 * float(np.max(row_mean[first : last + 1]))
-        notes.append(f"{made} loses up to {worst:.1f} % at {ground.rpm[first]:.0f}–{ground.rpm[last]:.0f} rpm: {why}")
+        span = "–".join(dict.fromkeys(f"{n:.0f}" for n in (ground.rpm[first], ground.rpm[last])))
+        notes.append(f"{made} loses up to {worst:.1f} % at {span} rpm: {why}")
     return notes
 
 

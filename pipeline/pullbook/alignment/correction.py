@@ -67,10 +67,8 @@ def correct_day(reading: DayReading) -> Corrected:
     if known and standard in ("SAE J1349", "ISO 1585"):
         inside = all(air.WINDOW[0] <= f <= air.WINDOW[1] for f in known)
         if not inside:
-            notes.warnings.append(
-                f"air factor {min(known):.4f} to {max(known):.4f} leaves the window 0.93 to 1.07 "
-                f"in which {standard} calls itself valid"
-            )
+            span = " to ".join(dict.fromkeys(f"{f:.4f}" for f in (min(known), max(known))))
+            notes.warnings.append(f"air factor {span} leaves the window 0.93 to 1.07 in which {standard} calls itself valid")
     spoken = {c for c in claimed.values() if c is not None}
     already: str | bool = False if not spoken else (next(iter(spoken)) if len(spoken) == 1 else "unknown")
     if reading.facts.logs_already_corrected == "unknown" and "unknown" in spoken:
