@@ -172,7 +172,7 @@ def _run(given: argparse.Namespace) -> int:
 
 
 def _engine_day(book: Any, name: str) -> tuple[str, str | None]:
-    """ENGINE or ENGINE/DAY as the operator typed it.
+    """ENGINE or ENGINE/DAY as the operator typed it, or as a shell completes it: behind the folder of the logs.
 
     Raises
     ------
@@ -181,8 +181,8 @@ def _engine_day(book: Any, name: str) -> tuple[str, str | None]:
     """
     from pullbook.book import days, engines
 
-    engine, _, day = name.rstrip("/").partition("/")
-    known = engines(book)
+    known, typed = engines(book), name.rstrip("/")
+    engine, _, day = (typed if typed.split("/")[0] in known else typed.removeprefix(f"{book.logs.name}/")).partition("/")
     if engine not in known:
         raise WrongUse(f"no engine {engine!r}; the book has {', '.join(known) or 'none'}")
     if day and day not in days(book, engine)[0]:
