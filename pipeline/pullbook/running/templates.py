@@ -1,7 +1,7 @@
 """The commented files that ``pullbook new`` leaves: every key with what it may be, all of them optional and switched off."""
 
 DAY_YAML = """\
-# {day}: the day, for {engine}. Everything is optional; take the `#` away where you know it.
+# {day}: the day, for {engine}. Everything is optional; take the `#` and the blank behind it away where you know it.
 # Numbers are bare, with a decimal point. Put words with a colon in quotes.
 
 # air:                         # in the cell, at the intake; one humidity is enough
@@ -34,7 +34,7 @@ DAY_YAML = """\
 """
 
 ENGINE_YAML = """\
-# {engine}: what the engine is. Everything is optional; take the `#` away where you know it.
+# {engine}: what the engine is. Everything is optional; take the `#` and the blank behind it away where you know it.
 
 # name: ""
 # cylinders: 8
