@@ -157,7 +157,7 @@ def book_nearby(root: Path, logs: str) -> Path | None:
 def where_logs_go(root: Path, logs: str) -> str:
     """What to do where ``root`` holds no book: put the logs there, or name the book that was meant."""
     near = book_nearby(root, logs)
-    other = f", or name the book: --book {shlex.quote(printable(os.path.relpath(near)))}" if near else ""
+    other = f", or name the book: --book {shlex.quote(printable(os.path.relpath(near))) if near else 'DIR'}"
     return f"put logs in {logs}/<engine>/<YYYY-MM-DD>/ first{other}"
 
 

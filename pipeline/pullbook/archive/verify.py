@@ -17,6 +17,7 @@ from pullbook.archive.kept import kept_file, kept_seals
 from pullbook.archive.names import decode
 from pullbook.archive.seal import FOLDER, NAME, Seal, SealDamaged, all_seals, file_hash, read_seal, seal_path
 from pullbook.book import Book, on_screen, printable
+from pullbook.wording import counted
 
 _LOOKS = 20
 _SWITCH_S = 1.0
@@ -288,7 +289,8 @@ def as_text(told: dict[str, Any]) -> str:
     for title, key in (("DAMAGE", "damage"), ("input", "inputs"), ("note", "notes")):
         lines += [f"{title}  {f['file']}\n        found  {f['found']}\n        do     {f['remedy']}" for f in told[key]]
     read = (
-        f"{told['days']} days, {told['kept_revisions']} older revisions, {told['files']} files, {told['bytes'] / 1e6:.1f} MB read"
+        f"{counted(told['days'], 'day')}, {counted(told['kept_revisions'], 'older revision')}, "
+        f"{counted(told['files'], 'file')}, {told['bytes'] / 1e6:.1f} MB read"
     )
     if told["damage"]:
         lines.append(f"{read}: {len(told['damage'])} damaged")
