@@ -114,7 +114,7 @@ def _work(plan: Plan, profile: Path, quiet: bool, told: threading.Event | None) 
     events.unlink(missing_ok=True)
     display = None if quiet else Display(len(plan.days))
     snakefile = carried("workflow") / "Snakefile"
-    command = [sys.executable, "-m", "snakemake", "--snakefile", str(snakefile), "--directory", str(plan.work)]
+    command = [sys.executable, str(snakefile.with_name("start.py")), "--snakefile", str(snakefile), "--directory", str(plan.work)]
     command += ["--workflow-profile", str(profile), "--quiet", "all", "--nolock"]
     command += ["--config", f"plan={plan.file.name}"]
     stop = Stop(told)
