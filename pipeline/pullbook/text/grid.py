@@ -23,7 +23,10 @@ _SPLIT = "split the log into shorter files"
 MAX_HEADERS = 30
 HEAD_LINES = 400
 _NO_CONTROLS = bytes(MARK[0] if c < 32 and c not in b"\t\n\r\x0b\x0c" else c for c in range(256))
-_REMEDY = "export the log again as CSV with one line of names above the numbers; a note in a .txt file needs nothing"
+_REMEDY = (
+    "export the log again as CSV with one line of names above the numbers; a pull sheet is read as pulls.csv or pulls.xlsx "
+    "alone, a light sheet as strobe.csv; a note in a .txt file needs nothing"
+)
 
 
 def one_column(data: bytes) -> pl.Series:
