@@ -16,7 +16,7 @@ from pullbook.channels.stamps_alike import FIGURES, by_place
 from pullbook.text.cells import MONTHS
 
 DAY = 86_400.0
-SLICE = 100_000
+SLICE = 16_384
 _DATE_IN = re.compile(r"(?<![\d.])(?:\d{4}-\d{1,2}-\d{1,2}|\d{1,2}[./]\d{1,2}[./](?:\d{4}|\d{2}))(?![\d.])")
 _FACE_IN = re.compile(r"(?<![\d:])\d{1,2}:\d{2}(?::\d{2})?(?:\s?[AaPp][Mm])?(?![\d:])")
 _STAMP = (
@@ -45,25 +45,26 @@ def read_stamps(cells: pl.Series) -> Stamps | None:
     """
     cells = _in_figures(cells)
     parts = [_small(cells.slice(at, SLICE)) for at in range(0, max(len(cells), 1), SLICE)]
-    part = pl.concat(parts, rechunk=False)
-    del parts
-    has_time, has_date = part["m"].is_not_null(), part["d1"].is_not_null()
-    present = cells.is_not_null() & (cells != "")
-    if int((has_time | has_date).sum()) < 0.5 * max(int(present.sum()), 1):
+    told = sum(int((part["m"].is_not_null() | part["d1"].is_not_null()).sum()) for part in parts)
+    if told < 0.5 * max(len(cells) - cells.null_count() - int((cells == "").sum()), 1):
         return None
-    twelve, dated = bool(part["pm"].is_not_null().any()), bool(has_date.any())
+
+    def any_has(figure: str) -> bool:
+        return any(part[figure].null_count() < part.height for part in parts)
+
+    twelve, dated = any_has("pm"), any_has("d1")
     h, m, s = (pl.col(name).cast(pl.Float64) for name in ("h", "m", "s"))
     if twelve:
         h = h % 12 + 12 * pl.col("pm").fill_null(0)
     face = h * 60 + m  # two figures alone are minutes and seconds
-    if dated or part["s"].is_not_null().any():
+    if dated or any_has("s"):
         face = h * 3600 + m * 60 + s.fill_null(0)
     timed = pl.when(pl.col("m").is_not_null()).then(face + pl.col("f"))
     total = timed.when(pl.col("d1").is_not_null()).then(0.0).otherwise(float("nan"))
-    out = part.select(total).to_series()
     if dated:
-        out = out + _days(part.select("d1", "d2", "d3")) * DAY
-    return Stamps(out.rechunk().to_numpy(), dated, twelve)
+        total = total + _days(parts) * DAY
+    seconds = np.concatenate([part.select(total).to_series().to_numpy() for part in parts])
+    return Stamps(seconds, dated, twelve)
 
 
 def _small(cells: pl.Series) -> pl.DataFrame:
@@ -99,10 +100,9 @@ def _taken_apart(cells: pl.Series) -> pl.DataFrame:
     )
 
 
-def _days(part: pl.DataFrame) -> pl.Series:
+def _days(parts: list[pl.DataFrame]) -> pl.Expr:
     """Days since 1970 of the written dates, day first unless the cells themselves say otherwise (NaN: none)."""
-    slices = [part.slice(at, SLICE) for at in range(0, part.height, SLICE)]
-    seen = pl.concat([some.unique() for some in slices]).unique().drop_nulls().rows()
+    seen = pl.concat([part.select("d1", "d2", "d3").unique() for part in parts]).unique().drop_nulls().rows()
     month_first = any(b > 12 for a, b, _ in seen if a <= 12) and not any(a > 12 for a, _, _ in seen)
     days = []
     for a, b, c in seen:
@@ -114,8 +114,7 @@ def _days(part: pl.DataFrame) -> pl.Series:
             days.append(np.nan)
     key = pl.col("d1").cast(pl.Int64) * 100_000_000 + pl.col("d2") * pl.lit(10_000, pl.Int64) + pl.col("d3")
     keys = [a * 100_000_000 + b * 10_000 + c for a, b, c in seen]
-    found = key.replace_strict(keys, days, default=float("nan"), return_dtype=pl.Float64)
-    return pl.concat([some.select(found).to_series() for some in slices])
+    return key.replace_strict(keys, days, default=float("nan"), return_dtype=pl.Float64)
 
 
 def started_at(seconds_since_1970: float) -> str | None:

@@ -86,7 +86,7 @@ def lay_out(data: bytes, head_lines: bytes | None = None) -> Layout | None:
     named = max((k + 1 for k, name in enumerate(head.names) if name), default=0)
     thousands = next(iter(spaced), marks.thousands)
     return Layout(
-        delimiter, head, words, clocks, marks.decimal, thousands, tokens, _offset(data, head.first_data), named,
+        delimiter, head, words, clocks, marks.decimal, thousands, tokens, first_byte(data, head.first_data), named,
         len(rows) == len(sample), tuple((i, t.strip()) for i, t in numbered if i < (head.line or 0)), rows,
     )  # fmt: skip
 
@@ -107,7 +107,8 @@ def _whole_lines(data: bytes, start: int) -> list[str]:
     return [t for t in data[start : start + WINDOW].decode("utf-8", "replace").split("\n")[1:-1] if t.strip(" \t;,\x1a")]
 
 
-def _offset(data: bytes, line: int) -> int:
+def first_byte(data: bytes, line: int) -> int:
+    """Where a line begins, lines counted from 1."""
     at = 0
     for _ in range(line - 1):
         at = data.index(b"\n", at) + 1

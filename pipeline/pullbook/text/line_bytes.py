@@ -46,7 +46,7 @@ def odd_lines(data: bytes, offset: int, sign: bytes, count: int, usual: bytes) -
     whole = np.frombuffer(data, np.uint8)
     found: list[tuple[Places, Places, Places]] = []
     rows = uneven = 0
-    for a, b in _pieces(data, offset):
+    for a, b in pieces(data, offset):
         piece = whole[a:b]
         lines = int(np.count_nonzero(piece == 10))
         even = int(np.count_nonzero(piece == sign[0])) == lines * count
@@ -65,10 +65,10 @@ def odd_lines(data: bytes, offset: int, sign: bytes, count: int, usual: bytes) -
     return OddLines(rows, row, first, stop, uneven)
 
 
-def _pieces(data: bytes, at: int) -> Iterator[tuple[int, int]]:
-    """(first byte, stop) of pieces of whole lines."""
+def pieces(data: bytes, at: int, size: int = PIECE) -> Iterator[tuple[int, int]]:
+    """(first byte, stop) of pieces of whole lines, of ``size`` bytes or one line where that is longer."""
     while at < len(data):
-        stop = data.rfind(b"\n", at, at + PIECE) + 1 or data.find(b"\n", at) + 1 or len(data)
+        stop = data.rfind(b"\n", at, at + size) + 1 or data.find(b"\n", at) + 1 or len(data)
         yield at, stop
         at = stop
 

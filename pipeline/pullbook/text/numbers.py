@@ -1,5 +1,6 @@
 """Cells to numbers: decimal mark and thousands separator decided once per file, every cell that is no number accounted for."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import polars as pl
@@ -8,6 +9,7 @@ from pullbook.handover import Fault
 from pullbook.text.cells import MISSING, SWITCH, is_filler, is_missing, is_number, is_value
 from pullbook.vocabulary.units_text import Unit, unit_of
 
+SLICE = 16_384
 LEAST_SHARE = 0.05
 """Below this share of the marked cells, cells with the other decimal mark are damage; above it the file contradicts itself."""
 
@@ -155,11 +157,19 @@ def to_numbers(cells: pl.Series, marks: Marks) -> Numbers:
 
 def _switched(cells: pl.Series, failed: pl.Series, values: pl.Series) -> Numbers | None:
     """A column whose cells without a number are words for a switch or a missing value; None where they are others."""
-    low = {w: w.strip().casefold() for w in cells.filter(failed).unique().head(5000).to_list()}
+    words = pl.concat([some.filter(off).unique() for some, off in zip(_slices(cells), _slices(failed), strict=True)]).unique()
+    low = {w: w.strip().casefold() for w in words.head(5000).to_list()}
     if not all(v in SWITCH or v in MISSING for v in low.values()) or not _is_switch(set(low.values()), values):
         return None
-    swapped = cells.replace_strict(list(low), [SWITCH.get(v) for v in low.values()], return_dtype=pl.Float64, default=None)
-    return Numbers(values.fill_null(swapped), "switch")
+    means = [SWITCH.get(v) for v in low.values()]
+    swapped = [some.replace_strict(list(low), means, return_dtype=pl.Float64, default=None) for some in _slices(cells)]
+    return Numbers(values.fill_null(pl.concat(swapped)), "switch")
+
+
+def _slices(cells: pl.Series) -> Iterator[pl.Series]:
+    """Some cells at a time, so that what is made of them on the way is let go again."""
+    for at in range(0, max(len(cells), 1), SLICE):
+        yield cells.slice(at, SLICE)
 
 
 def _cast(cells: pl.Series) -> pl.Series:

@@ -6,8 +6,10 @@ import numpy as np
 import polars as pl
 from polars.exceptions import PolarsError
 
+from pullbook.arrays import Array
 from pullbook.text.encoding import count_byte
-from pullbook.text.layout import Layout
+from pullbook.text.layout import Layout, first_byte
+from pullbook.text.line_bytes import pieces
 from pullbook.text.mend import Mended
 from pullbook.text.raw import RawLog
 from pullbook.text.text import Text
@@ -15,6 +17,8 @@ from pullbook.text.text import Text
 MANY = 100_000
 """Rows from which a second thread pays."""
 THREADS = 2
+SLICE = 1 << 20
+"""Bytes parsed at a time: what the parser lets go after one slice it takes again for the next, so that it never holds the log twice."""
 FEW = 300
 """Patches up to this number are strung together with the stretches between them, without a copy of the cells."""
 
@@ -38,7 +42,7 @@ def parse(text: Text, layout: Layout, *, rows: int, counted: bool = True, quoted
 
 def mended_log(mended: Mended, layout: Layout, warnings: tuple[str, ...]) -> RawLog | None:
     """A mended log's table, its cells as by :func:`parse`; ``layout``: as it was written."""
-    cells = _read(mended.data, mended.layout, rows=mended.rows)
+    cells = _read_in_slices(mended.data, mended.layout, rows=mended.rows)
     mended.data = b""
     if cells is None:
         return None
@@ -46,13 +50,13 @@ def mended_log(mended: Mended, layout: Layout, warnings: tuple[str, ...]) -> Raw
         patch = _read(mended.patch, mended.layout, rows=mended.patch.count(b"\n"), skip=0) if mended.patch else cells.clear()
         if patch is None:
             return None
-        cells = _patched(cells, patch, mended.odd)
-    cells = _joined(cells, layout.named)
+        cells = _patched(cells, patch.select(map(_bare, patch.get_columns())), mended.odd)
+    cells = _joined(cells, layout.named, bare=False)
     blocks = pl.Series(mended.blocks) if mended.blocks is not None else None
     return raw_log(layout, cells, pl.Series(mended.lines), blocks, mended.dropped, (*warnings, *mended.warnings))
 
 
-def _read(data: bytes, layout: Layout, *, rows: int, skip: int | None = None, quoted: bool = False) -> pl.DataFrame | None:
+def _read(data: bytes, layout: Layout, *, rows: int | None, skip: int | None = None, quoted: bool = False) -> pl.DataFrame | None:
     schema = {str(k): pl.String() if word else pl.Float64() for k, word in enumerate(layout.words)}
     try:
         cells = pl.read_csv(
@@ -62,8 +66,37 @@ def _read(data: bytes, layout: Layout, *, rows: int, skip: int | None = None, qu
         )  # fmt: skip
     except PolarsError:
         return None
+    if rows is None:
+        return cells
     beyond = cells.columns[layout.named :]
     return cells if cells.height == rows and all(cells[c].null_count() == rows for c in beyond) else None
+
+
+def _read_in_slices(data: bytes, layout: Layout, *, rows: int) -> pl.DataFrame | None:
+    """The same as :func:`_read` for lines that all end in a line feed: numbers go from each slice to where they stay."""
+    numbers: dict[int, Array] = {k: np.empty(rows) for k, word in enumerate(layout.words) if not word}
+    words: dict[int, list[pl.Series]] = {k: [] for k, word in enumerate(layout.words) if word}
+    lead = layout.delimiter.join("0" * len(layout.words)).encode() + b"\n"  # the parser takes the width from the first line
+    gaps, at = set(), 0
+    for a, b in pieces(data, first_byte(data, layout.head.first_data), SLICE):
+        cells = _read(lead + data[a:b], layout, rows=None, skip=0)
+        if cells is None or at + cells.height - 1 > rows:
+            return None
+        stop = at + cells.height - 1
+        for k, column in enumerate(cells.slice(1).get_columns()):
+            if k in words:
+                words[k].append(_bare(column))
+            else:
+                numbers[k][at:stop] = column.to_numpy()
+                if column.null_count():
+                    gaps.add(k)
+        at = stop
+    if at != rows:
+        return None
+    joined = {k: pl.concat(parts) for k, parts in words.items()}
+    joined |= {k: pl.Series(values, nan_to_null=k in gaps) for k, values in numbers.items()}
+    table = pl.DataFrame({str(k): joined[k] for k in range(len(layout.words))})
+    return table if all(table[c].null_count() == rows for c in table.columns[layout.named :]) else None
 
 
 def _patched(cells: pl.DataFrame, patch: pl.DataFrame, odd: tuple[tuple[int, int], ...]) -> pl.DataFrame:
@@ -80,14 +113,19 @@ def _patched(cells: pl.DataFrame, patch: pl.DataFrame, odd: tuple[tuple[int, int
     return pl.concat([*parts, cells.slice(at)], rechunk=False)
 
 
-def _joined(cells: pl.DataFrame, named: int) -> pl.DataFrame:
+def _bare(column: pl.Series) -> pl.Series:
+    """Text without the blanks and quotes about it."""
+    return column.str.strip_chars(' "') if column.dtype == pl.String else column
+
+
+def _joined(cells: pl.DataFrame, named: int, *, bare: bool = True) -> pl.DataFrame:
     """The named columns in one piece each: two at a time, and the parser's pieces are let go as they are joined."""
     many = cells.height > MANY
     parts = {k: cells.drop_in_place(str(k)) for k in range(named)}
 
     def join(k: int) -> pl.Series:
         column = parts.pop(k)
-        return (column.str.strip_chars(' "') if column.dtype == pl.String else column).rechunk()
+        return (_bare(column) if bare else column).rechunk()
 
     with ThreadPoolExecutor(THREADS if many else 1) as pool:
         return pl.DataFrame(list(pool.map(join, range(named))))
