@@ -2,7 +2,7 @@
 
 import numpy as np
 import polars as pl
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from pullbook.pulls.segments import find_segments
@@ -22,6 +22,9 @@ def told(samples: pl.DataFrame) -> list[tuple[str, int, int]]:
 
 
 @FEW
+@example(  # at one row a second a rise can take the whole fall after it
+    plan=[(1.0, 700.0, 0.0), (7.0, 2700.0, 0.0), (1.0, 700.0, 0.0), (1.0, 2700.0, 0.0), (1.0, 700.0, 0.3)], hz=1.0, offset=0.0
+)
 @given(plan=plans, hz=rates, offset=st.floats(-1e4, 1e4))
 def test_a_time_offset_changes_nothing_else(plan: Plan, hz: float, offset: float) -> None:
     samples = drive(plan, hz)

@@ -12,7 +12,7 @@ from pullbook.text.cells import DATE, TIME, is_filler
 from pullbook.text.numbers import Marks, decide_marks, is_numeric, mixed_marks, to_numbers
 from pullbook.text.raw import RawLog
 from pullbook.vocabulary.naming import Meaning, understand
-from pullbook.vocabulary.units_text import named_unit
+from pullbook.vocabulary.units_text import named_unit, unit_of
 from pullbook.wording import few
 
 Clocks = dict[str, pl.Series]
@@ -63,6 +63,8 @@ def make_columns(
             columns.append(Column(header, meaning, "clock", None))
         elif cells.dtype != pl.String:
             columns.append(_parsed(header, meaning, cells, spans[str(j)]))
+            if meaning.unit is None and (unit := unit_of(raw.behind[j].strip()) if j < len(raw.behind) else None) is not None:
+                columns[-1].unit, columns[-1].unit_from = unit, "header"
         else:
             columns.append(_numbers(header, meaning, cells, marks, raw, talk))
     return raw, columns, clocks

@@ -173,6 +173,8 @@ def _rises_and_falls(motion: Motion, rises: list[tuple[int, int]], falls: list[t
             continue
         share = _share(motion.loaded, min(first + motion.steps(0.3), stop - 1), stop)
         begins = max(first, before.stop if before is not None and before.first < first else first)
+        if begins >= stop:
+            continue  # the rise before it took all of it
         if motion.loaded is not None and (lead := int(np.argmin(motion.loaded[begins:stop]))) > motion.steps(0.7):
             begins += lead  # scraps of noise at a held speed, joined to the fall after it
         kind = "coast_down" if (share is None or share < 0.5) and motion.seconds(begins, stop) >= 0.5 else "idle"

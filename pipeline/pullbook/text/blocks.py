@@ -7,11 +7,10 @@ import polars as pl
 
 from pullbook.text.cells import is_label, split
 from pullbook.text.header import Header, find_header, is_data, is_units_row, known_names, looks_like_names
+from pullbook.text.short_rows import HABIT, USUAL
 
 ODD_LINES = 20_000
 FEW_STRETCHES = 300
-SHORT = 0.25
-"""Share of short rows from which they are a habit of the recorder (trailing blanks left away) and no damage."""
 
 
 def headers_below(
@@ -120,8 +119,9 @@ def rows_of(
     worded = lines.str.contains(r"^[ \"]*[^-+−.0-9,;\t| \"]")
     if (numbered := float((rows & ~worded).sum()) / max(count, 1)) > 0.5:  # rows begin with a number: a short line of words is none
         short = short & ~worded
-    if count > 20 and numbered and int(short.sum()) > SHORT * count:  # a recorder that leaves trailing blanks away
-        fits = fits | (short & (widths >= 2) & (number != last))
+    if delimiter != " " and count > 20 and numbered and int(short.sum()) > HABIT * count:  # trailing blanks are left away
+        usual = ends_whole and int((short & (widths == widths[last - 1])).sum()) > USUAL * count
+        fits = fits | (short & (widths >= 2) & ((number != last) | usual))
     fits = fits & ~lines.str.contains("\x1a", literal=True)
     broken = number.filter(rows & ~fits).to_list()
     lettered = number.filter(rows & ~fits & worded).to_list()

@@ -12,6 +12,7 @@ from pullbook.text.aligned import fill_blanks
 from pullbook.text.blocks import headers_below, rows_of
 from pullbook.text.cells import decide_delimiter, split
 from pullbook.text.header import Header, find_header, looks_like_names, speaks_of_speed
+from pullbook.text.layout import is_spaced
 from pullbook.text.odd_rows import remarks
 from pullbook.text.parted import MAX_COLUMNS, part
 from pullbook.text.raw import RawLog
@@ -72,15 +73,14 @@ def read_grid(text: Text, *, shown: str) -> RawLog | Fault:
         )
     data, text.data = text.data, b""  # let go as soon as the lines are made: both are a third of the memory
     data = line_feeds(data).translate(_NO_CONTROLS)
+    if is_spaced(data):
+        data = fill_blanks(data)
     lines, ends_whole = one_column(data), data.endswith((b"\n", MARK))
     del data
     sample = spread(lines)
     delimiter = decide_delimiter([t for _, t in sample])
     if delimiter is None:
         return no_table(shown, sample)
-    if delimiter == " ":
-        lines = fill_blanks(lines)
-        sample = spread(lines)
     head = find_header(sample, delimiter)
     if head is None:
         return no_table(shown, sample)

@@ -1,18 +1,21 @@
 """The layout of a log judged from rows of its top, middle and end: delimiter, header, kinds of columns, marks."""
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import polars as pl
 
 from pullbook.text.cells import DATE, DELIMITERS, MISSING, SWITCH, TIME, decide_delimiter, is_number, joined_stamps, split
 from pullbook.text.header import Header, find_header, looks_like_names, speaks_of_speed
 from pullbook.text.numbers import Marks, decide_marks
+from pullbook.text.units_behind import behind_values
 
 HEAD = 20_000
 TOP = 70
 WINDOW = 1_500
 MAX_WIDTH = 400
+OFTEN_SHORT = 0.2
+"""Share of short rows in the sample from which they are counted in the whole log."""
 _SPACED = re.compile(r"(?<=\d)[ '_](?=\d{3}(?!\d))")
 """A sign between figures that groups thousands without being a mark of decimals anywhere."""
 
@@ -22,7 +25,8 @@ class Layout:
     """``words``: which columns hold clock times or words (kept as text); ``tokens``: words for missing values met in the others.
 
     ``offset``: byte of the first data line; ``named``: columns that have a name; ``regular``: every sampled row was as wide as
-    the first; ``preamble``: (line, text) above the header; ``inner``: sampled regular rows, as cells.
+    the first; ``preamble``: (line, text) above the header; ``rows``: sampled rows, as cells, without units behind their values;
+    ``leaves_blanks``: many leave trailing blanks away; ``behind``: by column, the unit behind every value, blank where none is.
     """
 
     delimiter: str
@@ -37,6 +41,8 @@ class Layout:
     regular: bool
     preamble: tuple[tuple[int, str], ...]
     rows: tuple[tuple[str, ...], ...]
+    leaves_blanks: bool
+    behind: tuple[str, ...]
 
     def off_is_missing(self) -> bool:
         """Whether a word for a missing value is one for a switch too, while there are columns of words it may mean that in."""
@@ -65,7 +71,7 @@ def lay_out(data: bytes, head_lines: bytes | None = None) -> Layout | None:
     if delimiter == " " and any(joined_stamps(t) != t for t in [t for _, t in numbered] + inner):
         return None
     head = find_header(numbered, delimiter)
-    if head is None or head.line is None or head.width > MAX_WIDTH or len(head.names) > head.width:
+    if head is None or head.line is None or head.width > MAX_WIDTH:
         return None
     if delimiter == "," and any(any(split(t, delimiter)[len(head.names) :]) for i, t in numbered if i == head.first_data):
         return None  # more cells than names: a comma may do two things at once
@@ -73,9 +79,20 @@ def lay_out(data: bytes, head_lines: bytes | None = None) -> Layout | None:
     if not speaks_of_speed(head.names) and any(looks_like_names(c) and speaks_of_speed(c) for c in below):
         return None  # a table of other things stands above the log's own
     sample = [tuple(split(t, delimiter)) for t in [t for i, t in numbered if i >= head.first_data] + inner]
+    if len(head.names) > head.width:  # the first rows may be short ones
+        if delimiter == " " or not any(len(cells) == len(head.names) for cells in sample):
+            return None
+        head = replace(head, width=len(head.names))
     rows = tuple(cells for cells in sample if len(cells) == head.width)
+    regular = len(rows) == len(sample)
+    short = [cells for cells in sample if 2 <= len(cells) < head.width] if delimiter != " " else []
+    if leaves_blanks := len(short) > OFTEN_SHORT * len(sample):
+        rows += tuple((*cells, *[""] * (head.width - len(cells))) for cells in short)
     if len(rows) < (0.6 if delimiter != " " else 1.0) * len(sample):  # aligned by spaces, a row of another width may hold blanks
         return None
+    behind = behind_values(rows, head.width) if delimiter != " " else ("",) * head.width
+    if any(behind):
+        rows = tuple(tuple(c.removesuffix(t) for c, t in zip(cells, behind, strict=True)) for cells in rows)
     words, clocks, tokens, numeric = _kinds(rows, head.width)
     marks = (_plain_marks(numeric) or decide_marks(numeric, set(), delimiter)) if numeric else None
     if marks is None or isinstance(marks, tuple) or marks.doubtful:
@@ -87,8 +104,16 @@ def lay_out(data: bytes, head_lines: bytes | None = None) -> Layout | None:
     thousands = next(iter(spaced), marks.thousands)
     return Layout(
         delimiter, head, words, clocks, marks.decimal, thousands, tokens, first_byte(data, head.first_data), named,
-        len(rows) == len(sample), tuple((i, t.strip()) for i, t in numbered if i < (head.line or 0)), rows,
+        regular, tuple((i, t.strip()) for i, t in numbered if i < (head.line or 0)), rows,
+        leaves_blanks, behind,
     )  # fmt: skip
+
+
+def is_spaced(data: bytes) -> bool:
+    """Whether the cells are parted by spaces alone, judged from the top, the middle and the end."""
+    top = data[:HEAD].decode("utf-8", "replace").split("\n")[:TOP]
+    inner = [t for start in (len(data) // 2, len(data) - WINDOW) if start > HEAD for t in _whole_lines(data, start)]
+    return decide_delimiter([t for t in (*top, *inner) if t.strip(" \t;,\x0c\x1a")]) == " "
 
 
 def _plain_marks(numeric: dict[str, pl.Series]) -> Marks | None:

@@ -17,8 +17,10 @@ from pullbook.text.layout import Layout
 from pullbook.text.line_bytes import OddLines, groups_are_whole, may_be_cut, odd_lines
 from pullbook.text.odd_rows import judge, remarks
 from pullbook.text.quotes import often_quoted, unquote
+from pullbook.text.short_rows import lengthen
 from pullbook.text.spaced import tabs_for_spaces
 from pullbook.text.text import MARK, Text
+from pullbook.text.units_behind import without_units
 from pullbook.vocabulary.spaces import plain_spaces
 
 MOST_ODD = 0.04
@@ -63,7 +65,7 @@ def mend(text: Text, layout: Layout, *, name: str) -> Mended | None:
     Mended or None
         None where the general way must look at every row.
     """
-    changed = not text.data.endswith(b"\n") or layout.delimiter == " "
+    changed = not text.data.endswith(b"\n") or layout.delimiter == " " or any(layout.behind) or layout.leaves_blanks
     ready = _ready(text, layout)
     mended = None
     if ready is not None:
@@ -76,17 +78,25 @@ def mend(text: Text, layout: Layout, *, name: str) -> Mended | None:
 
 def _ready(text: Text, layout: Layout) -> Layout | None:
     """``text`` with a line end at its end, tabs for spaces and without quotes; None where it cannot be mended."""
-    if not text.data.endswith(b"\n"):
+    whole = text.data.endswith(b"\n")
+    if not whole:
         if may_be_cut(text.data, layout.offset):
             return None
         text.data += b"\n"
     if layout.delimiter == " ":
         layout = tabs_for_spaces(text, layout)
     if often_quoted(text.data, layout):
-        bare = unquote(text.data, layout)
+        unquoted = unquote(text.data, layout)
+        if unquoted is None:
+            return None
+        text.data, layout = unquoted
+    if any(layout.behind):
+        bare = without_units(text.data, layout.offset, layout.delimiter, layout.behind)
         if bare is None:
             return None
-        text.data, layout = bare
+        text.data = bare
+    if layout.leaves_blanks and not lengthen(text, layout, ends_whole=whole):
+        return None
     if layout.off_is_missing():
         return None
     if layout.thousands and (any(layout.clocks) or layout.thousands == layout.delimiter):

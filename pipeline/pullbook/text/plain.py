@@ -6,8 +6,9 @@ stays bytes. Where that is not enough None is returned and the general way of :m
 
 import polars as pl
 
+from pullbook.text.aligned import fill_blanks
 from pullbook.text.encoding import count_byte
-from pullbook.text.layout import Layout, lay_out
+from pullbook.text.layout import Layout, is_spaced, lay_out
 from pullbook.text.line_bytes import may_be_cut
 from pullbook.text.mend import mend
 from pullbook.text.raw import RawLog
@@ -31,6 +32,9 @@ def read_plain(text: Text, *, shown: str) -> RawLog | None:
         Numbers for numeric columns, text for clocks and words; None where the general way must look.
     """
     layout = lay_out(text.data)
+    if layout is None and is_spaced(text.data):  # a column left blank, perhaps
+        text.data = fill_blanks(text.data)
+        layout = lay_out(text.data)
     if layout is None:
         return None
     if _is_clean(text.data, layout):
@@ -44,7 +48,15 @@ def read_plain(text: Text, *, shown: str) -> RawLog | None:
 
 def _is_clean(data: bytes, layout: Layout) -> bool:
     """Whether no quote, torn line, second mark, blank or broken row stands anywhere in the data lines."""
-    if layout.delimiter == " " or not layout.regular or layout.thousands or layout.off_is_missing() or b'"' in data or MARK in data:
+    if (
+        layout.delimiter == " "
+        or any(layout.behind)
+        or not layout.regular
+        or layout.thousands
+        or layout.off_is_missing()
+        or b'"' in data
+        or MARK in data
+    ):
         return False
     sign = layout.delimiter.encode()
     ends = data.endswith(b"\n")

@@ -11,7 +11,8 @@ class RawLog:
 
     ``cells``: columns ``"0"``, ``"1"``, …, one a heading, text (null: blank) or numbers where the bytes were plain enough for
     the library's own parser; ``lines``: shape (rows,), as an editor counts; ``blocks``: shape (rows,), counts the headers above
-    the row from 0. ``preamble``: (line, text) of what stands above a header. ``unit_row``: the cell below each heading.
+    the row from 0. ``preamble``: (line, text) of what stands above a header. ``unit_row``: the cell below each heading;
+    ``behind``: the unit that was taken off each column's values, blank where there was none.
     """
 
     headers: tuple[str, ...]
@@ -27,3 +28,4 @@ class RawLog:
     preamble: tuple[tuple[int, str], ...] = ()
     warnings: tuple[str, ...] = ()
     questions: tuple[str, ...] = ()
+    behind: tuple[str, ...] = ()

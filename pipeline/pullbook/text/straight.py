@@ -60,7 +60,7 @@ def read_straight(text: Text, *, shown: str) -> tuple[RawLog, str] | None:
 
 def _numbers_alone(text: Text, layout: Layout) -> pl.DataFrame | None:
     """Cells of a log in which nothing but numbers stands; None where it holds more, or a doubt."""
-    if not layout.regular or any(layout.words) or layout.thousands:
+    if not layout.regular or any(layout.words) or layout.thousands or any(layout.behind):
         return None
     if layout.decimal == "," and text.data.find(b".", layout.offset) >= 0:
         return None

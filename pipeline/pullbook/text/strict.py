@@ -18,7 +18,7 @@ MANY = 100_000
 """Rows from which a second thread pays."""
 THREADS = 2
 SLICE = 1 << 20
-"""Bytes parsed at a time: what the parser lets go after one slice it takes again for the next, so that it never holds the log twice."""
+"""Bytes parsed at a time: what the parser lets go after one slice it takes for the next, so that it never holds the log twice."""
 FEW = 300
 """Patches up to this number are strung together with the stretches between them, without a copy of the cells."""
 
@@ -140,5 +140,5 @@ def raw_log(
         headers=head.names[: layout.named], unit_row=head.units[: layout.named], cells=cells, lines=lines.cast(pl.Int64),
         blocks=blocks,
         header_line=head.line, delimiter=layout.delimiter, decimal=layout.decimal, thousands=layout.thousands, dropped=dropped,
-        preamble=layout.preamble, warnings=warnings,
+        preamble=layout.preamble, warnings=warnings, behind=layout.behind[: layout.named],
     )  # fmt: skip
