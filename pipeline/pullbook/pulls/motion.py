@@ -14,6 +14,8 @@ from pullbook.units import KW_TO_NM_RPM
 
 _FINE_S = 0.05
 _HALF_RATE_S = 0.4
+_BLOCK = 50_000  # rows looked at at a time: a long log must not be held several times over
+_HALO = 6  # rows either side of a block that its outermost medians of medians see
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +56,15 @@ def runs(mask: Mask) -> list[tuple[int, int]]:
     return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
+def despiked(rpm: Array) -> Array:
+    """Speed with its spikes made NaN (:func:`pullbook.measure.spikes.without_spikes`), some rows at a time; shape (n,), 1/min."""
+    out = np.empty(len(rpm))
+    for a in range(0, len(rpm), _BLOCK):
+        lead = min(a, _HALO)
+        out[a : a + _BLOCK] = without_spikes(rpm[a - lead : a + _BLOCK + _HALO])[lead : lead + _BLOCK]
+    return out
+
+
 def slope(values: Array, half_width: int, step: float) -> Array:
     """Least-squares slope over ``2 * half_width + 1`` even steps; the ends are continued through their last value.
 
@@ -89,8 +100,15 @@ def _on_grid(time: Array, values: Array, grid: Array, step: float, thin: bool) -
         return None
     t, v = time[known], values[known]
     if thin:
-        bins = np.rint((t - grid[0]) / step - 1e-6).astype(np.int64)
-        middles = pl.DataFrame({"bin": bins, "v": v}).group_by("bin", maintain_order=True).agg(pl.col("v").median())
+        parts, at = [], 0
+        while at < len(t):
+            bins = np.rint((t[at : at + _BLOCK] - grid[0]) / step - 1e-6).astype(np.int64)
+            inner = np.flatnonzero(bins < bins[-1]) if at + _BLOCK < len(t) else np.arange(len(bins))
+            size = int(inner[-1]) + 1 if len(inner) else len(bins)  # the last bin may go on in the next block
+            some = pl.DataFrame({"bin": bins[:size], "v": v[at : at + size]})
+            parts.append(some.group_by("bin", maintain_order=True).agg(pl.col("v").median()))
+            at += size
+        middles = pl.concat(parts)
         t, v = grid[0] + middles["bin"].to_numpy() * step, middles["v"].to_numpy()
     return np.asarray(np.interp(grid, t, v))
 
@@ -121,8 +139,8 @@ def motion_of(samples: pl.DataFrame, whole: pl.DataFrame, full_load_nm: float | 
     Motion or None
         None where fewer than four samples carry a speed.
     """
-    time = samples["time_s"].cast(pl.Float64).to_numpy().astype(np.float64)
-    rpm = without_spikes(samples["rpm"].cast(pl.Float64).to_numpy().astype(np.float64))
+    time = samples["time_s"].cast(pl.Float64).to_numpy()
+    rpm = despiked(samples["rpm"].cast(pl.Float64).to_numpy())
     known = np.isfinite(rpm) & np.isfinite(time)
     if known.sum() < 4:
         return None
@@ -149,7 +167,7 @@ def motion_of(samples: pl.DataFrame, whole: pl.DataFrame, full_load_nm: float | 
     def channel(name: str, table: pl.DataFrame = samples) -> Array | None:
         if name not in table.columns or table[name].null_count() == table.height:
             return None
-        return table[name].cast(pl.Float64).to_numpy().astype(np.float64)
+        return table[name].cast(pl.Float64).to_numpy()
 
     def gridded(name: str) -> Array | None:
         values = channel(name)

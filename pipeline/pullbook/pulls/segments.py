@@ -11,7 +11,7 @@ import polars as pl
 from pullbook.arrays import Array
 from pullbook.handover import Segment
 from pullbook.measure.spikes import local_median, without_spikes
-from pullbook.pulls.motion import high_torque, motion_of, runs
+from pullbook.pulls.motion import despiked, high_torque, motion_of, runs
 from pullbook.pulls.sweeps import PULL_SPAN_RPM, parts_of
 
 Kind = Literal["pull", "aborted", "hold", "coast_down", "blip", "idle"]
@@ -44,7 +44,7 @@ def find_segments(
     if "rpm" not in samples.columns or samples.height == 0 or samples["rpm"].drop_nulls().drop_nans().is_empty():
         return ()
     found: list[Segment] = []
-    rpm = without_spikes(_numbers(samples, "rpm"))
+    rpm = despiked(_numbers(samples, "rpm"))
     time = _numbers(samples, "time_s") if "time_s" in samples.columns else np.full(samples.height, np.nan)
     for first, stop, timed in _stretches(samples, time):
         part = samples.slice(first, stop - first)
@@ -82,7 +82,7 @@ def mark_aborted(segments: tuple[Segment, ...], top_rpm: float | None) -> tuple[
 
 
 def _numbers(samples: pl.DataFrame, name: str) -> Array:
-    return samples[name].cast(pl.Float64).to_numpy().astype(np.float64)
+    return samples[name].cast(pl.Float64).to_numpy()
 
 
 def _segment(number: int, kind: str, time: Array | None, rpm: Array, first: int, stop: int) -> Segment:

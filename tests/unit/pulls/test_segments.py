@@ -9,6 +9,8 @@ import pytest
 from tests.unit.reading.driven import SWEEP, Plan, drive
 
 from pullbook.handover import Segment
+from pullbook.measure.spikes import without_spikes
+from pullbook.pulls import motion
 from pullbook.pulls.segments import day_top, find_segments, mark_aborted
 
 DAY: Plan = [
@@ -164,3 +166,17 @@ def test_a_misfire_or_a_dead_load_cell_for_a_moment_ends_no_pull() -> None:
     (pull,) = (s for s in segments if s.kind == "pull")
     assert pull.start_s == pytest.approx(3.0, abs=0.3)
     assert pull.end_s == pytest.approx(14.0, abs=0.2)
+
+
+def test_a_long_log_looked_at_in_blocks_is_cut_as_in_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    rng = np.random.default_rng(11)
+    t = np.arange(6000) * 0.01
+    phase = t % 12.0
+    rpm = np.where(phase < 8, 2400 + 430 * phase, 5840 - 860 * (phase - 8)) + rng.normal(0, 4, len(t))
+    rpm[[5, 997, 1001, 3004, 5998]] *= 2
+    samples = pl.DataFrame({"time_s": t, "rpm": rpm, "torque_nm": np.where(phase < 8, 200.0, -15.0)})
+    whole = find_segments(samples)
+    monkeypatch.setattr(motion, "_BLOCK", 1000)
+    assert np.array_equal(motion.despiked(rpm), without_spikes(rpm), equal_nan=True)
+    assert find_segments(samples) == whole
+    assert [s.kind for s in whole].count("pull") == 5
