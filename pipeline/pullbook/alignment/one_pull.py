@@ -13,7 +13,7 @@ from pullbook.arrays import Array
 from pullbook.columns import ROWS, conform
 from pullbook.measure.held import news
 from pullbook.measure.local import local_slope
-from pullbook.measure.spikes import spikes
+from pullbook.measure.spikes import spikes, torque_spikes
 from pullbook.units import KW_TO_NM_RPM
 
 _ADVANCES = {"advance_log_deg": "advance_deg", "advance_commanded_deg": "advance_commanded_deg"}
@@ -96,7 +96,7 @@ def align_pull(row: dict[str, Any], part: pl.DataFrame | None, footing: Footing)
     if good.sum() < 3:
         return AlignedPull(nothing, reasons=["too few samples with a speed"])
     part, rpm, time, torque = part.filter(pl.Series(good)), rpm[good], time[good], torque[good]
-    torque = np.where(spikes(torque, least=5.0, sigmas=8.0, share=0.1) | ~news(torque), np.nan, torque)
+    torque = np.where(torque_spikes(torque) | ~news(torque), np.nan, torque)
     throttle = _column(part, "throttle_pct")
     rate = local_slope(time, rpm, RATE_HALF_WIDTH_S)
     keep = trim(time, rpm, torque, throttle, footing.lag_s)

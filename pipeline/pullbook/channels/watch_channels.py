@@ -10,6 +10,10 @@ from pullbook.columns import CHANNELS
 from pullbook.units import KW_TO_NM_RPM
 
 TORQUE_A_LITRE = 500.0  # N·m
+RAILED = frozenset(("torque_nm", "lambda", "knock", "exhaust_c", "map_kpa"))
+"""Channels whose sensors have a rail."""
+FLOOR = 0.1
+"""Share of the most a channel reads below which its least may be what an absorber shows in over-run."""
 
 
 def blank_sentinels(column: Column, talk: Talk) -> None:
@@ -136,17 +140,29 @@ def note_dead(
             elif column.channel in ("rpm", "torque_nm", "lambda", "exhaust_c", "map_kpa"):
                 talk.warn(f"{column.header!r} never moves ({level:g} throughout): stuck, or held by the recorder")
             continue
+        edge = at_rail(values, (low, high), rpm) if column.channel in RAILED else None
         if column.channel in ("torque_nm", "power_kw", "rpm", "lambda"):
             first, count = longest_stuck(values, rpm if column.channel != "rpm" else None)
             if count >= (15 if column.channel != "lambda" else 60):
-                talk.warn(
-                    f"{column.header!r} stands still for {count} rows from line {lines[first]} while rpm moves: stuck or held"
-                )
-        if (edge := at_rail(values, spans[column.channel], rpm)) is not None and column.channel in (
-            "torque_nm",
-            "lambda",
-            "knock",
-            "exhaust_c",
-            "map_kpa",
-        ):
+                at_edge = edge is not None and values[first] == edge
+                what = _stillness(values, rpm, (first, count), (low, high), column.channel, at_edge=at_edge)
+                talk.warn(f"{column.header!r} {what.format(line=lines[first])}")
+                edge = None if at_edge else edge
+        if edge is not None:
             talk.warn(f"{column.header!r} sits at {edge:g} for many rows: at its rail, the true value may lie beyond")
+
+
+def _stillness(values: Array, rpm: Array, run: tuple[int, int], span: tuple[float, float], channel: str, *, at_edge: bool) -> str:
+    """What a channel that stands still is: at the floor of an absorber in over-run, at its rail, or stuck."""
+    first, count = run
+    speeds = rpm[first : first + count]
+    speeds = speeds[np.isfinite(speeds)]
+    falls = len(speeds) > 0 and speeds[-1] < speeds[0] - 0.5 * (speeds.max() - speeds.min())
+    if channel in ("torque_nm", "power_kw") and values[first] == span[0] <= FLOOR * span[1] and falls:
+        return (
+            f"reads {span[0]:g}, its least, on {count} rows from line {{line}} while rpm falls: the floor of what is measured in "
+            "over-run; no pull uses it"
+        )
+    moves = "" if channel == "rpm" else " while rpm moves"
+    at = "at its rail, where the true value may lie beyond, or " if at_edge else ""
+    return f"stands still for {count} rows from line {{line}}{moves}: {at}stuck or held"

@@ -63,6 +63,11 @@ def spikes(values: Array, *, half_width: int = 3, sigmas: float = 5.0, least: fl
     return np.asarray(found, dtype=np.bool_)
 
 
+def torque_spikes(torque: Array) -> Mask:
+    """Samples of a pull's torque, N·m, shape (n,), that stand off their neighbours by more than their scatter and a tenth."""
+    return spikes(torque, least=5.0, sigmas=8.0, share=0.1)
+
+
 def without_spikes(values: Array, **limits: float) -> Array:
     """``values`` with spikes made NaN; ``limits`` as in :func:`spikes`."""
     return np.where(spikes(values, **limits), np.nan, values)  # type: ignore[arg-type]

@@ -11,6 +11,7 @@ from pullbook.book import LOG_ENDINGS, SHEET_NAMES, Book, DayFiles, day_files, p
 from pullbook.handover import Fault, LogReading
 from pullbook.pulls.part_load import without_part_load
 from pullbook.pulls.segments import day_load, day_top, find_segments, mark_aborted
+from pullbook.reading.torque_faults import with_spikes_named
 from pullbook.sheets.facts_files import ColumnsRead, FactsRead, read_columns, read_facts
 from pullbook.sheets.light_sheet import StrobeSheet, read_strobe
 from pullbook.sheets.pull_sheet import PullSheet, pull_sheet_of
@@ -120,7 +121,7 @@ def _logs(book: Book, files: DayFiles, columns: ColumnsRead, found: Survey) -> N
     found.logs = [replace(log, segments=find_segments(log.samples, full_load_nm=load)) for log in found.logs]
     top = day_top(log.segments for log in found.logs if log.unusable is None)
     marked = [replace(log, segments=mark_aborted(log.segments, top if log.unusable is None else None)) for log in found.logs]
-    found.logs = [_named(log) for log in without_part_load(marked)]
+    found.logs = [_named(with_spikes_named(log)) for log in without_part_load(marked)]
 
 
 def _named(log: LogReading) -> LogReading:
@@ -162,10 +163,11 @@ def _meant(name: str) -> str:
 
 
 def _refused(book: Book, folder: Path, files: DayFiles, found: Survey) -> None:
-    """Name every entry that is not followed; one that poses as a log or a sheet could not be read and is a fault as well."""
+    """Name every entry that is not followed, once: one that poses as a log or a sheet could not be read and is a fault."""
     for name, why in files.refused:
         shown = book.shown(folder / name)
-        found.warnings.append(f"{shown} is {why}: not read{_meant(name)}")
         if name.lower().endswith(LOG_ENDINGS) or name.lower() in SHEET_NAMES:
             remedy = "put a plain file in its place, or take it away"
             found.faults.append(Fault(shown, None, None, why, "a regular file in the day folder", remedy))
+        else:
+            found.warnings.append(f"{shown} is {why}: not read{_meant(name)}")
