@@ -134,13 +134,14 @@ def _known(root: Path, data: bytes) -> bool:
 
 def behind(root: Path) -> bool:
     """Whether the catalogue must be made anew: days are archived and it is absent or damaged, or a slip is, or it lists others."""
-    if not sealed_folders(root):
+    folders = sealed_folders(root)
+    if not folders:
         return False
     fresh = slips(root)
     if any(_slip(p) is None for p in fresh) or (((root / NAME).exists() or not fresh) and not intact(root)):
         return bool(all_seals(root))
     listed = scan(root).select(pl.len()).collect().item()
-    return bool(listed != sealed_folders(root) and listed != len(all_seals(root)))
+    return bool(listed != folders and listed != len(all_seals(root)))
 
 
 def write(root: Path, table: pl.DataFrame) -> None:
