@@ -5,7 +5,6 @@ sensors of one run are written likewise, so columns are taken apart only where t
 runs, or where each group has a speed of its own that is not the other's; all else stays a question.
 """
 
-import re
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -15,17 +14,12 @@ import polars as pl
 
 from pullbook.arrays import Array
 from pullbook.channels.channels import Column, Talk
+from pullbook.channels.run_names import Named, named_runs
 from pullbook.text.raw import RawLog
 
 MOST_RUNS = 60
 LOAD = ("torque_nm", "power_kw", "torque_corrected_nm", "power_corrected_kw")
 SHARED = ("rpm", "time_s", "counter")
-_RUN = (
-    r"(?:dyno|test)?(?:run|pull|sweep|test|lauf|messung|versuch|essai|passage|mesure|prova|lancio|passata|prueba|ensayo|pasada)"
-    r"[ _#.:nrº°-]*(?:\d{1,3}|[a-h])\b"
-)
-_NUMBER = r"(?<=[^\d\W])[ _.#-]*(?P<number>\d{1,2})(?=\s*(?:$|[\[(]))"  # "Nm 2", and "Torque2 [Nm]"
-_LABEL = re.compile(rf"[ _(#-]*(?:(?P<run>(?<![^\W\d_]){_RUN})|{_NUMBER})[ _):-]*", re.I)
 
 
 @dataclass(slots=True)
@@ -48,9 +42,11 @@ def stack_runs(raw: RawLog, columns: list[Column], clocks: dict[str, pl.Series],
     loads = sum(c.meaning.quantity in LOAD for c in columns)
     if loads < 2 or raw.blocks is not None or len(clocks) > 1 or _settled(columns, hints):
         return raw
-    found = _by_place(columns) if speeds > 1 else None
-    runs, shared = found or _by_label(columns)
-    if not 2 <= len(runs) <= MOST_RUNS or not _sure(runs, shared):
+    parted = named_runs(raw, columns)
+    found = _by_place(columns, parted) if speeds > 1 else None
+    runs, shared = found or _by_label(columns, parted)
+    worded = all(word for (_, _, word), c in zip(parted, columns, strict=True) if not any(c is s for s in shared))
+    if not 2 <= len(runs) <= MOST_RUNS or not _sure(runs, shared, worded=worded):
         return raw
     has = [_filled(run) for run in runs]
     where = [np.flatnonzero(h) for h in has]
@@ -60,6 +56,8 @@ def stack_runs(raw: RawLog, columns: list[Column], clocks: dict[str, pl.Series],
         clocks[header] = pl.concat([cells.gather(w) for w in where])
     columns[:] = _stacked(columns, runs, shared, where)
     names = [" / ".join(dict.fromkeys(c.header for c in run.columns.values())) for run in runs]
+    if len(set(names)) == 1 and all(run.label for run in runs):
+        names = [run.label for run in runs]
     talk.warn(
         f"{len(runs)} runs stand side by side; they are read as pulls 1 to {len(runs)}, from the left "
         f"(the first: {names[0][:80]!r}, the last: {names[-1][:80]!r})"
@@ -75,25 +73,8 @@ def _settled(columns: list[Column], hints: dict[str, Any]) -> bool:
     return any(h in named and isinstance(v, dict) and "channel" in v for h, v in hints.items())
 
 
-def _parted(header: str) -> tuple[str, str, bool]:
-    """Heading without the run's name, the run's name, and whether a word for a run is in it.
-
-    Examples
-    --------
-    >>> _parted("Torque run 2 [Nm]"), _parted("Nm 2"), _parted("rpm")
-    (('torque [nm]', 'run 2', True), ('nm', '2', False), ('rpm', '', False))
-    """
-    match = _LABEL.search(header)
-    if match is None:
-        return " ".join(header.casefold().split()), "", False
-    base = f"{header[: match.start()]} {header[match.end() :]}"
-    label = match["run"] or match["number"]
-    return " ".join(base.casefold().split()), " ".join(label.casefold().split()), match["run"] is not None
-
-
-def _by_place(columns: list[Column]) -> tuple[list[_Run], list[Column]] | None:
+def _by_place(columns: list[Column], parted: list[Named]) -> tuple[list[_Run], list[Column]] | None:
     """Groups that repeat the same headings from left to right, each with its own speed, behind columns of time they share."""
-    parted = [_parted(c.header) for c in columns]
     for lead in range(min(3, len(columns))):
         if any(c.meaning.quantity not in ("time_s", "counter") and c.kind != "clock" for c in columns[:lead]):
             break
@@ -116,12 +97,11 @@ def _by_place(columns: list[Column]) -> tuple[list[_Run], list[Column]] | None:
     return None
 
 
-def _by_label(columns: list[Column]) -> tuple[list[_Run], list[Column]]:
+def _by_label(columns: list[Column], parted: list[Named]) -> tuple[list[_Run], list[Column]]:
     """Columns whose headings name their run, in any order; the others are shared by all."""
     runs: dict[str, _Run] = {}
     shared = []
-    for column in columns:
-        base, label, worded = _parted(column.header)
+    for column, (base, label, worded) in zip(columns, parted, strict=True):
         if worded:
             run = runs.setdefault(label, _Run(label, {}))
             if base in run.columns:
@@ -132,7 +112,7 @@ def _by_label(columns: list[Column]) -> tuple[list[_Run], list[Column]]:
     return list(runs.values()), shared
 
 
-def _sure(runs: list[_Run], shared: list[Column]) -> bool:
+def _sure(runs: list[_Run], shared: list[Column], *, worded: bool) -> bool:
     """Whether the groups are runs beyond doubt: alike, not the same numbers again, power over torque the same in all."""
     first = runs[0].columns
     if any(c.meaning.quantity not in SHARED and c.kind != "clock" for c in shared if c.header or c.kind != "blank"):
@@ -151,10 +131,9 @@ def _sure(runs: list[_Run], shared: list[Column]) -> bool:
     timed = any(c.meaning.quantity == "time_s" or c.kind == "clock" for c in shared)
     own = [_of(run, "rpm") for run in runs]
     if any(x is None for x in own):  # one speed for all: no sweep of one run has two torques, a print-out by rpm has
-        worded = all(_parted(c.header)[2] for run in runs for c in run.columns.values())
         if timed or not worded or not any(c.meaning.quantity == "rpm" for c in shared):
             return False
-    elif timed and any(_in_step(own[0], x) for x in own[1:]):
+    elif timed and not worded and any(_in_step(own[0], x) for x in own[1:]):
         return False  # two sensors on one run
     return _agree(runs, shared)
 

@@ -7,7 +7,7 @@ import numpy as np
 
 CHUNK = 1 << 20
 _ONE_BYTE = ("cp1252", "cp850", "mac_roman")
-_WESTERN = set("äöüÄÖÜßéèêëàâáçñíóôòúùûìîïãõœæøåÁÉÍÓÚÀÈÌÒÙÂÊÎÔÛËÏÇÑŒ°µμ²³·ºª«»–−’ΩωλΛ±×½€\u00a0")
+_WESTERN = set("äöüÄÖÜßéèêëàâáçñíóôòúùûìîïãõœæøåÁÉÍÓÚÀÈÌÒÙÂÊÎÔÛËÏÇÑŒ°µμ²³·ºª«»–−’‘”“ΩωλΛ±×½€\u00a0")
 _GROUPING = re.compile(rb"(?<=\d)[\x80-\xff](?=\d{3}(?!\d))")
 """A byte between a digit and exactly three digits: no letter stands there, only a sign that groups thousands."""
 _GROUPS = set("\u00a0\u2009\u202f’´")

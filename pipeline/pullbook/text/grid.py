@@ -192,6 +192,7 @@ def _assemble(
         cells=pl.DataFrame([cells[t].alias(str(j)) for j, t in enumerate(titles)]), lines=cells["line"],
         blocks=cells["block"] if len(headers) > 1 else None, header_line=head.line, delimiter=delimiter, decimal=".",
         thousands=None, dropped=len(dropped), preamble=preamble, warnings=tuple(warnings),
+        above=next((t for t in reversed(lines[: top - 1].to_list()[-8:]) if t.strip()), ""),
     )  # fmt: skip
 
 

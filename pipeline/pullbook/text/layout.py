@@ -43,6 +43,7 @@ class Layout:
     rows: tuple[tuple[str, ...], ...]
     leaves_blanks: bool
     behind: tuple[str, ...]
+    above: str
 
     def off_is_missing(self) -> bool:
         """Whether a word for a missing value is one for a switch too, while there are columns of words it may mean that in."""
@@ -105,7 +106,7 @@ def lay_out(data: bytes, head_lines: bytes | None = None) -> Layout | None:
     return Layout(
         delimiter, head, words, clocks, marks.decimal, thousands, tokens, first_byte(data, head.first_data), named,
         regular, tuple((i, t.strip()) for i, t in numbered if i < (head.line or 0)), rows,
-        leaves_blanks, behind,
+        leaves_blanks, behind, next((t for i, t in reversed(numbered) if i < (head.line or 0)), ""),
     )  # fmt: skip
 
 

@@ -12,7 +12,8 @@ class RawLog:
     ``cells``: columns ``"0"``, ``"1"``, …, one a heading, text (null: blank) or numbers where the bytes were plain enough for
     the library's own parser; ``lines``: shape (rows,), as an editor counts; ``blocks``: shape (rows,), counts the headers above
     the row from 0. ``preamble``: (line, text) of what stands above a header. ``unit_row``: the cell below each heading;
-    ``behind``: the unit that was taken off each column's values, blank where there was none.
+    ``behind``: the unit that was taken off each column's values, blank where there was none; ``above``: the
+    last line above the first header, as written.
     """
 
     headers: tuple[str, ...]
@@ -29,3 +30,4 @@ class RawLog:
     warnings: tuple[str, ...] = ()
     questions: tuple[str, ...] = ()
     behind: tuple[str, ...] = ()
+    above: str = ""

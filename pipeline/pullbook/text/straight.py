@@ -9,12 +9,13 @@ rows, blank lines, a point where the comma is the mark, a last line that was cut
 import polars as pl
 
 from pullbook.handover import Fault
-from pullbook.text.encoding import count_byte
+from pullbook.text.encoding import count_byte, to_utf8
 from pullbook.text.layout import Layout, lay_out
 from pullbook.text.line_bytes import may_be_cut
 from pullbook.text.mend import mend
 from pullbook.text.quotes import often_quoted
 from pullbook.text.raw import RawLog
+from pullbook.text.respelled import respelled
 from pullbook.text.strict import mended_log, parse, raw_log
 from pullbook.text.text import EDGE, MARK, Text, clean_text, long_line, looks_binary
 
@@ -40,6 +41,9 @@ def read_straight(text: Text, *, shown: str) -> tuple[RawLog, str] | None:
     data = text.data
     edge = data.rfind(b"\n", 0, EDGE) + 1
     if not edge or data.startswith(_WIDE):
+        return None
+    top = to_utf8(data[:edge])[0]
+    if respelled(top) is not top:
         return None
     head = clean_text(data[:edge], shown=shown)
     if isinstance(head, Fault) or head.warnings or MARK in head.data or head.data.count(b"\n") != data.count(b"\n", 0, edge):

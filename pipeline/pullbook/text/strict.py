@@ -140,5 +140,5 @@ def raw_log(
         headers=head.names[: layout.named], unit_row=head.units[: layout.named], cells=cells, lines=lines.cast(pl.Int64),
         blocks=blocks,
         header_line=head.line, delimiter=layout.delimiter, decimal=layout.decimal, thousands=layout.thousands, dropped=dropped,
-        preamble=layout.preamble, warnings=warnings, behind=layout.behind[: layout.named],
+        preamble=layout.preamble, warnings=warnings, behind=layout.behind[: layout.named], above=layout.above,
     )  # fmt: skip

@@ -13,6 +13,7 @@ from pathlib import Path
 
 from pullbook.handover import Fault
 from pullbook.text.encoding import pairs_only, to_utf8
+from pullbook.text.respelled import respelled
 from pullbook.vocabulary.spaces import plain_spaces
 
 MAX_BYTES = 180_000_000
@@ -113,6 +114,7 @@ def clean_text(data: bytes, *, shown: str) -> Text | Fault:
     if b"\r" in decoded and not _ends_in_pairs(decoded):
         decoded = line_feeds(decoded)
     decoded = plain_spaces(decoded)
+    decoded = respelled(decoded)
     if b'="' in decoded[:EDGE]:  # a spreadsheet's way to keep a number text: ="12"
         decoded = decoded.replace(b'="', b'"')
     if b'"' in decoded[:JOIN]:

@@ -57,6 +57,33 @@ def test_one_speed_and_a_torque_for_each_named_run(read: Read) -> None:
     assert log.samples["torque_nm"].to_list() == [torque(n, k) for k in range(3) for n in RPM]
 
 
+@pytest.mark.parametrize(
+    "above",
+    [";Run 1;Run 2;Run 3", ";Messung 7;Messung 8;Messung 9", ";28°;32°;36°", ";#1;#2;#3", ";12 initial;14 initial;16 initial"],
+)
+def test_runs_named_only_in_the_line_above_the_headings(read: Read, above: str) -> None:
+    rows = [f"{n};{torque(n, 0)};{torque(n, 1)};{torque(n, 2)}" for n in RPM]
+    log = read("Cell 4, evening", above, "Drehzahl [U/min];Drehmoment [Nm];Drehmoment [Nm];Drehmoment [Nm]", *rows)
+    assert kinds(log) == [("pull", 32)] * 3
+    assert log.samples["torque_nm"].to_list() == [torque(n, k) for k in range(3) for n in RPM]
+    assert any(above.split(";")[1] in w and "side by side" in w for w in log.warnings)
+
+
+def test_a_name_above_stands_over_the_columns_to_its_right(read: Read) -> None:
+    rows = [f"{n},{torque(n, 0)},{power(n, 0)},{torque(n, 1)},{power(n, 1)}" for n in RPM]
+    log = read(",Run 1,,Run 2,", "rpm,Nm,kW,Nm,kW", *rows)
+    assert kinds(log) == [("pull", 32)] * 2
+    assert log.samples["power_kw"].to_list() == [power(n, k) for k in range(2) for n in RPM]
+
+
+@pytest.mark.parametrize("above", [";Brake;Wheel", ";Cell 1;Cell 2", ";measured;corrected", ";Run 1;"])
+def test_names_above_that_are_no_runs_leave_two_torques_a_question(read: Read, above: str) -> None:
+    rows = [f"{n};{torque(n, 0)};{torque(n, 1)}" for n in RPM]
+    log = read(above, "rpm;Nm;Nm", *rows)
+    assert kinds(log) == [("pull", 32)]
+    assert log.questions
+
+
 def test_a_shorter_run_has_no_rows_where_its_columns_are_blank(read: Read) -> None:
     rows = [f"{n},{torque(n, 0)}," + (f"{n + 50},{torque(n + 50, 1)}" if k < 25 else ",") for k, n in enumerate(RPM)]
     log = read("rpm,Torque [Nm],rpm,Torque [Nm]", *rows)
