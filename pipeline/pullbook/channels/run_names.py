@@ -32,7 +32,7 @@ def _from_above(raw: RawLog, columns: Sequence[Column]) -> list[Named] | None:
     """The same by the line above: a name there stands over its own column and those to the right without one."""
     cells = split(raw.above, raw.delimiter) if raw.delimiter != " " else []
     named = [cell for cell in cells if cell]
-    if not 2 <= len(set(named)) or len(cells) > len(raw.headers) + 1 or not all(map(_ABOVE.search, named)):
+    if len(set(named)) < 2 or len(cells) > len(raw.headers) + 1 or not all(map(_ABOVE.search, named)):
         return None
     out: list[Named] = []
     label, rest = "", iter(zip(raw.headers, [*cells, *[""] * len(raw.headers)], strict=False))
