@@ -13,10 +13,8 @@ _RUN = (
 )
 _NUMBER = r"(?<=[^\d\W])[ _.#-]*(?P<number>\d{1,2})(?=\s*(?:$|[\[(]))"  # "Nm 2", and "Torque2 [Nm]"
 _LABEL = re.compile(rf"[ _(#-]*(?:(?P<run>(?<![^\W\d_]){_RUN})|{_NUMBER})[ _):-]*", re.I)
-_ABOVE = re.compile(
-    rf"(?<![^\W\d_]){_RUN}|^(?:#|n(?:o|r|°|º)?[.]?) ?\d{{1,2}}\b|^[-+]?\d{{1,2}}(?:[.,]\d)? ?(?:°|deg|grad|init|total|adv|avance|anticipo|zünd)",
-    re.I,
-)
+_DEGREES = r"[-+]?\d{1,2}(?:[.,]\d)? ?(?:°|deg|grad|init|total|adv|avance|anticipo|zünd)"
+_ABOVE = re.compile(rf"(?<![^\W\d_]){_RUN}|^(?:#|n(?:o|r|°|º)?[.]?) ?\d{{1,2}}\b|^{_DEGREES}", re.I)
 """A run in the line above the headings: by a word and a number, by a number, or by the degrees it ran."""
 Named = tuple[str, str, bool]
 """A heading without its run, the run, and whether a word says that it is one."""
