@@ -72,7 +72,7 @@ class Words(Artist):
 
     def draw(self, renderer: Any) -> None:
         """Called by matplotlib: every line at its place on the figure, those at the right by their end."""
-        figure = self.get_figure(root=True)
+        figure = self.get_figure()
         assert figure is not None
         width, height = figure.bbox.size
         pen = renderer.new_gc()
