@@ -6,6 +6,8 @@ from pullbook.arrays import Array, Mask
 from pullbook.measure.spikes import spikes
 
 PIECE = 16_384
+LEAP = 120.0
+"""rpm from row to row below which no speed is torn."""
 SENTINELS = (
     -999.0, -9999.0, -99999.0, -999.9, -999.25, -99.0, -99.9, 999.0, 999.9, 9999.0, 9999.9, 99999.0, 999999.0, 65535.0, 65534.0,
     6553.5, 655.35, 32767.0, -32768.0, 32768.0, 3276.7, -3276.8, 327.67, -327.68, 2147483647.0, -2147483648.0, 4294967295.0,
@@ -84,6 +86,8 @@ def doubled(rpm: Array, reference: Array, under: Array | None = None) -> Mask:
         Where given, the reference is ``reference / under`` (power over torque), looked at only under load.
     """
     out = np.zeros(len(rpm), bool)
+    if len(rpm) > 1 and _steps_within(rpm, LEAP):
+        return out  # speed cannot come to read twice or half without a leap
     third = _ratio(rpm[::3], reference[::3], None if under is None else under[::3])  # a stretch of three rows or more shows in it
     some = third[:: max(1, len(third) // 20_000)]
     some = some[np.isfinite(some)]
@@ -117,14 +121,14 @@ def _ratio(rpm: Array, reference: Array, under: Array | None) -> Array:
 def speed_spikes(rpm: Array) -> Mask:
     """Single rpm samples or short bursts that no crankshaft could follow; only looked at closely where something stands off."""
     out = np.zeros(len(rpm), bool)
-    if len(rpm) > 1 and _steps_within(rpm, 120.0):
+    if len(rpm) > 1 and _steps_within(rpm, LEAP):
         return out
     good = np.flatnonzero(np.isfinite(rpm))
     x = rpm[good]
     if len(x) < 8:
         return out
     jump = np.abs(np.diff(x))
-    suspect = np.flatnonzero(jump > np.maximum(120.0, 0.035 * np.maximum(x[:-1], x[1:])))
+    suspect = np.flatnonzero(jump > np.maximum(LEAP, 0.035 * np.maximum(x[:-1], x[1:])))
     if not len(suspect):
         return out
     near = np.zeros(len(x) + 1, np.int64)
