@@ -11,6 +11,7 @@ from pullbook.vocabulary.units_text import Unit, named_unit
 
 def settle_rest(columns: list[Column], talk: Talk, *, advance_scale: str | None = None) -> None:
     """Every other channel's unit, by heading or by what its values can be; ``advance_scale`` is engine.yaml's word."""
+    kelvin = any(_in_kelvin(c) for c in columns if c.channel in ("coolant_c", "oil_c", "inlet_c"))
     for column in columns:
         channel = column.channel
         if channel is None or column.values is None or channel.startswith(("torque", "power")):
@@ -22,7 +23,7 @@ def settle_rest(columns: list[Column], talk: Talk, *, advance_scale: str | None 
         if channel.startswith("advance"):
             settle_advance(column, level, talk, scale=advance_scale)
         elif channel.endswith("_c"):
-            _temperature(column, high, level, talk)
+            _temperature(column, high, level, talk, kelvin=kelvin)
         elif channel.endswith("_kpa"):
             _pressure(column, level, talk)
         elif channel in ("rpm", "roller_rpm"):
@@ -107,7 +108,14 @@ def settle_advance(column: Column, level: float, talk: Talk, *, scale: str | Non
         )
 
 
-def _temperature(column: Column, high: float, level: float, talk: Talk) -> None:
+def _in_kelvin(column: Column) -> bool:
+    """Whether a temperature without a unit can only be in kelvin."""
+    known = column.some() if column.values is not None and column.unit is None else np.zeros(0)
+    return len(known) > 0 and 255 < float(np.median(known)) < 400
+
+
+def _temperature(column: Column, high: float, level: float, talk: Talk, *, kelvin: bool) -> None:
+    """``kelvin``: another temperature of the log can only be in kelvin, so that of the exhaust is too."""
     limits = {"coolant_c": (130.0, 260.0), "oil_c": (165.0, 320.0), "inlet_c": (75.0, 220.0), "exhaust_c": (1050.0, 2100.0)}
     too_hot, absurd = limits[column.channel or "coolant_c"]
     if column.unit is not None:
@@ -116,7 +124,7 @@ def _temperature(column: Column, high: float, level: float, talk: Talk) -> None:
             talk.ask(f"{column.header!r} says °C and reads {high:g}, too hot for that; if it is °F: {line} (else unit: °C)")
         return
     unit = "°C"
-    if column.channel != "exhaust_c" and 255 < level < 400:
+    if (column.channel != "exhaust_c" and 255 < level < 400) or (column.channel == "exhaust_c" and kelvin and level > 500):
         unit = "K"
     elif high > too_hot:
         unit = "°F" if high < absurd else "K"

@@ -11,9 +11,12 @@ import polars as pl
 from pullbook.arrays import Array
 from pullbook.channels.asking import yaml_line
 from pullbook.channels.channels import Column, Talk, UnitFrom
-from pullbook.channels.clock import RunningTime, run_time, scale_of_bare_numbers
+from pullbook.channels.clock import RunningTime, run_time, scale_of_bare_numbers, sweep_of
 from pullbook.channels.stamps import read_stamps, started_at
 from pullbook.text.raw import RawLog
+
+FASTEST = 50_000.0
+"""rpm a second: no sweep on a brake or roller is faster."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,9 +64,11 @@ def find_time(
     stamped = _from_clocks(columns, clocks, blocks)
     numeric = [c for c in columns if c.values is not None and c.channel in (None, "time_s") and c.kind == "number"]
     hinted = [c for c in numeric if c.hint.get("channel") == "time_s"]
-    named = [c for c in numeric if c.meaning.quantity == "time_s" and not c.hint and _runs(c.values)]
-    named.sort(key=lambda c: not c.meaning.unit)
     counters = [c for c in numeric if c.meaning.quantity == "counter" and _runs(c.values)]
+    named = [c for c in numeric if c.meaning.quantity == "time_s" and not c.hint and _runs(c.values)]
+    named += [c for c in counters if not _whole(c.values)]  # "Sample time" in parts of a second
+    named.sort(key=lambda c: not c.meaning.unit)
+    counters = [c for c in counters if _whole(c.values)]
     unnamed = [
         c for c in numeric[:1] if c is columns[0] and c.meaning.quantity is None and not c.meaning.concepts and _even(c.values)
     ]
@@ -131,8 +136,16 @@ def _from_numbers(column: Column, rpm: Array, blocks: npt.NDArray[np.int64] | No
     came: UnitFrom = column.unit_from or column.meaning.unit_from or "assumed"  # type: ignore[assignment]
     name = unit.name if unit else "s"
     scale, day_one = 1.0, None
-    if unit is not None and unit.kind == "time":
+    told = unit is not None and unit.kind == "time"
+    if unit is not None and told:
         scale = unit.factor
+        if not column.hint and (better := _better_unit(column, rpm, scale)) is not None:
+            scale, why = better
+            talk.ask(
+                f"by its heading {column.header!r} would make a sweep no engine has; taken as {why}. Settle it "
+                f"{yaml_line(talk.name, column.header, channel='time_s', unit='s', scale=scale)}"
+            )
+            name, came = "s", "assumed"
     else:
         scale, why = scale_of_bare_numbers(column.values, rpm)
         came = "columns_yaml" if column.hint else "assumed"
@@ -156,6 +169,16 @@ def _from_numbers(column: Column, rpm: Array, blocks: npt.NDArray[np.int64] | No
     for remark in running.remarks:
         talk.warn(remark)
     return _timing(running, (column.header,), name, came, day_one, column.values)
+
+
+def _better_unit(column: Column, rpm: Array, scale: float) -> tuple[float, str] | None:
+    """Factor to seconds that fits the sweep, and its name, where the heading's own cannot be: a cell's format was lost."""
+    assert column.values is not None
+    sweep = sweep_of(column.values, rpm)
+    if not sweep or sweep / scale <= FASTEST:
+        return None
+    bare, why = scale_of_bare_numbers(column.values, rpm)
+    return (bare, why or "seconds") if sweep / bare <= FASTEST else None
 
 
 def _timing(
@@ -183,6 +206,12 @@ def _even(values: Array | None) -> bool:
     steps = steps[steps > 0]
     middle = float(np.median(steps))
     return len(steps) > 3 and float(np.mean(np.abs(steps - middle) < 0.25 * middle + 1e-12)) > 0.9
+
+
+def _whole(values: Array | None) -> bool:
+    """Whether a column holds whole numbers alone."""
+    known = values[:40_000][np.isfinite(values[:40_000])] if values is not None else np.zeros(0)
+    return bool(np.all(known == np.round(known)))
 
 
 def _counts(values: Array | None) -> bool:

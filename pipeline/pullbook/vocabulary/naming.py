@@ -137,8 +137,8 @@ def _loose_unit(text: str, concepts: frozenset[str]) -> Unit | None:
     for pieces in (slashed, tokens, dashed):
         for size in (3, 2, 1):
             for words, at_end in ((pieces[-size:], True), (pieces[:size], False)):
-                if len(words) < size:
-                    continue
+                if len(words) < size or (words[-1] == "s" and size > 1 and words[-2].isalpha() and len(words[-2]) > 2):
+                    continue  # "Hora s" is a time in seconds, no "horas"
                 unit = unit_of(" ".join(words))
                 if unit is None or unit.kind == "none":
                     continue

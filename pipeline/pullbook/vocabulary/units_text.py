@@ -66,7 +66,10 @@ def _folded(text: str) -> str:
     return re.sub(r"[\s.·⋅•*×_\-]+(?=\S)|[\s._]+$", "", bare.casefold())
 
 
-_ANGLE = re.compile(r"(°|degrees?|deg|gradi|grados|grado|grade|grad|degres?|º|o)(.+)")
+_ANGLE = re.compile(
+    r"(°|degrees?|deg|gradi|grados|grado|grade|grad|degres?|º"
+    r"|o(?=kw|kurbel|crank|ca$|vil|btdc|atdc|v(?:or(?:dem)?)?ot|n(?:ach(?:dem)?)?ot|a[vp]|prima|dopo|antes|despues|manovella|albero))(.+)"
+)  # a small o stands for the sign of degrees right before what is meant, and begins "observed power kW" too
 _AFTER = re.compile(
     r"atdc|aftertdc|nachot|not$|nachdemot|appmh|aprespmh|apreslepmh|dopoilpms|dopopms|ddpms|despuesdelpms|despuespms|dpms$"
 )

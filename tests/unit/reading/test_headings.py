@@ -33,6 +33,7 @@ HEADINGS = {
         "P (ch)|Puissance frein|CV|ch|Pot. motor|Potencia efectiva|Potencia CV|Pot. (CV)|Potencia freno|Potenza CV|"
         "Pot. mot.|Potenza effettiva|P.eff. [CV]|Cavalli|Potenza al freno"
         "|kW-Leistung|Potenza in CV|P / kW"
+        "|Observed power kW|Observed power_KW|Output power kW|Overall kW"
     ),
     "advance_deg": (
         "Ign timing|Spark timing|Spark Adv.|Ign. Adv [deg]|Total advance|Adv. (deg)|Advance angle|Crank advance|"
