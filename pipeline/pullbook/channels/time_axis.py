@@ -140,9 +140,9 @@ def _from_numbers(column: Column, rpm: Array, blocks: npt.NDArray[np.int64] | No
     if unit is not None and told:
         scale = unit.factor
         if not column.hint and (better := _better_unit(column, rpm, scale)) is not None:
-            scale, why = better
+            scale, form = better
             talk.ask(
-                f"by its heading {column.header!r} would make a sweep no engine has; taken as {why}. Settle it "
+                f"by its heading {column.header!r} would make a sweep no engine has; taken as {form}. Settle it "
                 f"{yaml_line(talk.name, column.header, channel='time_s', unit='s', scale=scale)}"
             )
             name, came = "s", "assumed"
