@@ -14,7 +14,7 @@ from pullbook.handover import Posterior
 
 EDGE_DEG = 0.5  # the best may lie this far outside what was tested and still be called inside
 INSIDE, BEYOND = 0.75, 0.85
-FAR_DEG, FAR_CHANCE = 3.0, 0.01  # and never where it may well lie this far outside
+FAR_DEG, FAR_CHANCE = 3.0, 0.005  # and never where it may well lie this far outside
 STRETCH = 1.5  # … were the draws half as wide again: no engine is quite of the form the hill has, and tails show it first
 APART_DEG = 1.0  # settings closer than this cannot say which way the best lies
 GRID_DEG = 0.1
@@ -116,8 +116,11 @@ def answer_row(posterior: Posterior, row: int, tolerance: float) -> RowAnswer:
 
 
 def _tail(doubt: float) -> float:
-    """Share of the draws left beyond a one-sided bound: just under a tenth, less half of what the label itself is in doubt."""
-    return max(0.09 - 0.5 * doubt, 0.02)
+    """Share of the draws left beyond a one-sided bound: half a tenth, less where the label itself is in doubt.
+
+    A day that does bracket the best says "above what was tested" of a row exactly where chance has put its estimate high.
+    """
+    return max(0.05 - 0.3 * doubt, 0.02)
 
 
 def _cheapest(grid: Array, expected: Array, at: int) -> float:

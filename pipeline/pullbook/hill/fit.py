@@ -260,7 +260,7 @@ def on_rows(basis: HillBasis, rpm: npt.NDArray[np.int64], at: npt.NDArray[np.int
     lines = _lines(rpm, at)
     return HillBasis(
         np.asarray(rpm, float), lines @ basis.best_mean, lines @ basis.best_basis, lines @ basis.ln_k_mean, lines @ basis.k_basis,
-        basis.skew_mean, basis.skew_sd,
+        basis.skew_mean, basis.skew_sd, basis.k_far,
     )  # fmt: skip
 
 

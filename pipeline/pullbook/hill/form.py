@@ -21,6 +21,8 @@ SLOPE_MEAN = 1.0  # ° per 1000 rpm: faster engines want more advance
 SLOPE_DEG = 4.0  # ° per 1000 rpm, one SD of the best advance's slope
 STEEP = 0.6  # above this loss ln(1 − L) goes on as its tangent: a search that strays finds its way back
 LONGEST = 3.0  # |s·d| is held within this, as in Posterior.loss
+LN_K_LEAST, LN_K_MOST = np.log(1e-7), np.log(0.05)  # no engine's; a search that strays stays finite
+FAR_TAIL = 2.8  # SDs of ln k at which its tail reaches twice as far as a normal's: hills far flatter or sharper are met
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +45,8 @@ BENT = Course(2.5, 900.0, 450.0, bends=True)
 class HillBasis:
     """How standard normals ξ (…, q) become a hill on R rpm rows: ``m``, ``ln k`` and ``s``.
 
-    ``best_basis`` (R, n_best), ``k_basis`` (R, n_k); ξ holds the best-advance part first, then curvature, then skew.
+    ``best_basis`` (R, n_best), ``k_basis`` (R, n_k); ξ holds the best-advance part first, then curvature, then skew. ``ln k``
+    departs from its mean by ``u·(1 + (u/k_far)²)`` with u Gaussian: near the mean as u, far from it in longer tails.
     """
 
     rpm: Array
@@ -53,6 +56,7 @@ class HillBasis:
     k_basis: Array
     skew_mean: float
     skew_sd: float
+    k_far: float = np.inf
 
     @property
     def size(self) -> int:
@@ -63,8 +67,14 @@ class HillBasis:
         """Best advance (…, R) in °, curvature (…, R) in 1/°², skew (…,) in 1/° of the parameters ``xi`` (…, q)."""
         n = self.best_basis.shape[1]
         best = self.best_mean + xi[..., :n] @ self.best_basis.T
-        ln_k = self.ln_k_mean + xi[..., n:-1] @ self.k_basis.T
-        return best, np.exp(ln_k), self.skew_mean + self.skew_sd * xi[..., -1]
+        u = xi[..., n:-1] @ self.k_basis.T
+        ln_k = self.ln_k_mean + u * (1.0 + (u / self.k_far) ** 2)
+        return best, np.exp(np.clip(ln_k, LN_K_LEAST, LN_K_MOST)), self.skew_mean + self.skew_sd * xi[..., -1]
+
+    def ln_k_slopes(self, xi: Array) -> Array:
+        """Slopes of ``ln k`` in ξ's part for curvature: (B, n_k, R) for ``xi`` (B, q)."""
+        u = xi[..., self.best_basis.shape[1] : -1] @ self.k_basis.T
+        return np.asarray((1.0 + 3.0 * (u / self.k_far) ** 2)[:, None, :] * self.k_basis.T)
 
 
 def _kernel(x: Array, y: Array, level: float, slope: float, course: Course) -> Array:
@@ -112,7 +122,7 @@ def hill_basis(rpm: npt.ArrayLike, prior: Prior, tested_middle_deg: float | None
     z = (rows - about) / 1000.0
     curve = _process(z, prior.k_log_sd, prior.k_slope_sd, LN_K)
     ln_k = np.log(prior.k_median) + prior.k_slope * z
-    return HillBasis(rows, level + SLOPE_MEAN * x, best, ln_k, curve, prior.skew_mean, prior.skew_sd)
+    return HillBasis(rows, level + SLOPE_MEAN * x, best, ln_k, curve, prior.skew_mean, prior.skew_sd, FAR_TAIL * prior.k_log_sd)
 
 
 def ln_torque_lost(advance: Array, best: Array, k: Array, skew: Array) -> Array:
@@ -173,7 +183,7 @@ def slopes(basis: HillBasis, advance: Array, xi: Array) -> tuple[Array, Array, A
     per_ln_k = left * loss
     parts = [
         -per_deg[:, None] * basis.best_basis.T[None, :, None, :],
-        per_ln_k[:, None] * basis.k_basis.T[None, :, None, :],
+        per_ln_k[:, None] * basis.ln_k_slopes(xi)[:, :, None, :],
         (basis.skew_sd * per_ln_k * d)[:, None],
     ]
     return _log_left(loss), per_deg, np.concatenate(parts, axis=1)

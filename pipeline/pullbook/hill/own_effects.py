@@ -15,7 +15,7 @@ ALIKE_DEG = 0.3
 KNOT_RPM = 1000.0
 UNKNOWN_LEVEL, UNKNOWN_WIGGLE = 0.05, 0.02  # of torque, one SD
 ALIKE_LEVEL, ALIKE_WIGGLE = 0.015, 0.007
-BESIDE, BESIDE_SHARE = 0.0006, 0.25
+BESIDE, BESIDE_SHARE = 0.0004, 0.25
 """What the hill's form, or a hand on the distributor, does to any setting beside its timing, of torque: small, and no repeat
 reveals it; at most this share of what a pull is expected to repeat to."""
 SMOOTH_RPM = 1200.0
