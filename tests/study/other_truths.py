@@ -58,6 +58,8 @@ KINDS: dict[str, Kind] = {
         Kind("ascending", order=(0, 0, 1, 1, 2, 2, 3, 3, 0), shuffle=False, drift=(-0.003, 0.003)),
         Kind("few", offsets_deg=(-6.0, 0.0, 6.0), order=(1, 0, 2, 1, 2)),
         Kind("no_repeats", offsets_deg=(-10.0, -6.0, -2.0, 2.0, 6.0), order=(0, 1, 2, 3, 4)),
+        Kind("gentle", sharp=(6e-5, 1.5e-4)),
+        Kind("sharp", sharp=(5e-4, 1e-3)),
         Kind("many", order=(2, 0, 3, 1) * 4),
         Kind("edge", offsets_deg=(-12.0, -8.0, -5.0, -1.0)),
         Kind("all_at_once", hill="any", course="any", odd_pulls=0.05, warms=(0.0, 0.008), walk=0.001, alike_rpm=600.0, tilt=0.0015),
@@ -71,6 +73,7 @@ STRESS: dict[str, Kind] = {
         Kind("strong_drift_no_return", order=(0, 0, 1, 1, 2, 2, 3, 3), shuffle=False, drift=(-0.008, -0.004)),
         Kind("two_settings", offsets_deg=(-6.0, 0.0), order=(1, 0, 1, 0, 1, 0)),
         Kind("one_percent", pull_sd=(0.01, 0.01)),
+        Kind("flat", sharp=(1.5e-5, 4e-5)),
     )
 }  # fmt: skip
 HILLS = ("parabola", "cubic", "flat_top", "bell", "tent")

@@ -18,6 +18,7 @@ FAR_DEG, FAR_CHANCE = 3.0, 0.005  # and never where it may well lie this far out
 STRETCH = 1.5  # … were the draws half as wide again: no engine is quite of the form the hill has, and tails show it first
 APART_DEG = 1.0  # settings closer than this cannot say which way the best lies
 GRID_DEG = 0.1
+LIKELIEST_SHARE = 0.55  # of the best said: draws spread outwards, where the hill is known least; its top leans inwards
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,8 +103,8 @@ def answer_row(posterior: Posterior, row: int, tolerance: float) -> RowAnswer:
         lo, hi = np.quantile(true, [0.05, 0.95])
         lower, upper = _band(best, k, posterior.skew, tolerance)
         said = _cheapest(grid, expected, at)
-        if posterior.likeliest_deg is not None:  # draws spread outwards, where the hill is known least; its top leans inwards
-            said = (said + float(posterior.likeliest_deg[row])) / 2
+        if posterior.likeliest_deg is not None:
+            said += LIKELIEST_SHARE * (float(posterior.likeliest_deg[row]) - said)
         said = float(np.clip(said, max(lo, grid[0]), min(hi, grid[-1])))
         return RowAnswer(state, _number(said), _number(lo), _number(hi), _number(lower), _number(upper), least)
     if state == "above_tested":

@@ -22,7 +22,7 @@ from pullbook.handover import Prior
 USUAL_SD = {"engine": 0.006, "roller": 0.015, "hub": 0.010}
 SD_UNSTATED = 0.008
 FACTOR_TWO = log(2.0)
-K_USUAL, K_LOG_SD = 3e-4, log(1.6)
+K_USUAL, K_LOG_SD = 3e-4, log(1.45)
 BETWEEN_DAYS = {"sd": 0.20, "k": 0.10, "k_slope": 0.03, "skew": 0.0015}
 """How much a dyno's pull SD (ln), an engine's curvature (ln), its slope and the skew differ from day to day."""
 DAY_LEVEL, DAY_SLOPE, DAY_OWN = 0.45, 0.1, 0.08  # °, ° per 1000 rpm, °: the best of one engine from day to day, weather mostly
