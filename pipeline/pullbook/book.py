@@ -107,10 +107,30 @@ def is_day_name(name: str) -> bool:
     return True
 
 
-def _folders(home: Path) -> list[str]:
-    """Names of the real folders in ``home``, links and dot folders passed over."""
+def is_log_name(name: str) -> bool:
+    """Whether a file of this name is read as a log."""
+    return name.lower().endswith(LOG_ENDINGS) and not name.startswith((".", "~$"))
+
+
+def folders_and_others(home: Path) -> tuple[list[str], list[str]]:
+    """Names of the real folders in ``home``, links and dot folders passed over; and, in order, of its links and logs.
+
+    One look for both: every run takes one at every engine, and there may be thousands.
+    """
+    folders: list[str] = []
+    others: list[str] = []
     with os.scandir(home) as entries:
-        return [e.name for e in entries if not e.name.startswith(".") and e.is_dir(follow_symlinks=False)]
+        for entry in entries:
+            if entry.is_dir(follow_symlinks=False):
+                if not entry.name.startswith("."):
+                    folders.append(entry.name)
+            elif entry.is_symlink() or is_log_name(entry.name):
+                others.append(entry.name)
+    return folders, sorted(others)
+
+
+def _folders(home: Path) -> list[str]:
+    return folders_and_others(home)[0]
 
 
 def engines(book: Book) -> list[str]:
@@ -122,9 +142,13 @@ def engines(book: Book) -> list[str]:
 
 def days(book: Book, engine: str) -> tuple[list[str], list[str]]:
     """Day folders of an engine in order of date, and folder names that are no date (a warning each)."""
-    names = _folders(book.logs / engine)
+    return dated(_folders(book.logs / engine))
+
+
+def dated(names: list[str]) -> tuple[list[str], list[str]]:
+    """Folder names that start with a date, in order of date, and those that do not."""
     if len(names) > 1:
-        names.sort(key=day_order)
+        names = sorted(names, key=day_order)
     return [n for n in names if is_day_name(n)], [n for n in names if not is_day_name(n)]
 
 

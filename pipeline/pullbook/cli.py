@@ -157,11 +157,10 @@ def _run(given: argparse.Namespace) -> int:
 
     book, settings = _opened(given)
     only = [_engine_day(book, name) for name in given.only] or None
-    lost = astray(book) if only is None else []
     if only is None and not book.archive.is_dir() and not all_days(book):
-        raise WrongUse("; ".join([f"no day to run: put logs in {settings.logs}/<engine>/<YYYY-MM-DD>/", *lost[:3]]))
+        raise WrongUse("; ".join([f"no day to run: put logs in {settings.logs}/<engine>/<YYYY-MM-DD>/", *astray(book)[:3]]))
     outcome = run(book, settings, only, quiet=given.json, profile=_profile(given.profile))
-    outcome.notices += lost
+    outcome.notices += outcome.astray
     if given.json:
         _print_json(as_json(book, outcome))
     else:

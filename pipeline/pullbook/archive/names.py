@@ -46,7 +46,12 @@ def decode(encoded: str) -> str:
 
 def partition(engine: str, day: str) -> Path:
     """Where a day lies inside each table's folder."""
-    return Path(f"engine={encode(engine)}", f"day={encode(day)}")
+    return Path(partition_text(engine, day))
+
+
+def partition_text(engine: str, day: str) -> str:
+    """The same as text, for where thousands are looked at."""
+    return f"engine={encode(engine)}/day={encode(day)}"
 
 
 def day_key(engine: str, day: str) -> str:

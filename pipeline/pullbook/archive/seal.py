@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from pathlib import Path, PurePosixPath
 from typing import Any
 
-from pullbook.archive.names import partition
+from pullbook.archive.names import partition, partition_text
 
 FOLDER = "_days"
 NAME = "seal.json"
@@ -103,7 +103,7 @@ def stands(root: Path, seal: Seal) -> bool:
 
 def stamp(root: Path, engine: str, day: str, tables: Iterable[str]) -> list[tuple[int, int, int]]:
     """Size, date and inode of a day's seal and table files: a glance that shows whether anything there was touched or taken."""
-    home, place = os.fspath(root), partition(engine, day).as_posix()
+    home, place = os.fspath(root), partition_text(engine, day)
     return [_glance(f"{home}/{FOLDER}/{place}/{NAME}"), *(_glance(f"{home}/{table}/{place}/{table}.parquet") for table in tables)]
 
 

@@ -1,8 +1,6 @@
 """What lies where it is not read: logs beside the day folders, folders whose names are no date, links to folders."""
 
-import os
-
-from pullbook.book import LOG_ENDINGS, Book, days, engines, printable
+from pullbook.book import Book, dated, folders_and_others, is_log_name, natural, printable
 from pullbook.wording import few
 
 NAMED = 50
@@ -22,31 +20,41 @@ def undated(book: Book, engine: str, day: str) -> str:
 
 def beside(book: Book, engine: str | None = None) -> dict[str, str]:
     """Name and sentence of every log or link beside an engine's day folders; without an engine, beside the engines' folders."""
-    where = "<engine>/<YYYY-MM-DD>/" if engine is None else "one (YYYY-MM-DD)"
-    told: dict[str, str] = {}
     home = book.logs if engine is None else book.logs / engine
     try:
-        with os.scandir(home) as entries:  # looked at on every run, and there may be thousands of engines
-            odd = sorted(e.name for e in entries if e.is_symlink() or (_is_log(e.name) and e.is_file()))
+        return _said(book, engine, folders_and_others(home)[1])
     except OSError:
-        return told
-    for path in (home / name for name in odd):
+        return {}
+
+
+def _said(book: Book, engine: str | None, names: list[str]) -> dict[str, str]:
+    where = "<engine>/<YYYY-MM-DD>/" if engine is None else "one (YYYY-MM-DD)"
+    told: dict[str, str] = {}
+    for path in ((book.logs if engine is None else book.logs / engine) / name for name in names):
         if path.is_symlink() and path.is_dir():
             what = "the folder itself" if engine is None else "the day folder itself"
             told[printable(path.name)] = f"{book.shown(path)} is a link: not followed. Put {what} here"
-        elif _is_log(path.name) and path.is_file():
+        elif is_log_name(path.name) and path.is_file():
             told[printable(path.name)] = f"{book.shown(path)} lies in no day folder: not read. Move it into {where}"
     return told
 
 
-def _is_log(name: str) -> bool:
-    return name.lower().endswith(LOG_ENDINGS) and not name.startswith((".", "~$"))
+def days_and_astray(book: Book) -> tuple[list[tuple[str, str]], list[str]]:
+    """Every engine and day that has a folder, and every such sentence, in order of engines; one look at each folder for both."""
+    if not book.logs.is_dir():
+        return [], []
+    found, others = folders_and_others(book.logs)
+    here: list[tuple[str, str]] = []
+    out = [*_said(book, None, others).values()]
+    for engine in sorted(found, key=natural):
+        folders, others = folders_and_others(book.logs / engine)
+        named, strange = dated(folders)
+        here += [(engine, day) for day in named]
+        out += [undated(book, engine, day) for day in strange]
+        out += _said(book, engine, others).values()
+    return here, out
 
 
 def astray(book: Book) -> list[str]:
-    """Every such sentence of a book, in order of engines."""
-    out = [*beside(book).values()]
-    for engine in engines(book):
-        out += [undated(book, engine, day) for day in days(book, engine)[1]]
-        out += beside(book, engine).values()
-    return out
+    """Every such sentence of a book."""
+    return days_and_astray(book)[1]

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 from pullbook import METHOD
-from pullbook.book import Book, all_days, day_order, printable
+from pullbook.book import Book, day_order, printable
 from pullbook.config import Settings, open_book
 from pullbook.running.drawn import DayKey, read_note, why_draw
 from pullbook.running.pages import pages_stand
@@ -124,12 +124,13 @@ _HELD: list[Any] = []
 
 class Look(NamedTuple):
     """What looking over the book found. ``settled``: the short cut to remember days by once they are in order; ``fine``: the days
-    that were in order already; ``here``: every day that has a folder."""
+    that were in order already; ``here``: every day that has a folder; ``astray``: what lies where it is not read."""
 
     plan: Plan
     settled: "Settled"
     fine: set[DayKey]
     here: list[DayKey]
+    astray: list[str]
 
 
 def make_plan(book: Book, settings: Settings, store: Any, only: list[tuple[str, str | None]] | None = None) -> Look:
@@ -148,12 +149,13 @@ def make_plan(book: Book, settings: Settings, store: Any, only: list[tuple[str, 
         The plan, and what was seen on the way.
     """
     from pullbook.archive.inputs import InputHashes, inputs_digest
+    from pullbook.reading.astray import days_and_astray
     from pullbook.running.settled import Settled
 
     hashes = InputHashes(book)
     settled = Settled(book, settings.page)
     planned: list[PlannedDay] = []
-    here = all_days(book)
+    here, astray = days_and_astray(book)
     gone = _gone(store, here)
     fine: set[DayKey] = set()
     for engine, day in [*here, *sorted(gone)]:
@@ -175,7 +177,7 @@ def make_plan(book: Book, settings: Settings, store: Any, only: list[tuple[str, 
             fine.add((engine, day))
     hashes.keep()
     pages = bool(planned) or not pages_stand(book, here, gone)
-    return Look(_packed(book, settings, planned, pages=pages), settled, fine, here)
+    return Look(_packed(book, settings, planned, pages=pages), settled, fine, here, astray)
 
 
 def _gone(store: Any, here: list[DayKey]) -> set[DayKey]:

@@ -26,11 +26,13 @@ _ROOM_BYTES = 300_000
 class Outcome:
     """What a run did. ``days``: one status a day made or drawn; ``notices``: one line each for the operator.
 
-    ``unwritable``: why the archive could not be written, one line for standard error.
+    ``astray``: one line for each thing that lies where it is not read. ``unwritable``: why the archive could not be written, one
+    line for standard error.
     """
 
     days: list[dict[str, Any]] = field(default_factory=list)
     notices: list[str] = field(default_factory=list)
+    astray: list[str] = field(default_factory=list)
     status: int = 0
     unwritable: str | None = None
 
@@ -84,7 +86,8 @@ def run(
         except ArchiveUnwritable as refused:
             outcome.unwritable, outcome.status = str(refused), 1
         clear_half_drawn(book)
-        plan, settled, fine, here = make_plan(book, settings, store, only)
+        plan, settled, fine, here, astray = make_plan(book, settings, store, only)
+        outcome.astray = astray if only is None else []
         if plan.parcels or plan.pages:
             _work(plan, profile or carried("workflow") / "profiles" / "default", quiet, stop)
             _collect(plan, outcome)
