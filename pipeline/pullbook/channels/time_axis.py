@@ -13,6 +13,7 @@ from pullbook.channels.asking import yaml_line
 from pullbook.channels.channels import Column, Talk, UnitFrom
 from pullbook.channels.clock import RunningTime, run_time, scale_of_bare_numbers, sweep_of
 from pullbook.channels.stamps import read_stamps, started_at
+from pullbook.channels.time_look import climbs, climbs_evenly, counts_rows, is_whole, runs_on
 from pullbook.text.raw import RawLog
 
 FASTEST = 50_000.0
@@ -33,6 +34,7 @@ class Timing:
     started: str | None = None
     share_missing: float = 0.0
     coarse: bool = False  # many rows share a stamp
+    whole_s: Array | None = None  # the stamps as written, in seconds, shape (rows,), where they are coarse
     face_s: float | None = None  # first row's seconds since midnight on a clock without a date
     remarks: tuple[str, ...] = ()
 
@@ -64,25 +66,29 @@ def find_time(
     stamped = _from_clocks(columns, clocks, blocks)
     numeric = [c for c in columns if c.values is not None and c.channel in (None, "time_s") and c.kind == "number"]
     hinted = [c for c in numeric if c.hint.get("channel") == "time_s"]
-    counters = [c for c in numeric if c.meaning.quantity == "counter" and _runs(c.values)]
-    named = [c for c in numeric if c.meaning.quantity == "time_s" and not c.hint and _runs(c.values)]
-    named += [c for c in counters if not _whole(c.values)]  # "Sample time" in parts of a second
+    counters = [c for c in numeric if c.meaning.quantity == "counter" and climbs(c.values)]
+    named = [c for c in numeric if c.meaning.quantity == "time_s" and not c.hint and climbs(c.values)]
+    named += [c for c in counters if not is_whole(c.values)]  # "Sample time" in parts of a second
     named.sort(key=lambda c: not c.meaning.unit)
-    counters = [c for c in counters if _whole(c.values)]
+    counters = [c for c in counters if is_whole(c.values)]
     unnamed = [
-        c for c in numeric[:1] if c is columns[0] and c.meaning.quantity is None and not c.meaning.concepts and _even(c.values)
+        c
+        for c in numeric[:1]
+        if c is columns[0] and c.meaning.quantity is None and not c.meaning.concepts and climbs_evenly(c.values)
     ]
     column = next(iter([*hinted, *named]), None)
+    if stamped is not None and stamped.coarse and (parted := _with_parts(stamped, numeric)) is not None:
+        return parted
     if stamped is not None and not (column is not None and (column.hint or (stamped.coarse and column.meaning.unit))):
         for remark in stamped.remarks:
             talk.warn(remark)
         return stamped
-    if column is None and unnamed and not counters and not _counts(unnamed[0].values):
+    if column is None and unnamed and not counters and not counts_rows(unnamed[0].values):
         column = unnamed[0]
     if column is not None:
         timing = _from_numbers(column, rpm, blocks, talk)
         return replace(timing, started=stamped.started) if stamped and stamped.started else timing
-    counter = next(iter([*counters, *(c for c in unnamed if _counts(c.values))]), None)
+    counter = next(iter([*counters, *(c for c in unnamed if counts_rows(c.values))]), None)
     rate = next((c for c in said if c["what"] == "rate_hz" and c["value"] > 0), None)
     if counter is not None and counter.values is not None:
         line = yaml_line(talk.name, counter.header, channel="time_s", unit="s", scale=1 / rate["value"] if rate else 0.1)
@@ -127,7 +133,9 @@ def _from_clocks(columns: Sequence[Column], clocks: dict[str, pl.Series], blocks
     scale = by_header[face].factor
     coarse = len(seconds) > 3 and float(np.mean(np.diff(seconds) == 0)) > 0.3
     scaled = timing.time_s * scale if timing.time_s is not None and scale > 0 else timing.time_s
-    return replace(timing, time_s=scaled, coarse=coarse, face_s=None if dated else float(first))
+    return replace(
+        timing, time_s=scaled, coarse=coarse, face_s=None if dated else float(first), whole_s=seconds if coarse else None
+    )
 
 
 def _from_numbers(column: Column, rpm: Array, blocks: npt.NDArray[np.int64] | None, talk: Talk) -> Timing:
@@ -171,6 +179,30 @@ def _from_numbers(column: Column, rpm: Array, blocks: npt.NDArray[np.int64] | No
     return _timing(running, (column.header,), name, came, day_one, column.values)
 
 
+def _with_parts(stamped: Timing, numeric: Sequence[Column]) -> Timing | None:
+    """A clock of whole seconds with its thousandths in a column of their own, where together they run on."""
+    for column in numeric:
+        if column.values is None or column.unit is None or column.unit.name != "ms" or column.hint or stamped.whole_s is None:
+            continue
+        parts = column.values
+        known = parts[np.isfinite(parts)]
+        if (
+            not len(known)
+            or known.min() < 0
+            or known.max() >= 1000
+            or runs_on(parts)
+            or not runs_on(stamped.whole_s + 1e-3 * parts)
+        ):
+            continue
+        column.channel = None
+        running = run_time(stamped.whole_s + 1e-3 * parts, clock_face=stamped.face_s is not None)
+        return replace(
+            stamped, time_s=running.time_s, recording=running.recording, order=running.order, coarse=False,
+            headers=(*stamped.headers, column.header), remarks=running.remarks,
+        )  # fmt: skip
+    return None
+
+
 def _better_unit(column: Column, rpm: Array, scale: float) -> tuple[float, str] | None:
     """Factor to seconds that fits the sweep, and its name, where the heading's own cannot be: a cell's format was lost."""
     assert column.values is not None
@@ -186,39 +218,6 @@ def _timing(
 ) -> Timing:
     missing = round(float(1 - np.isfinite(source).mean()), 6)
     return Timing(running.time_s, running.recording, running.order, headers, unit, came, started, missing, remarks=running.remarks)
-
-
-def _runs(values: Array | None) -> bool:
-    """Whether a column mostly climbs."""
-    if values is None:
-        return False
-    values = values[:40_000]
-    steps = np.diff(values[np.isfinite(values)])
-    return len(steps) > 0 and float(np.mean(steps >= 0)) > 0.7 and float(np.mean(steps > 0)) > 0.02
-
-
-def _even(values: Array | None) -> bool:
-    """Whether a column climbs in even steps."""
-    if values is None or not _runs(values):
-        return False
-    values = values[:40_000]
-    steps = np.diff(values[np.isfinite(values)])
-    steps = steps[steps > 0]
-    middle = float(np.median(steps))
-    return len(steps) > 3 and float(np.mean(np.abs(steps - middle) < 0.25 * middle + 1e-12)) > 0.9
-
-
-def _whole(values: Array | None) -> bool:
-    """Whether a column holds whole numbers alone."""
-    known = values[:40_000][np.isfinite(values[:40_000])] if values is not None else np.zeros(0)
-    return bool(np.all(known == np.round(known)))
-
-
-def _counts(values: Array | None) -> bool:
-    if values is None:
-        return False
-    known = values[:40_000][np.isfinite(values[:40_000])]
-    return bool(np.all(known == np.round(known))) and float(np.median(np.diff(known))) == 1.0
 
 
 def _recordings_without_clock(rpm: Array, blocks: npt.NDArray[np.int64] | None) -> npt.NDArray[np.int64]:

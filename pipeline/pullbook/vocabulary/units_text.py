@@ -37,6 +37,7 @@ _BASE: dict[str, Unit] = (
         "rad/s": Unit("rpm", "speed", 9.549296585513721),
         "lbf·in": Unit("N·m", "torque", LBF_IN),
         "daN·m": Unit("N·m", "torque", 10.0),
+        "kN·m": Unit("N·m", "torque", 1e3),
         "W": Unit("kW", "power", 1e-3),
         "bar": Unit("kPa", "pressure", 100.0),
         "Pa": Unit("kPa", "pressure", 1e-3),

@@ -47,3 +47,33 @@ def test_exhaust_without_a_unit_beside_coolant_that_can_only_be_kelvin(tmp_path:
     r = read(tmp_path, f"t [s];rpm;Nm;Water temperature;Exhaust temp\n{rows}")
     assert column(r, "exhaust_c") == ("K", "assumed")
     assert about(r, "'Exhaust temp' (about")
+
+
+def test_whole_seconds_with_their_thousandths_in_a_column_of_their_own(tmp_path: Path) -> None:
+    lines = []
+    for t, n, m in ROWS:
+        tenths = round(10 * t)
+        clock = 35990 + tenths // 10
+        lines.append(f"{clock // 3600:02d}:{clock // 60 % 60:02d}:{clock % 60:02d};{tenths % 10 * 100};{n:.0f};{m:.1f}\n")
+    r = read(tmp_path, "Time;ms;rpm;Nm\n" + "".join(lines))
+    assert r.samples["time_s"].to_list() == pytest.approx(P["time_s"].tolist())
+    assert r.samples["recording"].unique().to_list() == [0]
+    assert not about(r, "starts again")
+
+
+def test_a_time_of_its_own_in_milliseconds_beside_a_coarse_clock_stays(tmp_path: Path) -> None:
+    rows = "".join(f"10:00:{int(t):02d};{100 * k};{n:.0f};{m:.1f}\n" for k, (t, n, m) in enumerate(ROWS))
+    r = read(tmp_path, f"Clock;ms;rpm;Nm\n{rows}")
+    assert r.samples["time_s"].to_list() == pytest.approx(P["time_s"].tolist())
+
+
+@pytest.mark.parametrize(
+    "head", ["Nockenwellenverstellung [°KW]", "Camshaft advance [°]", "Calage arbre à cames [°]", "Albero a camme [°]"]
+)
+def test_a_camshaft_is_no_ignition(head: str) -> None:
+    assert understand(head).quantity is None
+
+
+def test_torque_in_thousands(tmp_path: Path) -> None:
+    r = read(tmp_path, "t [s];rpm;M [kNm]\n" + "".join(f"{t:.1f};{n:.0f};{m / 1000:.5f}\n" for t, n, m in ROWS))
+    assert r.samples["torque_nm"].to_list() == pytest.approx([round(m, 2) for m in P["torque_nm"]])

@@ -1,0 +1,45 @@
+"""How a column looks that may hold time: whether it climbs, evenly, in whole numbers, one by one."""
+
+import numpy as np
+
+from pullbook.arrays import Array
+
+
+def climbs(values: Array | None) -> bool:
+    """Whether a column mostly climbs."""
+    if values is None:
+        return False
+    values = values[:40_000]
+    steps = np.diff(values[np.isfinite(values)])
+    return len(steps) > 0 and float(np.mean(steps >= 0)) > 0.7 and float(np.mean(steps > 0)) > 0.02
+
+
+def climbs_evenly(values: Array | None) -> bool:
+    """Whether a column climbs in even steps."""
+    if values is None or not climbs(values):
+        return False
+    values = values[:40_000]
+    steps = np.diff(values[np.isfinite(values)])
+    steps = steps[steps > 0]
+    middle = float(np.median(steps))
+    return len(steps) > 3 and float(np.mean(np.abs(steps - middle) < 0.25 * middle + 1e-12)) > 0.9
+
+
+def is_whole(values: Array | None) -> bool:
+    """Whether a column holds whole numbers alone."""
+    known = values[:40_000][np.isfinite(values[:40_000])] if values is not None else np.zeros(0)
+    return bool(np.all(known == np.round(known)))
+
+
+def counts_rows(values: Array | None) -> bool:
+    """Whether a column counts one, two, three."""
+    if values is None:
+        return False
+    known = values[:40_000][np.isfinite(values[:40_000])]
+    return bool(np.all(known == np.round(known))) and float(np.median(np.diff(known))) == 1.0
+
+
+def runs_on(values: Array) -> bool:
+    """Whether no step leads back, but for one in fifty (restarts, midnight)."""
+    steps = np.diff(values[np.isfinite(values)])
+    return len(steps) > 0 and float(np.mean(steps < 0)) < 0.02
