@@ -14,7 +14,8 @@ from pullbook.handover import Posterior
 
 EDGE_DEG = 0.5  # the best may lie this far outside what was tested and still be called inside
 INSIDE, BEYOND = 0.75, 0.85
-FAR_DEG, FAR_CHANCE = 3.0, 0.005  # and never where it may well lie this far outside
+FAR_DEG, FAR_CHANCE, BESIDE_FAR_CHANCE = 3.0, 0.005, 0.02  # and never where it may well lie this far outside
+BESIDE_RPM = 200
 STRETCH = 1.5  # … were the draws half as wide again: no engine is quite of the form the hill has, and tails show it first
 APART_DEG = 1.0  # settings closer than this cannot say which way the best lies
 GRID_DEG = 0.1
@@ -34,7 +35,7 @@ class RowAnswer:
     least: float | None = None
 
 
-def state_of(best: Array, tested_lo: float, tested_hi: float) -> str:
+def state_of(best: Array, tested_lo: float, tested_hi: float, beside: float = 0.0) -> str:
     """Where the best advance lies against what was tested.
 
     Parameters
@@ -43,6 +44,8 @@ def state_of(best: Array, tested_lo: float, tested_hi: float) -> str:
         Draws of best advance at one row, degrees on the delivered scale, (D,).
     tested_lo, tested_hi
         Least and most advance run at the row, degrees on the same scale; NaN where nothing was.
+    beside
+        Greatest :func:`far_chance` of the rows next to it.
 
     Returns
     -------
@@ -55,16 +58,27 @@ def state_of(best: Array, tested_lo: float, tested_hi: float) -> str:
         return "flat"
     below = float(np.mean(best <= tested_lo - EDGE_DEG))
     above = float(np.mean(best >= tested_hi + EDGE_DEG))
-    middle = float(np.median(best))
-    stretched = middle + STRETCH * (best - middle)
-    far = float(np.mean((stretched < tested_lo - FAR_DEG) | (stretched > tested_hi + FAR_DEG)))
-    if 1.0 - below - above >= INSIDE and far < FAR_CHANCE:
+    within_reach = far_chance(best, tested_lo, tested_hi) < FAR_CHANCE and beside < BESIDE_FAR_CHANCE
+    if 1.0 - below - above >= INSIDE and within_reach:
         return "inside"
     if above >= BEYOND:
         return "above_tested"
     if below >= BEYOND:
         return "below_tested"
     return "flat"
+
+
+def far_chance(best: Array, tested_lo: float, tested_hi: float) -> float:
+    """Chance that the best lies more than :data:`FAR_DEG` outside what was tested; draws (D,) in degrees, stretched; 0 where untested."""
+    middle = float(np.median(best))
+    stretched = middle + STRETCH * (best - middle)
+    return float(np.mean((stretched < tested_lo - FAR_DEG) | (stretched > tested_hi + FAR_DEG)))
+
+
+def _far_beside(posterior: Posterior, row: int) -> float:
+    """The greatest such chance within :data:`BESIDE_RPM`: a best on its way out has mostly left sooner than the draws say."""
+    near = np.flatnonzero(np.abs(posterior.rpm - posterior.rpm[row]) <= BESIDE_RPM)
+    return max(far_chance(posterior.best_deg[:, i], posterior.tested_lo_deg[i], posterior.tested_hi_deg[i]) for i in near)
 
 
 def _number(value: float) -> float:
@@ -85,7 +99,7 @@ def answer_row(posterior: Posterior, row: int, tolerance: float) -> RowAnswer:
     """
     best, k = posterior.best_deg[:, row], posterior.k[:, row]
     tested_lo, tested_hi = float(posterior.tested_lo_deg[row]), float(posterior.tested_hi_deg[row])
-    state = state_of(best, tested_lo, tested_hi)
+    state = state_of(best, tested_lo, tested_hi, _far_beside(posterior, row))
     if state == "untested":
         return RowAnswer(state)
     true = best if posterior.scale_deg is None else best + posterior.scale_deg[:, row]

@@ -130,7 +130,21 @@ def test_a_tail_half_as_wide_again_must_not_reach_far_outside() -> None:
     assert state_of(normal(36.0, 1.3), 28.0, 38.0) == "inside"
 
 
-def test_best_is_said_half_way_to_the_likeliest_hill_and_inside_its_interval() -> None:
+def test_a_row_beside_one_whose_best_may_lie_far_outside_is_not_called_inside() -> None:
+    assert state_of(normal(36.0, 1.3), 28.0, 38.0, beside=0.019) == "inside"
+    assert state_of(normal(36.0, 1.3), 28.0, 38.0, beside=0.021) == "flat"
+    ends, leaves = (np.column_stack([normal(36.0, 1.3), normal(top, 1.3)]) for top in (36.5, 39.5))
+    two = replace(
+        posterior(normal(36.0, 1.3)), rpm=np.array([3000, 3200]), k=np.full((len(ends), 2), 3e-4),
+        tested_lo_deg=np.full(2, 28.0), tested_hi_deg=np.full(2, 38.0), log_torque=np.zeros((len(ends), 2)),
+    )  # fmt: skip
+    assert answer_row(replace(two, best_deg=ends), 0, 0.005).state == "inside"
+    assert answer_row(replace(two, best_deg=leaves), 0, 0.005).state == "flat"
+    apart = replace(two, best_deg=leaves, rpm=np.array([3000, 3300]))
+    assert answer_row(apart, 0, 0.005).state == "inside"
+
+
+def test_best_is_said_between_cheapest_and_likeliest_hill_and_inside_its_interval() -> None:
     plain = posterior(normal(33.0, 0.5))
     near, far = (answer_row(replace(plain, likeliest_deg=np.array([top])), 0, 0.005) for top in (32.6, 29.0))
     assert near.best == pytest.approx(32.8, abs=0.05)
