@@ -69,7 +69,7 @@ def state_of(best: Array, tested_lo: float, tested_hi: float, beside: float = 0.
 
 
 def far_chance(best: Array, tested_lo: float, tested_hi: float) -> float:
-    """Chance that the best lies more than :data:`FAR_DEG` outside what was tested; draws (D,) in degrees, stretched; 0 where untested."""
+    """Chance that the best lies over :data:`FAR_DEG` outside what was tested; draws (D,) in degrees, stretched; 0 untested."""
     middle = float(np.median(best))
     stretched = middle + STRETCH * (best - middle)
     return float(np.mean((stretched < tested_lo - FAR_DEG) | (stretched > tested_hi + FAR_DEG)))
