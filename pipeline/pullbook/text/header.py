@@ -7,10 +7,11 @@ from dataclasses import dataclass
 
 from pullbook.text.cells import is_filler, is_value, joined_stamps, split
 from pullbook.vocabulary.claims import claims
-from pullbook.vocabulary.naming import understand
-from pullbook.vocabulary.units_text import unit_of
+from pullbook.vocabulary.naming import understand, unit_fits
+from pullbook.vocabulary.units_text import Unit, unit_of
 
 Numbered = tuple[int, str]
+_ENDED = re.compile(r"[^\[({<]+[\[({<][^\])}>]*[\])}>]")
 FAR = 8
 """Lines from the names down to the data, blank ones counted: names with line breaks in them leave some."""
 
@@ -199,13 +200,19 @@ def _name_cells(text: str, cells: list[str], delimiter: str, data: Sequence[str]
     if len(cells) > width:
         merged: list[str] = []
         for cell in cells:  # a comma inside an unquoted name: "Torque, Nm"
-            if merged and unit_of(cell) is not None and unit_of(merged[-1]) is None:
+            if merged and (unit := unit_of(cell)) is not None and unit_of(merged[-1]) is None and _unit_of_name(merged[-1], unit):
                 merged[-1] += f"{delimiter} {cell}"
             else:
                 merged.append(cell)
         if len(merged) == width:
             return merged
     return cells
+
+
+def _unit_of_name(name: str, unit: Unit) -> bool:
+    """Whether a cell of its own may be the unit of the name before it, and is no name itself ("t,rpm,Nm")."""
+    quantity = understand(name).quantity
+    return unit_fits(quantity, unit) if quantity else unit.kind not in ("speed", "torque", "power")
 
 
 def aligned_names(text: str, data: Sequence[str], width: int) -> list[str]:
@@ -216,6 +223,8 @@ def aligned_names(text: str, data: Sequence[str], width: int) -> list[str]:
     words = text.split()
     if len(words) == width:
         return words
+    if len(ended := _ENDED.findall(text)) == width and not _ENDED.sub("", text).strip():
+        return [name.strip() for name in ended]  # each name ends in its unit: "Engine speed [rpm] Torque [Nm]"
     spans: list[tuple[int, int]] = []
     for line in data:
         found = [m.span() for m in re.finditer(r"\S+", joined_stamps(line))]

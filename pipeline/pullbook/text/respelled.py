@@ -8,10 +8,13 @@ MOST = 0.8
 _MINUTE = rb"(?:'|\xe2\x80\x99|\xe2\x80\xb2)"
 _SECOND = rb"(?:\"|''|\xe2\x80\x9d|\xe2\x80\xb3|\xe2\x80\x99\xe2\x80\x99)"
 _PRIMED = re.compile(
-    rb"(?<![\d.,'])(\d{1,3}) ?" + _MINUTE + rb" ?(\d{1,2})(?!\d)(?: ?" + _SECOND + rb" ?(\d{0,6})(?!\d)"
+    rb"(?<![\d.'])(\d{1,3}) ?" + _MINUTE + rb" ?(\d{1,2})(?!\d)(?: ?" + _SECOND + rb" ?(\d{0,6})(?!\d)"
     rb"|[.,](\d{1,6}) ?" + _SECOND + rb"|[.](\d{1,6})(?!\d)|,(\d{1,6})(?=[ ;\t|\r\n]|$)|)"
 )
 _SINGLE = re.compile(rb"(?:(?<=[;,\t|])|^) *'[^'\n]*' *(?=[;,\t|\r]|$)")
+
+_LED = re.compile(rb"(?:(?<=[;\t|,\n])|^)'(?=[-+.,]?\d[^'\n]*(?:[;\t|\r\n]|$))")
+"""A spreadsheet's sign before a number that is kept as text."""
 
 
 def respelled(data: bytes) -> bytes:
@@ -36,6 +39,8 @@ def respelled(data: bytes) -> bytes:
         return _PRIMED.sub(_with_colon, data)
     if b'"' in data:
         return data
+    if rows and sum(len(_LED.findall(line)) > 1 for line in rows[-200:]) >= MOST * len(rows[-200:]):
+        return _LED.sub(b"", data)
     quoted = [len(_SINGLE.findall(line)) for line in lines]
     first = next((k for k, count in enumerate(quoted) if count >= 2), None)
     if first is None or sum(b"'" in _SINGLE.sub(b"", line) for line in lines[first:]) > 0.05 * (len(lines) - first):

@@ -125,6 +125,8 @@ def understand(header: str, *, unit_row: str | None = None, preset: Unit | None 
     quantity = _quantity(concepts, unit or loose)
     if unit is None and loose is not None and quantity is not None and unit_fits(quantity, loose):
         unit, came = loose, "header"
+    if unit is not None and unit.kind == "power" and "advance" in concepts and "power" not in concepts and came != "columns_yaml":
+        unit, quantity = unit_of("°KW"), _quantity(concepts, unit_of("°KW"))  # KW behind "Zündwinkel" is the crank
     weak = quantity == "rpm" and "speed" not in concepts and (unit is None or unit.kind != "speed")
     return Meaning(header, quantity, unit, came, concepts, quantity is not None and not weak)
 

@@ -40,6 +40,14 @@ def test_minutes_and_seconds_by_their_signs(tmp_path: Path, time: Callable[[int,
     assert r.samples["rpm"].to_list() == pull()["rpm"].tolist()
 
 
+def test_minutes_in_a_column_behind_others_of_a_table_with_commas(tmp_path: Path) -> None:
+    rows = "".join(f"{n:.0f},{k // 600}'{k // 10 % 60:02d}\"{k % 10}0,{m:.1f}\n" for k, (n, m) in enumerate(
+        zip(pull()["rpm"], pull()["torque_nm"], strict=True)))  # fmt: skip
+    r = read(tmp_path, f"rpm,Hora,Par [Nm]\n{rows}")
+    assert (r.rows, r.rows_dropped) == (120, 0)
+    assert r.samples["time_s"].to_list() == pytest.approx([0.1 * k for k in range(120)], abs=1e-6)
+
+
 def test_typographic_signs_in_the_codec_of_a_country(tmp_path: Path) -> None:
     r = read(tmp_path, log(tenths("’”")).encode("cp1252"))
     assert r.samples["time_s"].to_list() == pytest.approx([0.1 * k for k in range(120)], abs=1e-6)

@@ -77,3 +77,43 @@ def test_a_camshaft_is_no_ignition(head: str) -> None:
 def test_torque_in_thousands(tmp_path: Path) -> None:
     r = read(tmp_path, "t [s];rpm;M [kNm]\n" + "".join(f"{t:.1f};{n:.0f};{m / 1000:.5f}\n" for t, n, m in ROWS))
     assert r.samples["torque_nm"].to_list() == pytest.approx([round(m, 2) for m in P["torque_nm"]])
+
+
+def test_names_that_end_in_their_units_over_a_table_of_spaces(tmp_path: Path) -> None:
+    rows = "".join(f"{t:.1f} {n:.0f} {m:.1f}\n" for t, n, m in ROWS)
+    r = read(tmp_path, f"% Time [s] Engine speed [rpm] Torque [Nm]\n{rows}")
+    assert r.samples["rpm"].to_list() == P["rpm"].tolist()
+    assert [c.channel for c in r.columns] == ["time_s", "rpm", "torque_nm"]
+
+
+@pytest.mark.parametrize("sep", [";", ",", "\t"])
+def test_a_spreadsheets_sign_of_text_before_each_number(tmp_path: Path, sep: str) -> None:
+    rows = "".join(sep.join(f"'{x}" for x in (f"{t:.1f}", f"{n:.0f}", f"{m:.1f}")) + "\n" for t, n, m in ROWS)
+    r = read(tmp_path, f"t [s]{sep}rpm{sep}Nm\n{rows}")
+    assert r.error is None
+    assert r.samples["rpm"].to_list() == P["rpm"].tolist()
+
+
+def test_kw_behind_an_ignition_angle_is_the_crank(tmp_path: Path) -> None:
+    rows = "".join(f"{t:.1f};{n:.0f};{m:.1f};{28 + t / 10:.1f}°\n" for t, n, m in ROWS)
+    r = read(tmp_path, f"t [s];rpm;Nm;Zündwinkel KW\n{rows}")
+    assert column(r, "advance_deg") == ("°BTDC", "header")
+    assert understand("Leistung KW").quantity == "power_kw"
+
+
+@pytest.mark.parametrize("sep", [";", ","])
+@pytest.mark.parametrize("whole", [0, 6])
+def test_units_as_names_are_not_joined_to_the_name_before_them(tmp_path: Path, sep: str, whole: int) -> None:
+    """Most rows are as long as the first three names, and "rpm" and "Nm" are units too."""
+    rows = [f"{t:.1f}{sep}{n:.0f}{sep}{m:.1f}" + (f"{sep}88{sep}80" if k % 7 == whole else "") for k, (t, n, m) in enumerate(ROWS)]
+    r = read(tmp_path, sep.join(("t", "rpm", "Nm", "Oil [C]", "Water [C]")) + "\n" + "\n".join(rows) + "\n")
+    assert r.error is None
+    assert (r.rows, r.rows_dropped) == (120, 0)
+    assert r.samples["torque_nm"].to_list() == pytest.approx([round(m, 1) for m in P["torque_nm"]])
+    assert r.samples["oil_c"].drop_nulls().unique().to_list() == [88.0]
+
+
+def test_effective_power_without_a_unit_is_proved(tmp_path: Path) -> None:
+    rows = "".join(f"{t:.1f};{n:.0f};{m / 1.3558179:.2f};{m * n / 9549.2966 / 0.745699872:.2f}\n" for t, n, m in ROWS)
+    r = read(tmp_path, f"t;Drehzahl;Drehmoment;P eff\n{rows}")
+    assert (column(r, "torque_nm"), column(r, "power_kw")) == (("lbf·ft", "proved"), ("hp", "proved"))
