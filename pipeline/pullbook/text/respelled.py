@@ -13,7 +13,7 @@ _PRIMED = re.compile(
 )
 _SINGLE = re.compile(rb"(?:(?<=[;,\t|])|^) *'[^'\n]*' *(?=[;,\t|\r]|$)")
 
-_LED = re.compile(rb"(?:(?<=[;\t|,\n])|^)'(?=[-+.,]?\d[^'\n]*(?:[;\t|\r\n]|$))")
+_LED = re.compile(rb"(?:(?<=[;\t|,\n])|^)'(?=[-+.,]?\d[^'\n]*(?:[;,\t|\r\n]|$))")
 """A spreadsheet's sign before a number that is kept as text."""
 
 
