@@ -9,6 +9,7 @@ import polars as pl
 
 from pullbook.arrays import Array
 from pullbook.channels.asking import yaml_line
+from pullbook.channels.proof import belong_together
 from pullbook.columns import CHANNELS
 from pullbook.handover import Fault
 from pullbook.questions import Question
@@ -134,8 +135,9 @@ def assign(columns: list[Column], talk: Talk) -> None:
             continue  # "Ignition: ON" is no advance
         wanted.setdefault(channel, []).append(column)
     _speeds(wanted, talk)
+    fitting = _fitting(wanted)
     for channel, claimants in wanted.items():
-        best = max(claimants, key=lambda c: _claim(c, channel))
+        best = max(claimants, key=lambda c: _claim(c, channel) + any(c is f for f in fitting))
         best.channel = channel
         others = [c for c in claimants if c is not best]
         if others and not best.hint and channel not in ("exhaust_c", "lambda", "knock"):
@@ -147,6 +149,16 @@ def assign(columns: list[Column], talk: Talk) -> None:
         if plain not in wanted and corrected in wanted:
             only = next(c for c in columns if c.channel == corrected)
             only.channel = plain
+
+
+def _fitting(wanted: dict[str, list[Column]]) -> tuple[Column, ...]:
+    """Of several torques or powers the one pair that obeys P = T·ω; none where not one alone does."""
+    torques, powers = wanted.get("torque_nm", []), wanted.get("power_kw", [])
+    if not wanted.get("rpm") or len(torques) * len(powers) < 2:
+        return ()
+    rpm = max(wanted["rpm"], key=lambda c: _claim(c, "rpm"))
+    pairs = [(t, p) for t in torques for p in powers if belong_together(rpm.kept(), t.values, p.values)]
+    return pairs[0] if len(pairs) == 1 else ()
 
 
 def find(columns: list[Column], channel: str) -> Column | None:
@@ -191,6 +203,7 @@ def _claim(column: Column, channel: str) -> float:
         score += 3.0 * float(np.mean(np.isfinite(column.values[:: max(1, len(column.values) // 20_000)]))) + 0.5 * (
             column.kind == "number"
         )
+    score -= 0.01 * len(column.header.split())  # of two that say as much, the one that adds nothing
     return score + 1.0 * ("uncorrected" in has) + 1.5 * ("total" in has) - 1.5 * ("partial" in has)
 
 

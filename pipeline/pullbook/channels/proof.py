@@ -69,6 +69,15 @@ def quantum(values: Array) -> float:
     return 0.0
 
 
+def belong_together(rpm: Array, torque: Array | None, power: Array | None) -> bool:
+    """Whether torque and power are of one shaft at that speed, in whatever units; shape (n,) each, as logged."""
+    if torque is None or power is None:
+        return False
+    step = max(1, len(rpm) // 5_000)
+    found = prove(rpm[::step], torque[::step], power[::step], torque_unit=None, power_unit=None)
+    return found is not None and found.state in ("proved", "two")
+
+
 def prove(rpm: Array, torque: Array, power: Array, *, torque_unit: str | None, power_unit: str | None) -> Proof | None:
     """Compare T·rpm/P with the nine constants.
 

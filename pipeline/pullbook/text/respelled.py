@@ -39,12 +39,11 @@ def respelled(data: bytes) -> bytes:
         return _PRIMED.sub(_with_colon, data)
     if b'"' in data:
         return data
-    if rows and sum(len(_LED.findall(line)) > 1 for line in rows[-200:]) >= MOST * len(rows[-200:]):
-        return _LED.sub(b"", data)
     quoted = [len(_SINGLE.findall(line)) for line in lines]
     first = next((k for k, count in enumerate(quoted) if count >= 2), None)
     if first is None or sum(b"'" in _SINGLE.sub(b"", line) for line in lines[first:]) > 0.05 * (len(lines) - first):
-        return data
+        led = sum(len(_LED.findall(line)) > 1 for line in rows[-200:])
+        return _LED.sub(b"", data) if rows and led >= MOST * len(rows[-200:]) else data
     at = data.index(lines[first])
     return data[:at] + data[at:].replace(b"'", b'"')
 

@@ -118,6 +118,8 @@ def understand(header: str, *, unit_row: str | None = None, preset: Unit | None 
             if (unit := unit_of(text)) is not None:
                 came = "header"
                 break
+    if unit is None and any(_is_rate(text) for text in inside):
+        return Meaning(header, None, None, None, frozenset({"other"}), strong=False)
     remarks = [text for text in inside if unit_of(text) is None]
     concepts = concepts_of(" ".join([bare, *remarks])) or (concepts_of(heading) if unit is None else frozenset())
     concepts |= {"absolute"} if any("abs" in text or text in ("psia", "bara") for text in map(fold, inside)) else set()
@@ -129,6 +131,17 @@ def understand(header: str, *, unit_row: str | None = None, preset: Unit | None 
         unit, quantity = unit_of("°KW"), _quantity(concepts, unit_of("°KW"))  # KW behind "Zündwinkel" is the crank
     weak = quantity == "rpm" and "speed" not in concepts and (unit is None or unit.kind != "speed")
     return Meaning(header, quantity, unit, came, concepts, quantity is not None and not weak)
+
+
+def _is_rate(text: str) -> bool:
+    """Whether a bracket holds a unit over another that is none itself: what changes a second, or per kilogramme."""
+    over = text.strip("[](){}<> ").rpartition("/")
+    return (
+        unit_of(text) is None
+        and bool(over[0])
+        and unit_of(over[0]) is not None
+        and (unit_of(over[2]) is not None or over[2] == "kg")
+    )
 
 
 def _loose_unit(text: str, concepts: frozenset[str]) -> Unit | None:
@@ -224,7 +237,7 @@ def _quantity(has: frozenset[str], unit: Unit | None) -> str | None:
 
 def _temperature(has: frozenset[str]) -> str | None:
     """Without a word of where, an engine's temperature is its coolant's and air's the inlet's; the room's is neither."""
-    if has & {"ambient", "dyno", "roller"}:
+    if has & {"ambient", "dyno", "roller", "commanded"}:
         return None
     named = next((f"{s}_c" for s in ("coolant", "oil", "exhaust", "inlet") if s in has), None)
     return named or ("inlet_c" if "air" in has else "coolant_c" if has >= {"engine", "temperature"} else None)

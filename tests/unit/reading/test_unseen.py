@@ -117,3 +117,33 @@ def test_effective_power_without_a_unit_is_proved(tmp_path: Path) -> None:
     rows = "".join(f"{t:.1f};{n:.0f};{m / 1.3558179:.2f};{m * n / 9549.2966 / 0.745699872:.2f}\n" for t, n, m in ROWS)
     r = read(tmp_path, f"t;Drehzahl;Drehmoment;P eff\n{rows}")
     assert (column(r, "torque_nm"), column(r, "power_kw")) == (("lbf·ft", "proved"), ("hp", "proved"))
+
+
+@pytest.mark.parametrize("head", ["Torque sigma [Nm]", "Inertia torque [Nm]", "Torque wobble [Nm]", "Torque demand [Nm]"])
+def test_of_several_torques_the_one_that_makes_the_power_is_the_engines(tmp_path: Path, head: str) -> None:
+    rows = "".join(f"{t:.1f};{20 + t:.1f};{n:.0f};{m:.1f};{m * n / 9549.2966:.2f}\n" for t, n, m in ROWS)
+    r = read(tmp_path, f"t [s];{head};rpm;Torque measured here [Nm];Power [kW]\n{rows}")
+    assert r.samples["torque_nm"].to_list() == pytest.approx([round(m, 1) for m in P["torque_nm"]])
+    assert not about(r, "do not belong together")
+
+
+def test_without_power_the_heading_that_adds_nothing_is_used_and_the_other_is_asked_about(tmp_path: Path) -> None:
+    rows = "".join(f"{t:.1f};{20 + t:.1f};{n:.0f};{m:.1f}\n" for t, n, m in ROWS)
+    r = read(tmp_path, f"t [s];Torque wobble [Nm];rpm;Torque [Nm]\n{rows}")
+    assert r.samples["torque_nm"].to_list() == pytest.approx([round(m, 1) for m in P["torque_nm"]])
+    assert about(r, "two columns say torque_nm")
+
+
+@pytest.mark.parametrize(
+    "head",
+    [
+        "Rate [rpm/s]",
+        "Beschleunigung [1/min/s]",
+        "Power to weight [kW/kg]",
+        "Coolant temp target [C]",
+        "Ignition cut",
+        "Turbolader Drehzahl [1/min]",
+    ],
+)
+def test_what_is_none_of_the_channels(head: str) -> None:
+    assert understand(head).quantity is None
