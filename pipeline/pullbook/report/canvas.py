@@ -257,4 +257,4 @@ def values(rows: Sequence[dict[str, Any]], name: str) -> Array:
 
 def column(table: Any, name: str) -> Array:
     """A polars column as floats, nulls NaN."""
-    return np.array(table[name].cast(float).to_numpy(), dtype=float)
+    return np.array(table[name].cast(float).fill_null(float("nan")).to_numpy(), dtype=float)

@@ -2,16 +2,15 @@
 
 import io
 import re
+import warnings
 from html import escape
 from typing import Any
 
 import matplotlib as mpl
-from matplotlib.backends.backend_svg import RendererSVG
 from matplotlib.figure import Figure
 
 from pullbook.report.canvas import Panel, Picture
 from pullbook.report.style import HUES, NARROW, WIDE
-from pullbook.report.typeface import extent
 
 #: text stays text, and names from outside are never taken for mathematics
 SETTINGS: Any = {
@@ -25,27 +24,17 @@ SETTINGS: Any = {
 }
 
 
-class _Pen(RendererSVG):
-    """matplotlib's own, but for how wide and tall words are: it would look every letter up in the font file again."""
-
-    def get_text_width_height_descent(self, s: str, prop: Any, ismath: Any) -> tuple[float, float, float]:
-        """Advance, height and depth of a line of words, points."""
-        return extent(s, prop)
-
-
 def svg(picture: Picture, span: tuple[float, float], *, narrow: bool) -> str:
     """The picture as an SVG element that can stand inside a page beside others: own ids, no metadata, hues as variables."""
     look = NARROW if narrow else WIDE
     height = picture.narrow_height if narrow else picture.height
-    with mpl.rc_context(SETTINGS):
-        figure = Figure(figsize=(look.width, height), dpi=72)
+    with mpl.rc_context(SETTINGS), warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph .* missing")  # the page's own fonts draw what ours lack
+        figure = Figure(figsize=(look.width, height))
         picture.paint(Panel(figure, look, 0.0, 0.0, look.width, height, span))
-        figure.patch.set_visible(False)
         out = io.StringIO()
-        about = {"Date": None, "Creator": None, "Format": None, "Type": None}
-        pen = _Pen(72 * look.width, 72 * height, out, metadata=about)  # type: ignore[no-untyped-call]
-        figure.draw(pen)
-        pen.finalize()  # type: ignore[no-untyped-call]
+        figure.patch.set_visible(False)
+        figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
     return _page_ready(out.getvalue(), picture.name + ("-n" if narrow else "-w"))
 
 

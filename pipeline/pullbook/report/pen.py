@@ -12,12 +12,17 @@ from matplotlib.path import Path
 from matplotlib.transforms import Affine2D, Transform
 
 from pullbook.report.pdf_file import PdfFile
-from pullbook.report.typeface import extent, is_heavy
+from pullbook.report.typeface import typeface
 
 _CAPS = {"butt": 0, "round": 1, "projecting": 2}
 _JOINS = {"miter": 0, "round": 1, "bevel": 2}
 _RIGHT_TO_LEFT = ("R", "AL", "AN")
 _STOP, _MOVE, _CURVE3, _CURVE4, _CLOSE = (int(c) for c in (Path.STOP, Path.MOVETO, Path.CURVE3, Path.CURVE4, Path.CLOSEPOLY))
+
+
+def is_heavy(font: Any) -> bool:
+    """Whether letters of a matplotlib font are drawn with the bold typeface."""
+    return font.get_weight() in ("bold", 700)
 
 
 class Pen(RendererBase):
@@ -89,7 +94,12 @@ class Pen(RendererBase):
 
     def get_text_width_height_descent(self, s: str, prop: Any, ismath: Any) -> tuple[float, float, float]:
         """Advance of a line of words, and the height and depth of what is to be seen of it."""
-        return extent(s, prop)
+        font = typeface(is_heavy(prop))
+        outlines = [font.letters.get(ord(c), 0) for c in s]
+        lows, highs = zip(*(font.heights(o) for o in outlines), strict=True) if outlines else ((0.0,), (0.0,))
+        size = prop.get_size_in_points() / 1000
+        low = min(lows)
+        return sum(map(font.advance, outlines)) * size, (max(highs) - low) * size, -low * size
 
     def get_canvas_width_height(self) -> tuple[float, float]:
         """Size of the sheet."""

@@ -118,27 +118,6 @@ def _joined(tables: dict[str, bytes]) -> bytes:
 
 
 @cache
-def _sign(letter: str, bold: bool) -> tuple[float, float, float]:
-    """Advance of a letter, and its lowest and highest point."""
-    font = typeface(bold)
-    outline = font.letters.get(ord(letter), 0)
-    return font.advance(outline), *font.heights(outline)
-
-
-def extent(words: str, font: FontProperties) -> tuple[float, float, float]:
-    """Advance of a line of words, and the height and depth of what is to be seen of it, in points."""
-    heavy, size = is_heavy(font), font.get_size_in_points() / 1000
-    signs = [_sign(letter, heavy) for letter in words] or [(0.0, 0.0, 0.0)]
-    low = min([s[1] for s in signs])
-    return sum([s[0] for s in signs]) * size, (max([s[2] for s in signs]) - low) * size, -low * size
-
-
-def is_heavy(font: FontProperties) -> bool:
-    """Whether letters of a matplotlib font are drawn with the bold typeface."""
-    return font.get_weight() in ("bold", 700)
-
-
-@cache
 def typeface(bold: bool) -> Typeface:
     """The paper's font, read once a process."""
     return Typeface(bold=bold)
