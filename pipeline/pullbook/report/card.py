@@ -4,9 +4,8 @@ import matplotlib as mpl
 
 from pullbook.report import model
 from pullbook.report.content import Content
-from pullbook.report.drawing import SETTINGS
 from pullbook.report.letters import drawable, measure
-from pullbook.report.paper import Column, Sheets
+from pullbook.report.paper import Column, Sheets, settings
 from pullbook.report.pdf import columns_height, two_columns
 from pullbook.report.view import DayView
 from pullbook.report.words import number, setting_degrees, setting_rpm
@@ -26,7 +25,7 @@ def card_pdf(shown: DayView, said: Content, *, page: str = "A4") -> bytes:
     page
         ``A4`` or ``Letter``.
     """
-    with mpl.rc_context(SETTINGS):
+    with mpl.rc_context(settings()):
         sheets = Sheets(page, said.made, f"Tune card: {said.title}, {said.day}")
         sheet = sheets.sheet()
         _head(sheet, said)

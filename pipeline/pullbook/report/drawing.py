@@ -16,6 +16,7 @@ from pullbook.report.style import HUES, NARROW, WIDE
 SETTINGS: Any = {
     "svg.fonttype": "none",
     "svg.hashsalt": "pullbook",
+    "pdf.fonttype": 42,
     "font.family": "DejaVu Sans",
     "axes.unicode_minus": True,
     "text.parse_math": False,

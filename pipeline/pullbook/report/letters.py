@@ -2,12 +2,11 @@
 
 from functools import cache
 from typing import Any
-from unicodedata import normalize
 
 from matplotlib.artist import Artist
-from matplotlib.font_manager import FontProperties
+from matplotlib.font_manager import FontProperties, findfont, get_font
 
-from pullbook.report.typeface import SCREEN, typeface
+from pullbook.report.fonts import SCREEN, family
 
 
 @cache
@@ -16,24 +15,31 @@ def _widths(bold: bool) -> dict[str, float]:
 
 
 @cache
+def _font(bold: bool):  # type: ignore[no-untyped-def]  # matplotlib's font object has no public type
+    return get_font(findfont(FontProperties(family=SCREEN, weight="bold" if bold else "normal")))
+
+
+@cache
 def _drawable() -> frozenset[int]:
-    return frozenset(typeface(False).letters) & frozenset(typeface(True).letters)
+    return frozenset(_font(False).get_charmap()) & frozenset(_font(True).get_charmap())
 
 
 def drawable(text: str) -> str:
-    """``text`` with a box for every character the paper's font does not have; a letter and its accent as the one sign they make."""
-    if text.isascii() and text.isprintable():
-        return text
-    return "".join(c if ord(c) in _drawable() else "□" for c in normalize("NFC", text))
+    """``text`` with a box for every character the paper's font does not have."""
+    return "".join(c if ord(c) in _drawable() else "□" for c in text)
 
 
 def measure(text: str, size: float, bold: bool = False) -> float:
     """Width of a line of text at ``size`` points, inches."""
     known = _widths(bold)
-    for c in set(text) - known.keys():
-        font = typeface(bold)
-        known[c] = font.advance(font.letters.get(ord(c), 0))
-    return sum([known[c] for c in text]) * size / 72_000
+    total = 0.0
+    for c in text:
+        if c not in known:
+            font = _font(bold)
+            font.set_size(100, 72)
+            known[c] = font.load_char(ord(c)).linearHoriAdvance / 65536 / 100  # the advance no hinting has touched
+        total += known[c]
+    return total * size / 72
 
 
 def wrap(text: str, size: float, width: float, bold: bool = False) -> list[str]:
@@ -58,7 +64,7 @@ def wrap(text: str, size: float, width: float, bold: bool = False) -> list[str]:
 @cache
 def font_of(size: float, bold: bool) -> FontProperties:
     """The paper's font at ``size`` points."""
-    return FontProperties(family=SCREEN, size=size, weight="bold" if bold else "normal")
+    return FontProperties(family=family(), size=size, weight="bold" if bold else "normal")
 
 
 class Words(Artist):

@@ -1,24 +1,30 @@
 """Sheets of paper: paragraphs, tables with columns that fit, pictures in their corner; inches from the top left.
 
-matplotlib draws the pictures, so that they are the page's own; every word is real text with its font inside the file.
+matplotlib draws, so that the paper's pictures are the page's own and every word is real text with its font inside the file.
 """
 
+import io
+import warnings
 from dataclasses import dataclass, replace
+from typing import Any
 
 import matplotlib as mpl
+from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 
 from pullbook.report.canvas import Panel, Picture, Table
 from pullbook.report.drawing import SETTINGS
+from pullbook.report.fonts import family
 from pullbook.report.letters import Words, drawable, font_of, measure, wrap
-from pullbook.report.pdf_file import PdfFile
-from pullbook.report.pen import Pen
 from pullbook.report.style import PAPER, WIDE, Look
 
 SIZES = {"A4": (8.27, 11.69), "Letter": (8.5, 11.0)}
 LEADING = 1.32
-Photograph = tuple[bytes, tuple[int, int], tuple[float, float, float, float]]
-"""JPEG bytes, width and height in pixels, and where it stands: left, bottom, width, height in points."""
+
+
+def settings() -> dict[Any, Any]:
+    """matplotlib's settings for paper."""
+    return {**SETTINGS, "font.family": family()}
 
 
 @dataclass(slots=True)
@@ -100,13 +106,6 @@ class Column:
         self.y += tall
         return True
 
-    def photograph(self, jpeg: bytes, pixels: tuple[int, int], width: float, height: float) -> None:
-        """A photograph, its upper left corner where the column has come to."""
-        bottom = self.sheets.size[1] - self.y - height
-        placed = (jpeg, pixels, (72 * self.x, 72 * bottom, 72 * width, 72 * height))
-        self.sheets.photographs.setdefault(self.figure, []).append(placed)
-        self.y += height
-
 
 def _look(width: float) -> Look:
     return replace(WIDE, width=width, font=8.0 if width > 6 else 7.0, left=0.5 if width > 6 else 0.42, right=1.05)
@@ -122,7 +121,6 @@ class Sheets:
         self.title = drawable(title)
         self.figures: list[Figure] = []
         self.words: dict[Figure, Words] = {}
-        self.photographs: dict[Figure, list[Photograph]] = {}
 
     def sheet(self) -> Column:
         """A new sheet, as one column between the margins."""
@@ -175,20 +173,21 @@ class Sheets:
 
     def pdf(self) -> bytes:
         """The stack as PDF bytes, the same for the same contents."""
-        file = PdfFile(self.title)
+        out = io.BytesIO()
         w, h = self.size
-        with mpl.rc_context(SETTINGS):
-            for i, figure in enumerate(self.figures, 1):
-                base = 1 - (h - self.margin + 0.12) / h
-                figure.text(self.margin / w, base, self.foot, fontsize=7, color=PAPER["soft"])
-                figure.text(1 - self.margin / w, base, f"{i} of {len(self.figures)}", fontsize=7, color=PAPER["soft"], ha="right")
-                figure.set_dpi(72)
-                pen = Pen(file, 72 * w, 72 * h)
-                figure.draw(pen)
-                for jpeg, pixels, box in self.photographs.get(figure, ()):
-                    pen.photograph(jpeg, pixels, box)
-                pen.finish()
-        return file.finished()
+        with mpl.rc_context(settings()), warnings.catch_warnings():
+            warnings.filterwarnings("ignore", message="Glyph .* missing")
+            with PdfPages(
+                out, metadata={"Title": self.title, "Creator": "pullbook", "Producer": None, "CreationDate": None}
+            ) as pages:
+                for i, figure in enumerate(self.figures, 1):
+                    base = 1 - (h - self.margin + 0.12) / h
+                    figure.text(self.margin / w, base, self.foot, fontsize=7, color=PAPER["soft"])
+                    figure.text(
+                        1 - self.margin / w, base, f"{i} of {len(self.figures)}", fontsize=7, color=PAPER["soft"], ha="right"
+                    )
+                    pages.savefig(figure)
+        return out.getvalue()
 
 
 def _column_widths(table: Table, size: float, width: float) -> list[float]:

@@ -1,15 +1,15 @@
 """The report on paper: page one in one look, then the evidence, then the builder's page. As many sheets as the day needs."""
 
+import io
 from typing import Any
 
 import matplotlib as mpl
 
 from pullbook.report.content import PAGE_ONE, PAGE_THREE, PAGE_TWO, RANGES, Content
-from pullbook.report.drawing import SETTINGS
 from pullbook.report.glossary import GLOSSARY
 from pullbook.report.letters import measure
 from pullbook.report.model import Said
-from pullbook.report.paper import Column, Sheets
+from pullbook.report.paper import Column, Sheets, settings
 from pullbook.report.pictures import Shown
 from pullbook.wording import counted
 
@@ -29,7 +29,7 @@ def report_pdf(said: Content, photos: list[Shown], *, page: str = "A4") -> bytes
     page
         ``A4`` or ``Letter``.
     """
-    with mpl.rc_context(SETTINGS):
+    with mpl.rc_context(settings()):
         sheets = Sheets(page, f"{said.engine}, {said.day}. {said.made}", f"{said.engine}, {said.day}")
         over = _page_one(sheets, said)
         _page_two(sheets, said, over)
@@ -243,6 +243,9 @@ def _page_three(sheets: Sheets, said: Content, photos: list[Shown]) -> None:
 def _photos(sheets: Sheets, column: Column, photos: list[Shown]) -> Column:
     if not photos:
         return column
+    from PIL import Image
+
+    w, h = sheets.size
     column = _flow(sheets, column, "Pictures", [f"{p.name}: {p.why_not}" for p in photos if p.jpeg is None])
     for p in photos:
         if p.jpeg is None:
@@ -252,6 +255,10 @@ def _photos(sheets: Sheets, column: Column, photos: list[Shown]) -> Column:
         if not column.room(height + 0.25):
             column = sheets.sheet()
         column.text(p.name, 8, bold=True)
-        column.photograph(p.jpeg, (p.width, p.height), width, height)
-        column.y += 0.15
+        ax = column.figure.add_axes((column.x / w, 1 - (column.y + height) / h, width / w, height / h))
+        ax.set_axis_off()
+        image = Image.open(io.BytesIO(p.jpeg))
+        image.thumbnail((900, 900))
+        ax.imshow(image, aspect="auto", interpolation="none")
+        column.y += height + 0.15
     return column
