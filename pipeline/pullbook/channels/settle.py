@@ -29,7 +29,8 @@ def settle_rest(columns: list[Column], talk: Talk, *, advance_scale: str | None 
         elif channel in ("rpm", "roller_rpm"):
             _speed(column, high, level, talk)
         elif channel == "lambda":
-            if column.meaning.concepts & {"equivalence", "lambda"} == {"equivalence"} and "channel" not in column.hint:
+            turned = column.meaning.concepts & {"equivalence", "lambda"} == {"equivalence"} and "channel" not in column.hint
+            if turned and (column.unit is None or column.unit.kind != "lambda"):
                 _turn_over(column, talk)
             elif (column.unit is None or column.unit.name != "AFR") and 6 < level < 25 and column.unit_from != "columns_yaml":
                 column.unit, column.unit_from = named_unit("AFR"), "assumed"

@@ -147,3 +147,20 @@ def test_without_power_the_heading_that_adds_nothing_is_used_and_the_other_is_as
 )
 def test_what_is_none_of_the_channels(head: str) -> None:
     assert understand(head).quantity is None
+
+
+def test_richness_that_is_said_to_be_lambda_stays(tmp_path: Path) -> None:
+    rows = "".join(f"{t:.1f};{n:.0f};{m:.1f};{0.88 + t / 1000:.3f}\n" for t, n, m in ROWS)
+    r = read(tmp_path, f"t [s];rpm;Nm;Richesse (lambda)\n{rows}")
+    assert r.samples["lambda"][0] == 0.88
+
+
+@pytest.mark.parametrize(
+    ("head", "quantity"),
+    [
+        ("TOIL [degC]", "oil_c"), ("TWATER [degC]", "coolant_c"), ("Distributor degrees", "advance_distributor_deg"),
+        ("Verteilerverstellung [°Vert.]", "advance_distributor_deg"), ("Nockenwellenverstellung [°]", None),
+    ],
+)  # fmt: skip
+def test_headings_met_for_the_first_time(head: str, quantity: str | None) -> None:
+    assert understand(head).quantity == quantity
