@@ -13,6 +13,7 @@ from pullbook.timing.scale import TimingScale, mark_error, mark_uncertainty
 from pullbook.timing.witnesses import Witnesses
 
 _SHEET_APART_DEG = 2.0  # a sheet this far from log and light is another scale, not a careless eye
+_SEVERAL = 3  # misread light readings: no slip of the eye any more
 _FALLING_DEG = -0.5  # weights do not hold less advance on the way down
 
 
@@ -71,8 +72,22 @@ def remarks(
             warnings.append(f"advance of {', '.join(names)} is known from the sheet alone{doubt}")
     if light:
         warnings += _sheet_apart(witnesses, courses)
-    if scale.misread:
+    if scale.light_against is not None:
+        questions.append(
+            f"Log and sheet agree; the light stands {-scale.light_against:+.0f}° off both and is not used: another mark or another "
+            "cylinder, a dial-back light off its zero, the vacuum hose on?"
+        )
+    elif scale.misread:
         warnings.append(f"{len(scale.misread)} light reading(s) stand too far from everything else and are shown but not used")
+        if len(scale.misread) >= _SEVERAL:
+            questions.append(
+                f"{len(scale.misread)} light readings stand well apart from the others: vacuum hose on, or another mark, for these?"
+            )
+    if scale.light_apart is not None and factor is None:
+        questions.append(
+            f"Light and log stand {abs(scale.light_apart):.0f}° apart, and the light is taken at its word: was it read on the "
+            "right mark and cylinder, vacuum hose off, the dial at zero? All advance hangs on it."
+        )
     if light:
         _mark(reading, questions)
     if len(witnesses.light) and reading.facts.light == "dial_back" and reading.engine_facts.ignition.spark in ("wasted", "multi"):

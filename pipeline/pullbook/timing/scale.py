@@ -14,6 +14,7 @@ from pullbook.arrays import Array, Mask
 from pullbook.facts import ZeroMark
 from pullbook.measure import gls, mixture
 from pullbook.timing.logged import LoggedCurve
+from pullbook.timing.misread import misread
 from pullbook.timing.witnesses import LIGHT_SD_DEG, SHEET_COMMON_SD_DEG, SHEET_SD_DEG, Witnesses
 from pullbook.units import DEG_PER_RPM_US
 
@@ -36,9 +37,6 @@ _FLAT_SLOPE_SD = 0.06  # parts' flats are flat to this, degrees per 1000 rpm
 STOP_SD_DEG = 0.15
 """Both stop readings to quarter degrees: what a check leaves open of the mark."""
 
-MISREAD_DEG = 3.5
-"""A light reading this far from everything else was misread (another cylinder's mark, another setting)."""
-
 _LIGHT_RPM_SD = 40.0  # how well the speed stands while a light is read
 _SEASON_DAYS = 366
 MARK_UNCHECKED_DEG, MARK_CHECKED_DEG = 3.0, 1.0
@@ -50,6 +48,8 @@ class TimingScale:
 
     ``weight`` (C,), ``mean`` (C, 2), ``cov`` (C, 2, 2); ``witnesses``: which of strobe, sheet, flats spoke; ``on_sheet``:
     settings whose sheet did; ``misread``: positions of light readings that stand off so far that they are not believed.
+    ``light_against``, ``light_apart``: log minus light, degrees, where log and sheet agree against the light, and where the two
+    stand far apart with nobody to judge; else None.
     """
 
     weight: Array
@@ -58,6 +58,8 @@ class TimingScale:
     witnesses: tuple[str, ...]
     on_sheet: tuple[str, ...] = ()
     misread: tuple[int, ...] = ()
+    light_against: float | None = None
+    light_apart: float | None = None
 
     def shift(self, rpm: Array) -> tuple[Array, Array]:
         """Mean and SD of log minus true at ``rpm`` (n,), one row a component: (C, n) each."""
@@ -72,10 +74,10 @@ class TimingScale:
         return mean, np.einsum("c,cij->ij", self.weight, self.cov + gap[:, :, None] * gap[:, None, :])
 
     def interval(self, which: int) -> tuple[float, float, float]:
-        """Mean and 90 % interval of o (``which`` 0) or t_d (1)."""
+        """Median and 90 % interval of o (``which`` 0) or t_d (1)."""
         mean, sd = self.mean[:, which, None], np.sqrt(self.cov[:, which, which])[:, None]
-        lo, hi = (float(mixture.quantile(self.weight, mean, sd, q)[0]) for q in (0.05, 0.95))
-        return float(self.weight @ mean[:, 0]), lo, hi
+        lo, middle, hi = (float(mixture.quantile(self.weight, mean, sd, q)[0]) for q in (0.05, 0.5, 0.95))
+        return middle, lo, hi
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,13 +137,10 @@ def timing_scale(witnesses: Witnesses, zero_deg: float | None, family: str | Non
     others = {"sheet": sheet, "flats": _from_flats(witnesses, family)}
     asked_for = family == "mapped" or witnesses.logged.channel == "advance_commanded_deg"
     kinds = _KINDS_ASKED_FOR if asked_for else _KINDS
-    scale = _posterior({"strobe": light} | others, kinds)
-    off = np.abs(light.y - light.basis @ scale.joint()[0]) > MISREAD_DEG
-    misread: tuple[int, ...] = ()
-    if off.any() and off.sum() <= len(off) / 3:
-        misread = tuple(w for w, bad in zip(which, off, strict=True) if bad)
-        scale = _posterior({"strobe": light.only(~off)} | others, kinds)
-    return replace(scale, misread=misread, on_sheet=on_sheet)
+    judged = misread(light.y, sheet.y)
+    scale = _posterior({"strobe": light.only(~judged.off)} | others, kinds)
+    left_out = tuple(w for w, bad in zip(which, judged.off, strict=True) if bad)
+    return replace(scale, misread=left_out, on_sheet=on_sheet, light_against=judged.against, light_apart=judged.asked)
 
 
 def _posterior(parts: dict[str, _Speaks], kinds: tuple[tuple[float, float, float, float], ...]) -> TimingScale:

@@ -96,6 +96,10 @@ def _light(reading: DayReading, warnings: list[str]) -> pl.DataFrame:
         used=~vacuum,
         why_not=pl.when(vacuum).then(pl.lit("vacuum advance was on")).otherwise(None),
     )
+    if hose_on := int((~table["used"]).sum()):
+        warnings.append(
+            f"{hose_on} light reading(s) with the vacuum advance on are shown and not used: take the hose off and plug it"
+        )
     nameless = int(table["setting"].null_count())
     labels = reading.pulls["setting"].drop_nulls().unique().to_list()
     if nameless and len(labels) == 1:

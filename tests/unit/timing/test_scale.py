@@ -4,6 +4,7 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
+import polars as pl
 import pytest
 from tests.unit.alignment.made import Sweep, day
 
@@ -117,12 +118,35 @@ def test_a_misread_light_is_shown_and_not_used() -> None:
     assert "misread" in bad["why_not"][0]
 
 
+def test_a_third_of_the_readings_with_the_hose_on_does_not_drag_the_rest_along() -> None:
+    readings = [r | {"advance_deg": r["advance_deg"] + (11.0 if i % 3 == 0 else 0.0)} for i, r in enumerate(lights(THREE))]
+    got = solve(logs(THREE), engine=LOCKED, strobe=readings)
+    assert abs(got.delivered.filter(setting="31", rpm=4000)["advance_deg"][0] - 31.0) < 0.1
+    assert (~got.evidence.filter(pl.col("source") == "light")["used"]).sum() == 4
+    assert any("stand well apart" in q and "vacuum" in q for q in got.questions)
+
+
+def test_log_and_sheet_outvote_a_light_on_the_wrong_mark() -> None:
+    readings = [r | {"advance_deg": r["advance_deg"] + 18.0} for r in lights(THREE)]
+    got = solve(logs(THREE), engine=LOCKED, strobe=readings)
+    assert abs(got.delivered.filter(setting="31", rpm=4000)["advance_deg"][0] - 31.0) < 0.5
+    assert not got.evidence.filter(pl.col("source") == "light")["used"].any()
+    assert any("+18° off both" in q for q in got.questions)
+
+
+def test_light_far_from_the_log_with_nobody_to_judge_is_asked_about() -> None:
+    readings = [r | {"advance_deg": r["advance_deg"] - 9.0} for r in lights(THREE)]
+    got = solve(logs(THREE, total_deg=None, initial_deg=None), engine=MAPPED, strobe=readings)
+    assert any("9° apart" in q for q in got.questions)
+
+
 def test_vacuum_readings_are_shown_and_not_used() -> None:
     readings = [r | {"vacuum": "on", "advance_deg": r["advance_deg"] + 12.0} for r in lights(THREE)]
     got = solve(logs(THREE), engine=LOCKED, strobe=readings)
     shown = got.evidence.filter(got.evidence["source"] == "light")
     assert len(shown) == 12
     assert not shown["used"].any()
+    assert any("12 light reading(s) with the vacuum advance on" in w for w in got.warnings)
     assert abs(got.delivered.filter(setting="34", rpm=4000)["advance_deg"][0] - 34.0) < 0.2
 
 
