@@ -107,8 +107,12 @@ elif what == "pandas":
     how = dict(sep=sys.argv[3], skiprows=int(sys.argv[4]), encoding=sys.argv[5], on_bad_lines="skip", low_memory=False)
     do = lambda: pd.read_csv(path, **how)
 else:
+    from pullbook.pulls.segments import find_segments
     from pullbook.reading.log import read_log
-    do = lambda: read_log(Path(path), shown=Path(path).name)
+    def do():
+        log = read_log(Path(path), shown=Path(path).name)
+        if what == "cut": find_segments(log.samples)
+        return log
 best, work = 1e9, 1e9
 before = peak()
 for turn in range(int(sys.argv[-1])):
@@ -116,7 +120,7 @@ for turn in range(int(sys.argv[-1])):
     out = do()
     best, work = min(best, time.perf_counter() - start), min(work, time.process_time() - used)
     if turn == 0: first = peak()
-    if what == "ours": assert out.error is None, out.error
+    if what in ("ours", "cut"): assert out.error is None, out.error
     del out
 print(json.dumps([best, work, (first - before) / 1024]))
 """
@@ -154,6 +158,12 @@ def main() -> None:
         compare("clean", clean, "polars", 2)
         write_messy(messy, rows)
         compare("messy", messy, "pandas", 1, ";", "2", "cp1252")
+        size = clean.stat().st_size / 1e6
+        wall, work, memory = measure("cut", clean, turns=1)
+        print(f"clean, read and cut into segments: {work:.2f} s of work, {memory:.0f} MB = {memory / size:.1f} x file", flush=True)
+        tiny = Path(folder, "tiny.csv")
+        write_clean(tiny, 100)
+        print(f"a log of 100 rows: {measure('ours', tiny, turns=1)[2]:.0f} MB, which every log's memory holds", flush=True)
         for name, data in dialects(rows):
             path = Path(folder, "dialect.csv")
             path.write_bytes(data)

@@ -1,6 +1,8 @@
 """The library's own parser, strict, as proof of the cells; patches of mended rows are put between those it read."""
 
-from concurrent.futures import ThreadPoolExecutor
+from collections import deque
+from collections.abc import Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 
 import numpy as np
 import polars as pl
@@ -76,10 +78,8 @@ def _read_in_slices(data: bytes, layout: Layout, *, rows: int) -> pl.DataFrame |
     """The same as :func:`_read` for lines that all end in a line feed: numbers go from each slice to where they stay."""
     numbers: dict[int, Array] = {k: np.empty(rows) for k, word in enumerate(layout.words) if not word}
     words: dict[int, list[pl.Series]] = {k: [] for k, word in enumerate(layout.words) if word}
-    lead = layout.delimiter.join("0" * len(layout.words)).encode() + b"\n"  # the parser takes the width from the first line
     gaps, at = set(), 0
-    for a, b in pieces(data, first_byte(data, layout.head.first_data), SLICE):
-        cells = _read(lead + data[a:b], layout, rows=None, skip=0)
+    for cells in _slices(data, layout, threads=THREADS if rows > MANY else 1):
         if cells is None or at + cells.height - 1 > rows:
             return None
         stop = at + cells.height - 1
@@ -97,6 +97,19 @@ def _read_in_slices(data: bytes, layout: Layout, *, rows: int) -> pl.DataFrame |
     joined |= {k: pl.Series(values, nan_to_null=k in gaps) for k, values in numbers.items()}
     table = pl.DataFrame({str(k): joined[k] for k in range(len(layout.words))})
     return table if all(table[c].null_count() == rows for c in table.columns[layout.named :]) else None
+
+
+def _slices(data: bytes, layout: Layout, *, threads: int) -> Iterator[pl.DataFrame | None]:
+    """The parsed slices in their order, each with one row too many above it; as many are parsed ahead as there are threads."""
+    lead = layout.delimiter.join("0" * len(layout.words)).encode() + b"\n"  # the parser takes the width from the first line
+    ahead: deque[Future[pl.DataFrame | None]] = deque()
+    with ThreadPoolExecutor(threads) as pool:
+        for a, b in pieces(data, first_byte(data, layout.head.first_data), SLICE):
+            ahead.append(pool.submit(_read, lead + data[a:b], layout, rows=None, skip=0))
+            if len(ahead) > threads:
+                yield ahead.popleft().result()
+        while ahead:
+            yield ahead.popleft().result()
 
 
 def _patched(cells: pl.DataFrame, patch: pl.DataFrame, odd: tuple[tuple[int, int], ...]) -> pl.DataFrame:
