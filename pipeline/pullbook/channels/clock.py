@@ -87,7 +87,8 @@ def run_time(
         Shape (n,): headers above each row; a restart under a new header needs no more proof.
     """
     if len(seconds) > 1 and bool((seconds[1:] > seconds[:-1]).all()):
-        return RunningTime(seconds - seconds[0], np.zeros(len(seconds), np.int64), None, ())
+        from_first = seconds if seconds[0] == 0.0 else seconds - seconds[0]  # the parser's own column, not a copy of it
+        return RunningTime(from_first, np.zeros(len(seconds), np.int64), None, ())
     t = seconds.astype(float).copy()
     remarks: list[str] = []
     n = len(t)

@@ -1,11 +1,14 @@
 """Values that are no measurement: sentinels, rpm dropouts and spikes, channels that never move or sit at their rail."""
 
 import numpy as np
+import numpy.typing as npt
 
 from pullbook.arrays import Array, Mask
 from pullbook.measure.spikes import spikes
 
 PIECE = 16_384
+FEW = 2_000
+"""Places that are looked at one by one rather than the whole log."""
 LEAP = 120.0
 """rpm from row to row below which no speed is torn."""
 SENTINELS = (
@@ -182,8 +185,10 @@ def never_moves(values: Array) -> bool:
 def longest_stuck(values: Array, rpm: Array | None) -> tuple[int, int]:
     """(first row, rows) of the longest run, fifteen or more, of one value while rpm moves by more than 300; else (0, 0)."""
     some = values[1::3] == values[: len(values) - 1 : 3]  # every third pair; NaN never equals NaN
-    if len(some) > 4 and not (some[3:] & some[2:-1] & some[1:-2] & some[:-3]).any():
-        return 0, 0  # a run of fifteen would show in four of them in a row
+    if len(some) > 4:
+        shows = np.flatnonzero(some[3:] & some[2:-1] & some[1:-2] & some[:-3])  # a run of fifteen shows in four of them in a row
+        if not len(shows) or (len(shows) < FEW and not _runs_of_fifteen(values, 3 * shows)):
+            return 0, 0
     same = values[1:] == values[:-1]
     edges = np.flatnonzero(np.diff(np.r_[False, same, False].astype(np.int8)))
     first, rows = edges[::2], edges[1::2] - edges[::2] + 1
@@ -194,6 +199,13 @@ def longest_stuck(values: Array, rpm: Array | None) -> tuple[int, int]:
         if rpm is None or np.nanmax(rpm[a : a + count], initial=0.0) - np.nanmin(rpm[a : a + count], initial=1e9) >= 300:
             return a, count
     return 0, 0
+
+
+def _runs_of_fifteen(values: Array, places: npt.NDArray[np.int64]) -> bool:
+    """Whether one value holds for fifteen rows or more about one of the places, a row each."""
+    rows = np.clip(places[:, None] + np.arange(-15, 30), 0, len(values) - 2)
+    same = values[rows + 1] == values[rows]
+    return bool(np.lib.stride_tricks.sliding_window_view(same, 14, axis=1).all(axis=2).any())
 
 
 def at_rail(values: Array, span: tuple[float, float], rpm: Array) -> float | None:

@@ -8,6 +8,7 @@ import pytest
 
 from pullbook.arrays import Array
 from pullbook.book import Book
+from pullbook.channels.faulty import longest_stuck
 from pullbook.measure.spikes import torque_spikes
 from pullbook.reading.check import check
 from pullbook.reading.survey import survey
@@ -80,3 +81,12 @@ def test_a_folder_named_like_a_log_is_one_line(tmp_path: Path) -> None:
     found = survey(book, "blue", "2031-05-01")
     assert [f.file.rsplit("/", 1)[-1] for f in found.faults] == ["b.csv"]
     assert not [w for w in found.warnings if "b.csv" in w]
+
+
+@pytest.mark.parametrize("first", [0, 1, 2, 3, 141, 142, 143, 284, 285])
+def test_a_run_of_fifteen_equal_values_is_found_wherever_it_lies(first: int) -> None:
+    values = np.random.default_rng(8).integers(0, 4, 300).astype(float)
+    values[first : first + 15] = 9.0
+    assert longest_stuck(values, None) == (first, 15)
+    values[first + 7] = 8.0
+    assert longest_stuck(values, None) == (0, 0)
