@@ -7,7 +7,9 @@ import polars as pl
 
 from pullbook.alignment.pull_words import pull_words
 from pullbook.handover import AlignedDay
+from pullbook.hill.abnormal import Abnormal
 from pullbook.hill.day_table import DayTable, usable
+from pullbook.hill.odd_pulls import likely_reason
 from pullbook.hill.one_way import drift_looks_like_timing
 from pullbook.hill.own_effects import OwnEffects
 from pullbook.questions import ADVANCE, Question
@@ -23,7 +25,7 @@ class Missing:
 
 
 def what_is_missing(
-    aligned: AlignedDay, table: DayTable, own: OwnEffects, knock: pl.DataFrame, abnormal: pl.DataFrame, baseline: str | None
+    aligned: AlignedDay, table: DayTable, own: OwnEffects, knock: pl.DataFrame, abnormal: Abnormal, baseline: str | None
 ) -> Missing:
     """Sentences about what the pulls run, or not run, leave open.
 
@@ -34,7 +36,7 @@ def what_is_missing(
     own
         Settings that differ from others in more than advance, or in advance nobody knows.
     knock, abnormal
-        KNOCK, and the stretches kept out: ``pull_id``, first and last rpm, why.
+        KNOCK, and what was kept out.
     baseline
         The reference setting, None without one.
     """
@@ -70,7 +72,12 @@ def what_is_missing(
             Question(f"advance is not known for {names}: total_deg in the sheet or a light reading would tell", ADVANCE)
         )
     called = pull_words(aligned.pulls)
-    for pull_id, lo, hi, why in abnormal.iter_rows():
+    for pull_id, level in abnormal.odd.items():
+        questions.append(
+            f"{called[pull_id]} stands {100 * np.expm1(level):+.0f} % off the other pulls over its whole span, more than timing "
+            f"makes, and is left out: {likely_reason(level)}? (columns.yaml settles a unit; another engine has its own folder)"
+        )
+    for pull_id, lo, hi, why in abnormal.table.iter_rows():
         warnings.append(f"{called[pull_id]}, {lo}–{hi} rpm is left out: {why}")
     listened = knock.filter(pl.col("word") != "not listened")["pull_id"].n_unique()
     if listened < aligned.pulls.height:

@@ -5,7 +5,7 @@ advance and the best-pulling other settings, and more than three pull SDs. The h
 the pull (or the whole setting) in question; only days that show such a drop pay for that.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -17,21 +17,24 @@ from pullbook.hill.climb import DayTarget, climb, starting_points
 from pullbook.hill.day_table import DayTable, common_shape, joined, tested_middle, usable
 from pullbook.hill.form import hill_basis, ln_torque_lost
 from pullbook.hill.likelihood import nodes
-from pullbook.hill.wander import USUAL, likelihood_for
+from pullbook.hill.odd_pulls import find_odd, likely_reason
+from pullbook.hill.wander import USUAL, USUAL_SD, likelihood_for
 
 USUAL_STEEP = 4e-4  # 1/°²
 TIMES = 3.0
 ONE_IN, LEAST_KNOWN = 0.0025, 4.0  # one pull in so many lies so low by chance; the doubt about the SD counts no further
 STRETCH_RPM = 500
+DRIFT = 0.001  # of torque a pull: the oil of a return is not the oil of the first pull
 ABNORMAL = {"pull_id": pl.String(), "rpm_lo": pl.Int64(), "rpm_hi": pl.Int64(), "why": pl.String()}
 
 
 @dataclass(frozen=True, slots=True)
 class Abnormal:
-    """``mask`` (P, R): data to leave out; ``table``: what is said of it."""
+    """``mask`` (P, R): data to leave out; ``table``: what is said of it; ``odd``: whole pulls that stand off, ln torque."""
 
     mask: Mask
     table: pl.DataFrame
+    odd: dict[str, float] = field(default_factory=dict)
 
 
 def _stretch_mean(values: Array, present: Mask, rpm: npt.NDArray[np.int64]) -> Array:
@@ -59,8 +62,15 @@ def find_abnormal(table: DayTable, prior: Prior, apart: tuple[str, ...] = ()) ->
     """
     mask = np.zeros(table.present.shape, bool)
     said: list[dict[str, object]] = []
+    odd = find_odd(table)
+    for pull, level in odd.items():
+        mask[pull] = table.present[pull]
+        rpm = table.rpm[table.present[pull]]
+        why = f"torque stands {100 * np.expm1(level):+.0f} % off the other pulls ({likely_reason(level)}?)"
+        said.append({"pull_id": table.pull_id[pull], "rpm_lo": int(rpm.min()), "rpm_hi": int(rpm.max()), "why": why})
+    table = table.where(~mask)
     known = table.where(usable(table))
-    pull_sd = _pull_sd(table, prior)
+    pull_sd = np.hypot(_pull_sd(table, prior), USUAL_SD)
     for pull in range(len(table.pull_id)):
         if not known.present[pull].any():
             continue
@@ -77,7 +87,7 @@ def find_abnormal(table: DayTable, prior: Prior, apart: tuple[str, ...] = ()) ->
         rpm = table.rpm[drop]
         said.append({"pull_id": table.pull_id[pull], "rpm_lo": int(rpm.min()), "rpm_hi": int(rpm.max()),
                      "why": "torque drops more than timing can explain (misfire, slip or a wrong mark?)"})  # fmt: skip
-    return Abnormal(mask, pl.DataFrame(said, schema=ABNORMAL))
+    return Abnormal(mask, pl.DataFrame(said, schema=ABNORMAL), {table.pull_id[i]: level for i, level in odd.items()})
 
 
 def _pull_sd(table: DayTable, prior: Prior) -> Array:
@@ -118,13 +128,14 @@ def _suspect(table: DayTable, pull: int, pull_sd: float) -> Mask:
 
 
 def _against_repeats(table: DayTable, pull: int, pull_sd: float) -> Mask:
-    """Rows (R,) where a pull lies three pull SDs (of a difference) under the mean of its own repeats: same timing, no excuse."""
+    """Rows (R,) where a pull lies three SDs (of a difference, drift between them included) under the mean of its own repeats."""
     repeats = np.array(table.setting) == table.setting[pull]
     repeats[pull] = False
     smooth = _smooth(table)
     count = table.present[repeats].sum(axis=0)
     mean = np.where(table.present[repeats], smooth[repeats], 0.0).sum(axis=0) / np.maximum(count, 1)
-    limit = TIMES * pull_sd * np.sqrt(1.0 + 1.0 / np.maximum(count, 1))
+    apart = abs(float(table.order[pull] - table.order[repeats].mean())) if repeats.any() else 0.0
+    limit = TIMES * np.hypot(pull_sd * np.sqrt(1.0 + 1.0 / np.maximum(count, 1)), DRIFT * apart)
     out: Mask = table.present[pull] & (count > 0) & (mean - smooth[pull] > limit)
     return out
 

@@ -72,7 +72,7 @@ def best_advance(reading: DayReading, aligned: AlignedDay, delivered: DeliveredD
     heard = [i for i, present in enumerate(modelled.clean.present) if present.any()]
     pulls, repeats = len(heard), len(heard) - len({table.setting[i] for i in heard})
     empty = np.zeros(0)
-    missing: Missing = what_is_missing(aligned, table, modelled.own, knock, modelled.abnormal.table, baseline)
+    missing: Missing = what_is_missing(aligned, table, modelled.own, knock, modelled.abnormal, baseline)
     return BestDay(
         best=best,
         effects=effects_table(means, rpm, baseline, used_rpm, limits.tolerance_pct),
