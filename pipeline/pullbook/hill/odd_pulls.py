@@ -4,13 +4,12 @@ import numpy as np
 
 from pullbook.arrays import Array
 from pullbook.hill.day_table import DayTable
+from pullbook.units import KGF_M, LBF_FT
 
 OFF, OFF_UNTIMED = 0.12, 0.20  # ln torque against most pulls, whatever the timing; where the advance is not known
 STEEP = 1e-3  # 1/°²: what the sharpest hill takes off a pull run so far from the others
 LEAST_PULLS, LEAST_ROWS = 4, 5
-RATIOS = {1.3558: "lb·ft against N·m", 9.80665: "kgf·m against N·m", 7.2330: "lb·ft against kgf·m", 12.0: "lb·in against lb·ft"}
-"""Units of torque as they are mistaken for each other (NIST SP 811, appendix B)."""
-
+_MISTAKEN = ((LBF_FT, "lb·ft against N·m"), (KGF_M, "kgf·m against N·m"), (KGF_M / LBF_FT, "lb·ft against kgf·m"))
 _RATIO_LN = 0.03
 _TURNS = 20
 
@@ -65,7 +64,7 @@ def find_odd(table: DayTable) -> dict[int, float]:
 
 def likely_reason(level: float) -> str:
     """What a pull that stands off by ``level`` (ln torque) may be, in words."""
-    for ratio, units in RATIOS.items():
+    for ratio, units in _MISTAKEN:
         if abs(abs(level) - np.log(ratio)) < _RATIO_LN:
             return f"another unit of torque ({units}), or another engine or gear"
     return "another engine, another gear or another unit of torque"
