@@ -15,7 +15,7 @@ _TURNS = 20
 
 
 def pull_levels(table: DayTable) -> Array:
-    """Each pull's ln torque against most pulls, (P,), NaN where it shares too few rows with most: medians by turns over pulls and rows.
+    """Each pull's ln torque against most pulls, (P,), NaN where it shares few rows with most: medians by turns over pulls and rows.
 
     Source: median polish, Tukey, Exploratory Data Analysis (1977): a third of the pulls may be wrong without moving the others.
     """

@@ -34,7 +34,7 @@ def test_two_pulls_in_another_unit_are_found_and_named() -> None:
 
 def test_another_engine_is_judged_on_the_rows_that_most_pulls_share() -> None:
     """Three pulls of a weaker engine that revs higher: where they run alone they must not make the day's curve."""
-    day = raised(table(DAY + [30.0, 32.0, 34.0], rows=30), [9, 10, 11], np.log(0.5))
+    day = raised(table([*DAY, 30.0, 32.0, 34.0], rows=30), [9, 10, 11], np.log(0.5))
     present = day.present.copy()
     present[:9, 16:] = False
     present[9:, :8] = False
