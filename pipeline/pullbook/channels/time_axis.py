@@ -16,8 +16,8 @@ from pullbook.channels.stamps import read_stamps, started_at
 from pullbook.channels.time_look import climbs, climbs_evenly, counts_rows, is_whole, runs_on
 from pullbook.text.raw import RawLog
 
-FASTEST = 50_000.0
-"""rpm a second: no sweep on a brake or roller is faster."""
+FASTEST, SLOWEST = 50_000.0, 1.0
+"""rpm a second: no sweep on a brake or roller is faster, and none worth the name is slower."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,6 +154,11 @@ def _from_numbers(column: Column, rpm: Array, blocks: npt.NDArray[np.int64] | No
                 f"{yaml_line(talk.name, column.header, channel='time_s', unit='s', scale=scale)}"
             )
             name, came = "s", "assumed"
+        elif not column.hint and _crawls(column, rpm, scale):
+            talk.ask(
+                f"by its heading {column.header!r} the speed moved by less than {SLOWEST:g} rpm a second. If it counts thousandths "
+                f"of that: {yaml_line(talk.name, column.header, channel='time_s', unit='s', scale=scale / 1000)}"
+            )
     else:
         scale, why = scale_of_bare_numbers(column.values, rpm)
         came = "columns_yaml" if column.hint else "assumed"
@@ -201,6 +206,15 @@ def _with_parts(stamped: Timing, numeric: Sequence[Column]) -> Timing | None:
             headers=(*stamped.headers, column.header), remarks=running.remarks,
         )  # fmt: skip
     return None
+
+
+def _crawls(column: Column, rpm: Array, scale: float) -> bool:
+    """Whether speed goes over more than 600 rpm and yet hardly moves, and would sweep if time were a thousandth."""
+    assert column.values is not None
+    sweep = sweep_of(column.values, rpm)
+    known = rpm[:40_000][np.isfinite(rpm[:40_000])]
+    spans = len(known) > 0 and float(np.quantile(known, 0.95) - np.quantile(known, 0.05)) > 600
+    return spans and bool(sweep) and sweep / scale < SLOWEST and 20 < 1000 * sweep / scale < 5_000  # type: ignore[operator]
 
 
 def _better_unit(column: Column, rpm: Array, scale: float) -> tuple[float, str] | None:

@@ -152,7 +152,8 @@ def _picked(frame: pl.DataFrame, fits: pl.Series) -> pl.DataFrame:
 def _cut_short(kept: pl.DataFrame, columns: list[str]) -> bool:
     """Whether a last line without a line end stops inside its last number: fewer decimals than every row before."""
     last = kept[columns[-1]][-1]
-    before = kept[columns[-1]].head(-1).drop_nulls().tail(200)
+    before = kept[columns[-1]].head(-1)
+    before = before.filter(before.is_not_null() & (before != "")).tail(200)
     if before.len() < 3:
         return False
     if last is None or last == "":

@@ -164,3 +164,16 @@ def test_richness_that_is_said_to_be_lambda_stays(tmp_path: Path) -> None:
 )  # fmt: skip
 def test_headings_met_for_the_first_time(head: str, quantity: str | None) -> None:
     assert understand(head).quantity == quantity
+
+
+def test_milliseconds_under_a_heading_of_seconds_are_asked_about_and_not_changed(tmp_path: Path) -> None:
+    r = read(tmp_path, "Time [s];rpm;Nm\n" + "".join(f"{1000 * t:.0f};{n:.0f};{m:.1f}\n" for t, n, m in ROWS))
+    assert r.samples["time_s"][-1] == pytest.approx(1000 * P["time_s"][-1])
+    assert about(r, "scale: 0.001")
+    assert not about(read(tmp_path, "Time [s];rpm;Nm\n" + "".join(f"{t};{n:.0f};{m:.1f}\n" for t, n, m in ROWS)), "scale: 0.001")
+
+
+def test_a_last_row_whose_last_cell_is_quoted_and_blank_like_others_is_whole(tmp_path: Path) -> None:
+    rows = [f'"{t:.1f}";"{n:.0f}";"{m:.1f}";"{88.5 if k % 3 == 0 else ""}"' for k, (t, n, m) in enumerate(ROWS)]
+    r = read(tmp_path, "t [s];rpm;Nm;Oil [C]\n" + "\n".join(rows))
+    assert (r.rows, r.rows_dropped) == (120, 0)
