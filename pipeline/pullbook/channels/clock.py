@@ -54,15 +54,15 @@ def scale_of_bare_numbers(values: Array, rpm: Array | None) -> tuple[float, str 
     return 1.0, None
 
 
-def sweep_of(time: Array, rpm: Array) -> float | None:
-    """Typical speed of change where the speed changes, rpm per unit of ``time``; at most the first 40,000 rows are looked at."""
+def sweep_of(time: Array, rpm: Array, share: float = 0.9) -> float | None:
+    """Speed of change that a share of the rows stays below, rpm per unit of ``time``, over the first 40,000 rows at most."""
     time, rpm = time[:40_000], rpm[:40_000]
     good = np.isfinite(time) & np.isfinite(rpm)
     t, n = time[good], rpm[good]
     lag = max(1, min(10, len(t) // 4))
     dt, dn = t[lag:] - t[:-lag], np.abs(n[lag:] - n[:-lag])
     ok = dt > 0
-    return float(np.quantile(dn[ok] / dt[ok], 0.9)) if ok.any() else None
+    return float(np.quantile(dn[ok] / dt[ok], share)) if ok.any() else None
 
 
 def run_time(

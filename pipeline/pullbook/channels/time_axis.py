@@ -16,8 +16,8 @@ from pullbook.channels.stamps import read_stamps, started_at
 from pullbook.channels.time_look import climbs, climbs_evenly, counts_rows, is_whole, runs_on
 from pullbook.text.raw import RawLog
 
-FASTEST, SLOWEST = 50_000.0, 1.0
-"""rpm a second: no sweep on a brake or roller is faster, and none worth the name is slower."""
+FASTEST, SLOWEST = 50_000.0, 5.0
+"""rpm a second: no sweep on a brake or roller is faster; where all of a log is slower, its clock may be another."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,7 +156,7 @@ def _from_numbers(column: Column, rpm: Array, blocks: npt.NDArray[np.int64] | No
             name, came = "s", "assumed"
         elif not column.hint and _crawls(column, rpm, scale):
             talk.ask(
-                f"by its heading {column.header!r} the speed moved by less than {SLOWEST:g} rpm a second. If it counts thousandths "
+                f"by its heading {column.header!r} the speed never moved by more than {SLOWEST:g} rpm a second. If it counts thousandths "
                 f"of that: {yaml_line(talk.name, column.header, channel='time_s', unit='s', scale=scale / 1000)}"
             )
     else:
@@ -209,12 +209,12 @@ def _with_parts(stamped: Timing, numeric: Sequence[Column]) -> Timing | None:
 
 
 def _crawls(column: Column, rpm: Array, scale: float) -> bool:
-    """Whether speed goes over more than 600 rpm and yet hardly moves, and would sweep if time were a thousandth."""
+    """Whether speed goes over more than 600 rpm and yet is nowhere quick, as it would be if time were a thousandth."""
     assert column.values is not None
-    sweep = sweep_of(column.values, rpm)
+    sweep = sweep_of(column.values, rpm, 0.995)
     known = rpm[:40_000][np.isfinite(rpm[:40_000])]
     spans = len(known) > 0 and float(np.quantile(known, 0.95) - np.quantile(known, 0.05)) > 600
-    return spans and bool(sweep) and sweep / scale < SLOWEST and 20 < 1000 * sweep / scale < 5_000  # type: ignore[operator]
+    return spans and bool(sweep) and sweep / scale < SLOWEST and 20 < 1000 * sweep / scale < FASTEST  # type: ignore[operator]
 
 
 def _better_unit(column: Column, rpm: Array, scale: float) -> tuple[float, str] | None:

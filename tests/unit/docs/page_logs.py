@@ -61,6 +61,8 @@ LOGS: dict[str, str] = {
     "pedal.csv": table(
         "Time [s],RPM,Torque [Nm],Advance [deg BTDC],Throttle", _T, _N, _Q, _A, (np.where(_PULLING, 1.0, 0.02), ".2f")
     ),
+    "days.csv": table("Time [s],RPM,Torque [Nm],Advance [deg BTDC]", (0.4 + TIME / 86_400, ".9f"), _N, _Q, _A),
+    "thousandths.csv": table("Time [s],RPM,Torque [Nm],Advance [deg BTDC]", (1000 * TIME, ".0f"), _N, _Q, _A),
     "ticks.csv": table("Time,RPM,Torque [Nm],Advance [deg BTDC]", (1000.0 * TIME, ".0f"), _N, _Q, _A),
     "counter.csv": table("Sample,RPM,Torque [Nm],Advance [deg BTDC]", (np.arange(len(RPM)), ".0f"), _N, _Q, _A),
     "nameless.csv": table("Time [s],K1,Torque [Nm],K3", _T, _N, _Q, _A),

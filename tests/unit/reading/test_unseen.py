@@ -173,6 +173,14 @@ def test_milliseconds_under_a_heading_of_seconds_are_asked_about_and_not_changed
     assert not about(read(tmp_path, "Time [s];rpm;Nm\n" + "".join(f"{t};{n:.0f};{m:.1f}\n" for t, n, m in ROWS)), "scale: 0.001")
 
 
+def test_holds_a_long_time_apart_are_no_crawl(tmp_path: Path) -> None:
+    """Ten minutes at each speed, half a minute between: the clock of such a log is right."""
+    time = np.arange(0, 3000, 5.0)
+    speed = 2500 + 500 * np.floor(time / 600) + 500 * np.clip((time % 600 - 570) / 30, 0, 1)
+    rows = "".join(f"{t:.0f};{n:.0f};180.{k % 10}\n" for k, (t, n) in enumerate(zip(time, speed, strict=True)))
+    assert not about(read(tmp_path, f"Time [s];rpm;Nm\n{rows}"), "never moved by more")
+
+
 def test_a_last_row_whose_last_cell_is_quoted_and_blank_like_others_is_whole(tmp_path: Path) -> None:
     rows = [f'"{t:.1f}";"{n:.0f}";"{m:.1f}";"{88.5 if k % 3 == 0 else ""}"' for k, (t, n, m) in enumerate(ROWS)]
     r = read(tmp_path, "t [s];rpm;Nm;Oil [C]\n" + "\n".join(rows))
