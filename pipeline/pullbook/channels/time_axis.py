@@ -156,8 +156,8 @@ def _from_numbers(column: Column, rpm: Array, blocks: npt.NDArray[np.int64] | No
             name, came = "s", "assumed"
         elif not column.hint and _crawls(column, rpm, scale):
             talk.ask(
-                f"by its heading {column.header!r} the speed never moved by more than {SLOWEST:g} rpm a second. If it counts thousandths "
-                f"of that: {yaml_line(talk.name, column.header, channel='time_s', unit='s', scale=scale / 1000)}"
+                f"by its heading {column.header!r} the speed never moved by more than {SLOWEST:g} rpm a second. "
+                f"If it counts thousandths of that: {yaml_line(talk.name, column.header, channel='time_s', unit='s', scale=scale / 1000)}"
             )
     else:
         scale, why = scale_of_bare_numbers(column.values, rpm)
