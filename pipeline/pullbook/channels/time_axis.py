@@ -155,9 +155,10 @@ def _from_numbers(column: Column, rpm: Array, blocks: npt.NDArray[np.int64] | No
             )
             name, came = "s", "assumed"
         elif not column.hint and _crawls(column, rpm, scale):
+            line = yaml_line(talk.name, column.header, channel="time_s", unit="s", scale=scale / 1000)
             talk.ask(
                 f"by its heading {column.header!r} the speed never moved by more than {SLOWEST:g} rpm a second. "
-                f"If it counts thousandths of that: {yaml_line(talk.name, column.header, channel='time_s', unit='s', scale=scale / 1000)}"
+                f"If it counts thousandths of that: {line}"
             )
     else:
         scale, why = scale_of_bare_numbers(column.values, rpm)
