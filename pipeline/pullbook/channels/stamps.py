@@ -24,6 +24,8 @@ _STAMP = (
     r"\s*([AaPp])?\.?\s?[Mm]?\.?)?"
     r"(?:Z|[-+]\d{2}:?\d{2})?\s*$"
 )
+_AROUND = r"^\s*(?:[^\W\d_]{2,10}[.,]* +)?(\d.*?\d)(?: (?:UTC|GMT|CES?T|MES?Z))?\s*$"
+"""A stamp between the day of the week and the name of the zone."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +79,9 @@ def _small(cells: pl.Series) -> pl.DataFrame:
 def _in_figures(cells: pl.Series) -> pl.Series:
     """Dates with a month's name, or written as eight figures, as day/month/year and year-month-day; 9h05m03.5s as 9:05:03.5."""
     some = cells.drop_nulls().head(50)
+    if some.str.contains(r"^\s*[^\W\d_]{2,10}[.,]* +\d| [A-Z]{3,4}\s*$").any():
+        cells = cells.str.replace(_AROUND, "${1}")
+        some = cells.drop_nulls().head(50)
     if some.str.contains(r"(?i)\d ?m(?:in)? ?[\d.,]+ ?s\s*$").any():
         whole = cells.str.replace_all(r"(?i)([a-z] ?)(\d)([.,]| ?[a-z])", "${1}0${2}${3}")  # one figure of minutes or seconds
         cells = whole.str.replace(r"(?i)(\d) ?h ?", "${1}:").str.replace(r"(?i)(\d) ?m(?:in)? ?(\d[\d.,]*) ?s", "${1}:${2}")

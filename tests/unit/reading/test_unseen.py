@@ -185,3 +185,17 @@ def test_a_last_row_whose_last_cell_is_quoted_and_blank_like_others_is_whole(tmp
     rows = [f'"{t:.1f}";"{n:.0f}";"{m:.1f}";"{88.5 if k % 3 == 0 else ""}"' for k, (t, n, m) in enumerate(ROWS)]
     r = read(tmp_path, "t [s];rpm;Nm;Oil [C]\n" + "\n".join(rows))
     assert (r.rows, r.rows_dropped) == (120, 0)
+
+
+@pytest.mark.parametrize(
+    "stamp", ["2031-05-06 10:00:{} UTC", "Tue 2031-05-06 10:00:{}", "Di., 06.05.2031 10:00:{} MESZ", "10:00:{} GMT"]
+)
+def test_a_day_of_the_week_and_a_zone_about_a_time(tmp_path: Path, stamp: str) -> None:
+    rows = "".join(f"{stamp.format(f'{t:06.3f}')};{n:.0f};{m:.1f}\n" for t, n, m in ROWS)
+    r = read(tmp_path, f"Time;rpm;Nm\n{rows}")
+    assert r.samples["time_s"].to_list() == pytest.approx(P["time_s"].tolist())
+
+
+def test_absolute_millimetres_of_mercury(tmp_path: Path) -> None:
+    r = read(tmp_path, "t [s];rpm;Nm;Manifold [mmHg abs]\n" + "".join(f"{t:.1f};{n:.0f};{m:.1f};735\n" for t, n, m in ROWS))
+    assert r.samples["map_kpa"][0] == pytest.approx(97.99, abs=0.01)
