@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
+from pullbook.alignment.pull_words import pull_words
 from pullbook.arrays import Array, Mask
 from pullbook.baseline import reference_of
 from pullbook.findings.answers import APART_DEG, best_table
@@ -14,6 +15,7 @@ from pullbook.findings.knock import ceiling, knock_table
 from pullbook.findings.levels import offsets_table, residuals_table, setting_curves_table
 from pullbook.findings.own_figures import own_figures
 from pullbook.findings.repeatability import repeatability
+from pullbook.findings.rough_day import rough_day
 from pullbook.findings.what_is_missing import Missing, what_is_missing
 from pullbook.handover import AlignedDay, BestDay, DayReading, DeliveredDay, Posterior, Prior
 from pullbook.hill.abnormal import Abnormal, find_abnormal
@@ -73,6 +75,7 @@ def best_advance(reading: DayReading, aligned: AlignedDay, delivered: DeliveredD
     pulls, repeats = len(heard), len(heard) - len({table.setting[i] for i in heard})
     empty = np.zeros(0)
     missing: Missing = what_is_missing(aligned, table, modelled.own, knock, modelled.abnormal, baseline)
+    rough = rough_day(fit, prior, pull_words(aligned.pulls))
     return BestDay(
         best=best,
         effects=effects_table(means, rpm, baseline, used_rpm, limits.tolerance_pct),
@@ -86,7 +89,7 @@ def best_advance(reading: DayReading, aligned: AlignedDay, delivered: DeliveredD
         offsets=offsets_table(fit),
         setting_curves=setting_curves_table(fit),
         abnormal=modelled.abnormal.table,
-        questions=(*missing.questions, *knock_questions),
+        questions=(*missing.questions, *([] if rough is None else [rough]), *knock_questions),
         warnings=missing.warnings,
         not_established=missing.not_established,
     )
