@@ -119,6 +119,12 @@ def _fitted(setting: Setting, rise: float, shapes: pl.DataFrame, stops: tuple[fl
         return None
     total = float(np.max(curve))
     rising = curve < total - 0.3
+    # a recorder's delay tilts the flat part: what rises is what lies below the all-in that the whole curve showed
+    all_in = _seen_all_in(setting.name, shapes)
+    if all_in is not None and np.count_nonzero(rpm >= all_in) >= 3 and not _level(rpm, curve):
+        rising = rpm < all_in
+        total = float(np.mean(curve[~rising]))
+        curve = np.minimum(curve, total)
     words = f"the springs and {stop:g}° stop of {setting.name!r}"
     if np.count_nonzero(rising) < 3 or _level(rpm, curve):
         all_in = float(rpm[0])
@@ -133,6 +139,14 @@ def _fitted(setting: Setting, rise: float, shapes: pl.DataFrame, stops: tuple[fl
         if np.max(np.abs(total - shape.short(rpm)[0] - curve)) < _MISFIT_DEG:
             return Part(words, shape)
     return None
+
+
+def _seen_all_in(setting: str, shapes: pl.DataFrame) -> float | None:
+    """Where the day's own curve of a setting is all in; None where that was not seen."""
+    if shapes.is_empty():
+        return None
+    mine = shapes.filter(pl.col("setting") == setting)["all_in_rpm"].drop_nulls()
+    return None if mine.is_empty() else float(mine[0])
 
 
 def _level(rpm: Array, curve: Array) -> bool:

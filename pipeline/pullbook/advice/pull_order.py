@@ -121,7 +121,7 @@ def _likeness_to_drift(offsets: list[float]) -> float:
 
 def _planned(order: int, offset: float, before: list[float], baseline_total: float | None) -> PlannedPull:
     total = None if baseline_total is None else baseline_total + offset
-    name = f"{total:g}" if total is not None else "base" if offset == 0 else f"base{offset:+g}".replace("-", "−")
+    name = f"{total:g}" if total is not None else "base" if offset == 0 else f"base{offset:+g}"
     if offset == 0:
         why = "the baseline, to start from" if order == 1 else "return to the baseline: shows drift"
     elif offset < 0:

@@ -10,11 +10,19 @@ SAME_DEG = 0.6
 _BIN_RPM = 250.0
 
 
+_DASHES = str.maketrans(dict.fromkeys("\u2010\u2011\u2012\u2013\u2014\u2212", "-"))
+
+
+def label_key(label: str) -> str:
+    """What two spellings of a setting's label share: case, spaces and dashes (hyphen, minus) do not tell settings apart."""
+    return " ".join(label.translate(_DASHES).split()).casefold()
+
+
 def name_settings(pulls: list[Match]) -> tuple[list[str], list[str]]:
     """Give every pull a setting's ``label``, in place.
 
-    Labels that differ only in case or spaces are one. A hold that ran another advance than its neighbours is a setting of its
-    own (a spark sweep at steady speed).
+    Labels that differ only in case, spaces or the sort of dash are one. A hold that ran another advance than its neighbours is a
+    setting of its own (a spark sweep at steady speed).
 
     Returns
     -------
@@ -27,7 +35,7 @@ def name_settings(pulls: list[Match]) -> tuple[list[str], list[str]]:
     for m in pulls:
         if m.row is None or m.row.setting is None:
             continue
-        first = spelled.setdefault(" ".join(m.row.setting.split()).casefold(), m.row.setting)
+        first = spelled.setdefault(label_key(m.row.setting), m.row.setting)
         if first != m.row.setting and (text := f"settings {first!r} and {m.row.setting!r} are taken as one") not in warnings:
             warnings.append(text)
         m.label = first

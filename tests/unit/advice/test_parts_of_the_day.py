@@ -263,3 +263,17 @@ def test_weights_all_in_below_the_rpm_tested_keep_their_springs_though_the_log_i
     found = parts_for("mechanical", Ignition(), day.settings, pl.DataFrame(), RPM)
     assert [p.words for p in found.fitted] == ["the springs and 18° stop of '32'"]
     assert not found.fitted[0].rise_seen
+
+
+def test_springs_are_known_again_though_a_delay_tilts_the_flat_of_their_curve() -> None:
+    """A delay of 40 µs tilts 26 flat rows by 0.6°: what rises is what lies below the all-in that the whole curve showed."""
+    tilt = 0.36 * (RPM - RPM[0]) / 1000.0
+    pulls = [sprung(t, 20.0, 1200.0, 3200.0, baseline=t == 32.0) for t in (32.0, 28.0)]
+    pulls = [replace(p, curve=p.curve - tilt) for p in pulls]
+    reading, aligned, delivered, best = Day([*pulls, pulls[0]]).parts()
+    day = look_at(reading, aligned, delivered, best)
+    shapes = conform(pl.DataFrame({"setting": ["32", "28"], "all_in_rpm": [3200.0, 3200.0]}), SHAPES)
+    found = parts_for("mechanical", Ignition(), day.settings, shapes, RPM)
+    assert found.fitted[0].words == "the springs and 20° stop of '32'"
+    assert float(found.fitted[0].shape.all_in[0]) == pytest.approx(3200.0, abs=300.0)
+    assert parts_for("mechanical", Ignition(), day.settings, pl.DataFrame(schema=SHAPES), RPM).fitted == ()

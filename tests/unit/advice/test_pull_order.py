@@ -43,7 +43,7 @@ def test_without_a_total_the_plan_speaks_in_offsets() -> None:
     plan = propose(4, None)
     assert [p.total_deg for p in plan] == [None] * 4
     assert plan[0].setting == "base"
-    assert any(p.setting == "base−8" for p in plan)
+    assert any(p.setting == "base-8" for p in plan)
 
 
 def test_the_same_number_gives_the_same_order_and_others_give_others() -> None:
