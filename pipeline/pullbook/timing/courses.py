@@ -15,7 +15,8 @@ from pullbook.timing.families import SHEET_HALF_DEG, blank_shape, corners_of, fa
 from pullbook.timing.hysteresis import hysteresis, rising
 from pullbook.timing.logged import LoggedCurve
 from pullbook.timing.scale import STOP_SD_DEG, TimingScale
-from pullbook.timing.witnesses import LIGHT_SD_DEG, SHEET_COMMON_SD_DEG, SHEET_SD_DEG, SheetEntry, Witnesses
+from pullbook.timing.sheet_entries import SheetEntry
+from pullbook.timing.witnesses import LIGHT_SD_DEG, SHEET_COMMON_SD_DEG, SHEET_SD_DEG, Witnesses
 from pullbook.units import DEG_PER_RPM_US
 
 _ENOUGH_RISING = 4  # readings on the way up that tell it without those on the way down

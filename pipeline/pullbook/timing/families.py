@@ -10,7 +10,7 @@ from pullbook.measure.broken_line import BrokenLine, break_interval, fit
 from pullbook.measure.isotonic import increasing
 from pullbook.measure.normal import Z90
 from pullbook.timing import unlogged
-from pullbook.timing.witnesses import SheetEntry
+from pullbook.timing.sheet_entries import SheetEntry
 
 SHEET_HALF_DEG = Z90 * unlogged.SHEET_ALONE_SD_DEG
 """What the sheet alone leaves open of an end, 90 %."""

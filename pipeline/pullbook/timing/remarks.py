@@ -39,7 +39,7 @@ def remarks(
         A factor the logged degrees seem to need, from :func:`pullbook.timing.scale_factor.wrong_factor`.
     """
     light = witnesses.light["used"].any() if len(witnesses.light) else False
-    questions = [q for q in witnesses.logged.questions if not (light and q == COMMANDED_ONLY)]
+    questions = [*witnesses.questions, *(q for q in witnesses.logged.questions if not (light and q == COMMANDED_ONLY))]
     warnings = [*witnesses.warnings]
     missing: list[str] = []
     blank = [c.setting for c in courses if len(c.advance) and bool(np.isnan(c.advance).all())]

@@ -7,7 +7,8 @@ import numpy as np
 import numpy.typing as npt
 
 from pullbook.arrays import Array, Mask
-from pullbook.timing.witnesses import SHEET_COMMON_SD_DEG, SHEET_SD_DEG, SheetEntry
+from pullbook.timing.sheet_entries import SheetEntry
+from pullbook.timing.witnesses import SHEET_COMMON_SD_DEG, SHEET_SD_DEG
 
 SHEET_ALONE_SD_DEG = float(np.hypot(SHEET_SD_DEG, SHEET_COMMON_SD_DEG))
 RISE_SD_DEG = 0.7

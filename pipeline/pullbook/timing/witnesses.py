@@ -2,11 +2,11 @@
 
 from dataclasses import dataclass
 
-import numpy as np
 import polars as pl
 
 from pullbook.handover import AlignedDay, DayReading
 from pullbook.timing.logged import LoggedDay, logged_day
+from pullbook.timing.sheet_entries import SheetEntry, sheet_entry
 
 LIGHT_SD_DEG = 0.61
 """A light reading is good to ±1° (90 %), rounding to half degrees included."""
@@ -16,19 +16,6 @@ SHEET_SD_DEG = 0.7
 
 SHEET_COMMON_SD_DEG = 0.5
 """… and what all settings of a day share: the eye, the light, the mark as it was read."""
-
-
-@dataclass(frozen=True, slots=True)
-class SheetEntry:
-    """What the operator believes was set, crank degrees BTDC; None where not written."""
-
-    initial_deg: float | None
-    total_deg: float | None
-
-    @property
-    def rise_deg(self) -> float | None:
-        """What the parts add: total less initial."""
-        return None if self.initial_deg is None or self.total_deg is None else self.total_deg - self.initial_deg
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +29,7 @@ class Witnesses:
     light: pl.DataFrame
     sheet: dict[str, SheetEntry]
     warnings: tuple[str, ...]
+    questions: tuple[str, ...] = ()
 
     def falling(self, setting: str) -> pl.DataFrame:
         """Light readings of a setting in use that were taken with the speed falling."""
@@ -66,20 +54,12 @@ def gather(reading: DayReading, aligned: AlignedDay) -> Witnesses:
     light = _light(reading, warnings)
     pulled = aligned.pulls.sort("order").filter(pl.col("setting").is_not_null())
     settings = tuple(dict.fromkeys([*pulled["setting"].to_list(), *light["setting"].drop_nulls().to_list()]))
-    sheet = {s: _sheet_of(pulled.filter(pl.col("setting") == s), s, warnings) for s in settings}
-    return Witnesses(settings, logged_day(reading, aligned), light, sheet, tuple(warnings))
-
-
-def _sheet_of(pulls: pl.DataFrame, setting: str, warnings: list[str]) -> SheetEntry:
-    values: list[float | None] = []
-    for name in ("initial_deg", "total_deg"):
-        written = pulls[name].drop_nulls().to_numpy()
-        if len(written) and float(np.ptp(written)) > 0.05:
-            warnings.append(
-                f"{setting}: the sheet's {name.split('_')[0]} differs between pulls of this setting; the median is taken"
-            )
-        values.append(float(np.median(written)) if len(written) else None)
-    return SheetEntry(values[0], values[1])
+    logged = logged_day(reading, aligned)
+    entries = {s: sheet_entry(pulled.filter(pl.col("setting") == s), s, logged.curves.get(s)) for s in settings}
+    sheet = {s: entry for s, (entry, _, _) in entries.items()}
+    questions = tuple(q for _, asked, _ in entries.values() for q in asked)
+    warnings += [w for _, _, warned in entries.values() for w in warned]
+    return Witnesses(settings, logged, light, sheet, tuple(warnings), questions)
 
 
 def _light(reading: DayReading, warnings: list[str]) -> pl.DataFrame:

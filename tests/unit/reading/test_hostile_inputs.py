@@ -33,7 +33,7 @@ def test_yaml_that_is_none_or_does_harm_is_one_fault(tmp_path: Path, text: str) 
     path.write_text(text)
     began = time.perf_counter()
     found = read_facts(None, (path, "day.yaml"))
-    assert time.perf_counter() - began < 5
+    assert time.perf_counter() - began < 10
     assert len(found.faults) == 1
     assert found.faults[0].file == "day.yaml"
     assert not (tmp_path / "owned").exists()
