@@ -10,6 +10,7 @@ from pullbook.alignment.pull_words import pull_words
 from pullbook.arrays import Array, Mask
 from pullbook.baseline import reference_of
 from pullbook.findings.answers import APART_DEG, best_table
+from pullbook.findings.at_odds import at_odds
 from pullbook.findings.effects import effects_table
 from pullbook.findings.knock import ceiling, knock_table
 from pullbook.findings.levels import offsets_table, residuals_table, setting_curves_table
@@ -59,10 +60,11 @@ def best_advance(reading: DayReading, aligned: AlignedDay, delivered: DeliveredD
     fit = modelled.fit
     knock, knock_questions = knock_table(aligned, reading.samples)
     tested = tested_by_row(modelled.clean)
+    by_pull = _advance_by_pull(delivered)
     roof = ceiling(
         knock, advance_by_setting(tested, delivered), tested, margin_deg=limits.margin_below_knock_deg,
         limit_deg=reading.engine_facts.max_advance_deg, limit_note=reading.engine_facts.max_advance_note,
-        by_pull=_advance_by_pull(delivered),
+        by_pull=by_pull,
     )  # fmt: skip
     used_rpm = reading.engine_facts.used_rpm
     posterior = _posterior(fit, modelled.own.unknown)
@@ -89,7 +91,7 @@ def best_advance(reading: DayReading, aligned: AlignedDay, delivered: DeliveredD
         offsets=offsets_table(fit),
         setting_curves=setting_curves_table(fit),
         abnormal=modelled.abnormal.table,
-        questions=(*missing.questions, *([] if rough is None else [rough]), *knock_questions),
+        questions=(*missing.questions, *([] if rough is None else [rough]), *knock_questions, *at_odds(aligned, knock, by_pull)),
         warnings=missing.warnings,
         not_established=missing.not_established,
     )
