@@ -11,19 +11,21 @@ MISREAD_DEG = 3.5
 
 MOST_LEFT_OUT = 0.4  # of the readings: where more stand apart, nobody knows which of them are the good ones
 TWO_AGAINST_DEG = 4.5  # from log and sheet, which agree to half of that: two witnesses against one
-ASK_DEG = 7.0  # log and light this far apart with nobody to judge: no recorder's offset and delay do that often
+ASK_DEG = 6.0  # log and light this far apart with nobody to judge: no recorder's offset and delay do that often
 
 
 @dataclass(frozen=True, slots=True)
 class Misread:
     """``off`` (n,): readings not to be believed. ``against``: log minus light, degrees, where log and sheet agree against it.
 
-    ``asked``: log minus light where the two stand far apart and nobody can judge; else None.
+    ``asked``: log minus light where the two stand far apart and nobody can judge; else None. ``split``: so many readings stand
+    apart from the largest group that nobody knows which are the good ones; all are kept.
     """
 
     off: Mask
     against: float | None = None
     asked: float | None = None
+    split: bool = False
 
 
 def misread(light: Array, sheet: Array) -> Misread:
@@ -48,7 +50,7 @@ def misread(light: Array, sheet: Array) -> Misread:
     middle = float(np.median(light[near[int(near.sum(axis=1).argmax())]]))
     off = np.abs(light - middle) > MISREAD_DEG
     if off.sum() > MOST_LEFT_OUT * len(light):
-        off = np.zeros(len(light), bool)
+        return Misread(np.zeros(len(light), bool), split=True)
     if len(sheet):
         told = float(np.median(sheet))
         if abs(middle) > TWO_AGAINST_DEG and abs(told) < abs(middle) / 2 and abs(middle - told) > TWO_AGAINST_DEG:

@@ -83,6 +83,11 @@ def remarks(
             questions.append(
                 f"{len(scale.misread)} light readings stand well apart from the others: vacuum hose on, or another mark, for these?"
             )
+    if scale.light_split and factor is None:
+        questions.append(
+            "The light readings fall into groups well apart, and nothing says which are right, so all are used: was the vacuum "
+            "hose on, or another mark or setting lit, for some of them? Take the wrong ones out of strobe.csv"
+        )
     if scale.light_apart is not None and factor is None:
         questions.append(
             f"Light and log stand {abs(scale.light_apart):.0f}° apart, and the light is taken at its word: was it read on the "

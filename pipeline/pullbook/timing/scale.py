@@ -49,7 +49,7 @@ class TimingScale:
     ``weight`` (C,), ``mean`` (C, 2), ``cov`` (C, 2, 2); ``witnesses``: which of strobe, sheet, flats spoke; ``on_sheet``:
     settings whose sheet did; ``misread``: positions of light readings that stand off so far that they are not believed.
     ``light_against``, ``light_apart``: log minus light, degrees, where log and sheet agree against the light, and where the two
-    stand far apart with nobody to judge; else None.
+    stand far apart with nobody to judge; else None. ``light_split``: the readings fall into groups far apart.
     """
 
     weight: Array
@@ -60,6 +60,7 @@ class TimingScale:
     misread: tuple[int, ...] = ()
     light_against: float | None = None
     light_apart: float | None = None
+    light_split: bool = False
 
     def shift(self, rpm: Array) -> tuple[Array, Array]:
         """Mean and SD of log minus true at ``rpm`` (n,), one row a component: (C, n) each."""
@@ -140,7 +141,14 @@ def timing_scale(witnesses: Witnesses, zero_deg: float | None, family: str | Non
     judged = misread(light.y, sheet.y)
     scale = _posterior({"strobe": light.only(~judged.off)} | others, kinds)
     left_out = tuple(w for w, bad in zip(which, judged.off, strict=True) if bad)
-    return replace(scale, misread=left_out, on_sheet=on_sheet, light_against=judged.against, light_apart=judged.asked)
+    return replace(
+        scale,
+        misread=left_out,
+        on_sheet=on_sheet,
+        light_against=judged.against,
+        light_apart=judged.asked,
+        light_split=judged.split,
+    )
 
 
 def _posterior(parts: dict[str, _Speaks], kinds: tuple[tuple[float, float, float, float], ...]) -> TimingScale:

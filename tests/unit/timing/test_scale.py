@@ -126,6 +126,13 @@ def test_a_third_of_the_readings_with_the_hose_on_does_not_drag_the_rest_along()
     assert any("stand well apart" in q and "vacuum" in q for q in got.questions)
 
 
+def test_readings_in_two_groups_of_a_size_are_asked_about_and_kept() -> None:
+    readings = [r | {"advance_deg": r["advance_deg"] + (11.0 if i % 2 == 0 else 0.0)} for i, r in enumerate(lights(THREE))]
+    got = solve(logs(THREE), engine=LOCKED, strobe=readings)
+    assert got.evidence.filter(pl.col("source") == "light")["used"].all()
+    assert any("fall into groups well apart" in q for q in got.questions)
+
+
 def test_log_and_sheet_outvote_a_light_on_the_wrong_mark() -> None:
     readings = [r | {"advance_deg": r["advance_deg"] + 18.0} for r in lights(THREE)]
     got = solve(logs(THREE), engine=LOCKED, strobe=readings)
