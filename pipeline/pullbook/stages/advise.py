@@ -107,7 +107,7 @@ def _something(day: AdviceDay, ground: Ground) -> Advice:
         ),
         sums=_sums(day, ground, mechanical if day.kind != "mapped" else None),
         tested_limit=limits_words.limit_line(ground, day.best.knock, day.fuel, day.reading.engine_facts.max_advance_deg),
-        warnings=_span_warning(day, ground),
+        warnings=(*_span_warning(day, ground), *_late_initial(mechanical if day.kind != "mapped" else None)),
         questions=_questions(day, ground, parts_known=parts.stop_known or day.kind == "mapped"),
     )
 
@@ -186,6 +186,14 @@ def _span_warning(day: AdviceDay, ground: Ground) -> tuple[str, ...]:
     if used is None or ((ground.rpm >= min(used) - 1.0) & (ground.rpm <= max(used) + 1.0)).any():
         return ()
     return (f"used_rpm {min(used):.0f}–{max(used):.0f} was not tested: the advice counts all rpm that were",)
+
+
+def _late_initial(mechanical: dict[str, Any] | None) -> tuple[str, ...]:
+    """An initial after top dead centre follows from a long stop and little total: said, for nobody starts an engine with it."""
+    initial = None if mechanical is None else mechanical["initial_deg"]
+    if initial is None or initial >= 0:
+        return ()
+    return (f"the initial of {initial:.1f}° lies after top dead centre: engines hardly start or idle so; a shorter stop is wanted",)
 
 
 def _questions(day: AdviceDay, ground: Ground, *, parts_known: bool) -> tuple[str, ...]:

@@ -277,3 +277,14 @@ def test_springs_are_known_again_though_a_delay_tilts_the_flat_of_their_curve() 
     assert found.fitted[0].words == "the springs and 20° stop of '32'"
     assert float(found.fitted[0].shape.all_in[0]) == pytest.approx(3200.0, abs=300.0)
     assert parts_for("mechanical", Ignition(), day.settings, pl.DataFrame(schema=SHAPES), RPM).fitted == ()
+
+
+def test_an_initial_after_top_dead_centre_is_said() -> None:
+    late = Day(
+        [sprung(t, 30.0, 1200.0, 3200.0, baseline=t == 26.0) for t in (26.0, 20.0, 32.0, 26.0)], best=np.full(len(RPM), 26.0)
+    )
+    usual = Day(
+        [sprung(t, 20.0, 1200.0, 3200.0, baseline=t == 26.0) for t in (26.0, 22.0, 30.0, 26.0)], best=np.full(len(RPM), 26.0)
+    )
+    assert any("after top dead centre" in w for w in advise(*late.parts()).warnings)
+    assert not any("after top dead centre" in w for w in advise(*usual.parts()).warnings)
