@@ -41,6 +41,10 @@ def change_words(change: tuple[float, float, float] | None, tolerance_pct: float
     mean, lo, hi = change
     digits = 0 if hi - lo >= 8.0 else 1
     if -tolerance_pct <= lo and hi <= tolerance_pct:
+        if lo > 0:
+            return f"gains {_clear_of_zero(hi, digits)} % over the baseline at most"
+        if hi < 0:
+            return f"costs {_clear_of_zero(-lo, digits)} % against the baseline at most"
         return f"makes the same torque as the baseline ({signed(lo, digits)} to {signed(hi, digits)} %)"
     if lo > 0:
         return f"gains {plain(mean, digits)} % over the baseline ({_clear_of_zero(lo, digits)} to {plain(hi, digits)} %)"

@@ -174,7 +174,10 @@ def test_the_do_not_exceed_line_says_all_that_binds() -> None:
     ((0.5, 0.002, 0.9), "gains 0.5 % over the baseline (a trace to 0.9 %)"),
     ((-1.2, -1.8, -0.6), "costs 1.2 % against the baseline (0.6 to 1.8 %)"),
     ((0.3, -0.4, 1.0), "cannot be told from the baseline (−0.4 to +1 %)"),
-    ((0.2, 0.1, 0.4), "makes the same torque as the baseline (+0.1 to +0.4 %)"),
+    ((0.1, -0.2, 0.4), "makes the same torque as the baseline (−0.2 to +0.4 %)"),
+    ((0.2, 0.1, 0.4), "gains 0.4 % over the baseline at most"),
+    ((-0.25, -0.4, -0.1), "costs 0.4 % against the baseline at most"),
+    ((-0.04, -0.06, -0.01), "costs 0.1 % against the baseline at most"),
     ((4.0, -9.0, 17.0), "cannot be told from the baseline (−9 to +17 %)"),
     (None, "cannot be compared with a baseline"),
 ])  # fmt: skip
