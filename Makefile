@@ -13,14 +13,16 @@ $(ENV)/bin/python:
 	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "Python 3.11 or newer is needed; put PYTHON=python3.12 behind make to name another")'
 	$(PYTHON) -m venv $(ENV)
 
+# --no-deps: a lock names everything; left to look for itself, an older pip takes the newest release of a package another
+# package asks for with an extra, and then refuses it for want of a hash
 $(ENV)/ready-to-run: requirements.lock pyproject.toml | $(ENV)/bin/python
 	@echo "Setting up in $(ENV), once: a few minutes of downloading, without a word."
-	$(PIP) install --require-hashes -r requirements.lock
+	$(PIP) install --require-hashes --no-deps -r requirements.lock
 	$(PIP) install --no-deps --no-build-isolation -e .
 	touch $@
 
 $(ENV)/ready-to-test: requirements-test.lock $(ENV)/ready-to-run
-	$(PIP) install --require-hashes -r requirements-test.lock
+	$(PIP) install --require-hashes --no-deps -r requirements-test.lock
 	touch $@
 
 test: lint types
