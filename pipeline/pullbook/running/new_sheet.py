@@ -8,7 +8,7 @@ import shlex
 from pathlib import Path
 from typing import Any
 
-from pullbook.book import Book, day_files, days, is_day_name, printable
+from pullbook.book import Book, day_files, day_order, days, is_day_name, printable
 from pullbook.handover import LogReading
 from pullbook.reading.survey import Survey, survey
 from pullbook.running.templates import DAY_YAML, ENGINE_YAML
@@ -186,7 +186,7 @@ def _planned(book: Book, engine: str, day: str, pulls: int, found: Survey) -> li
 
 def _last_baseline(book: Book, engine: str, day: str) -> SheetRow | None:
     """The baseline as set on the engine's latest earlier day that has one in its sheet."""
-    for earlier in reversed([d for d in days(book, engine)[0] if d < day]):
+    for earlier in reversed([d for d in days(book, engine)[0] if day_order(d) < day_order(day)]):
         sheet, _, _ = pull_sheet_of(day_files(book, engine, earlier).sheets, book.shown)
         marked = [r for r in sheet.rows if r.baseline and r.total_deg is not None] if sheet else []
         if marked:

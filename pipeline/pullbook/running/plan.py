@@ -70,9 +70,11 @@ class Plan:
         mine = [self.days[d] for d in self.parcels[parcel] if self.days[d].action == "make"]
         if not mine:
             return []
-        last = max(d.day for d in mine)
+        last = max(day_order(d.day) for d in mine)
         return [
-            p for p, ids in self.parcels.items() if any(self.days[d].action == "make" and self.days[d].day <= last for d in ids)
+            p
+            for p, ids in self.parcels.items()
+            if any(self.days[d].action == "make" and day_order(self.days[d].day) <= last for d in ids)
         ]
 
     def write(self) -> None:

@@ -375,6 +375,17 @@ def test_new_starts_from_the_last_baseline_whatever_sheet_it_is_in(tmp_path: Pat
     assert {(r["initial_deg"], r["total_deg"]) for r in planned if r["baseline"]} == {("11", "33")}
 
 
+def test_new_starts_from_the_visit_before_not_from_a_later_one_of_the_date(tmp_path: Path) -> None:
+    """The tenth visit of a date comes after the second, although its name sorts before it."""
+    made = Book.at(tmp_path / "book")
+    for day, total in (("2031-04-05", 33), ("2031-04-05-10", 41)):
+        made.day_folder("blue", day).mkdir(parents=True)
+        (made.day_folder("blue", day) / "pulls.csv").write_text(f"file,setting,total_deg,baseline\nrun 1.csv,base,{total},yes\n")
+    new_day(made, "blue", "2031-04-05-2", 3)
+    planned = rows_of(made.day_folder("blue", "2031-04-05-2") / "pulls.csv")
+    assert {r["total_deg"] for r in planned if r["baseline"]} == {"33"}
+
+
 def test_a_sheet_that_names_no_log_is_not_called_missing(book: Book) -> None:
     (book.day_folder("blue", "2031-04-05") / "pulls.csv").write_bytes(sheet_bytes([{"setting": "base"}], semicolon=False))
     (asked,) = (q for q in read_day(book, "blue", "2031-04-05").questions if q.startswith("In which order"))
