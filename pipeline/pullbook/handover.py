@@ -5,6 +5,7 @@ Tables follow the schemas of :mod:`pullbook.columns`; units are in the column na
 """
 
 from dataclasses import dataclass, field
+from datetime import datetime, timedelta
 from typing import Any, Literal
 
 import numpy as np
@@ -101,6 +102,15 @@ class LogReading:
     error: Fault | None = None
     started: str | None = None
     unusable: str | None = None
+
+    def moment(self, time_s: float | None) -> datetime | None:
+        """Date and time of a row at ``time_s``, s from the first one; None where the log carries no date."""
+        if self.started is None or time_s is None:
+            return None
+        try:
+            return datetime.fromisoformat(self.started) + timedelta(seconds=time_s)
+        except (ValueError, OverflowError):
+            return None
 
 
 @dataclass(frozen=True, slots=True)

@@ -139,13 +139,9 @@ def _other_file(m: Match, clock: Clock | None) -> str | None:
 
 def _started(m: Match) -> str | None:
     """Date and time the pull began by the log, else the clock time of the sheet."""
-    from datetime import datetime, timedelta
-
     if m.log.started is not None and m.segment.start_s is not None:
-        try:
-            return (datetime.fromisoformat(m.log.started) + timedelta(seconds=m.segment.start_s)).isoformat(" ", "seconds")
-        except (ValueError, OverflowError):
-            return m.log.started
+        began = m.log.moment(m.segment.start_s)
+        return m.log.started if began is None else began.isoformat(" ", "seconds")
     return m.row.time if m.row is not None else None
 
 

@@ -18,14 +18,11 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pullbook.running.plan import Plan, PlannedDay
+from pullbook.running.plan import OUTCOME, Plan, PlannedDay
 from pullbook.running.progress import note
 
 if TYPE_CHECKING:
     from pullbook.running.measured import Measured
-
-OUTCOME = "measure.json"
-"""How measuring a day ended, beside what it measured."""
 
 for _pool in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "POLARS_MAX_THREADS"):
     os.environ.setdefault(_pool, "1")  # the workflow shares the cores among days; threads inside a job would fight over them
@@ -88,7 +85,7 @@ def _report(plan: Plan, parcel: str, measured: list[Path], out: Path) -> None:
 
             outcome |= _isolated(plan, day, "report", work)
         outcomes[ident] = outcome
-        note(plan.work / "progress.jsonl", engine=day.engine, day=day.day, finished=True)
+        note(plan.progress, engine=day.engine, day=day.day, finished=True)
     _write_outcomes(out, outcomes)
 
 
@@ -112,7 +109,7 @@ def _whole(plan: Plan, parcel: str, reported: Path, out: Path) -> None:
         if found:
             outcome |= _isolated(plan, day, "report", second)
         outcomes[ident] = outcome
-        note(plan.work / "progress.jsonl", engine=day.engine, day=day.day, finished=True)
+        note(plan.progress, engine=day.engine, day=day.day, finished=True)
     try:
         _index(plan, out)
     except OSError as full:

@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from pullbook.book import Book, day_files, day_order, days, is_day_name, printable
-from pullbook.handover import LogReading
+from pullbook.handover import LogReading, Segment
+from pullbook.pulls.matching import has_torque
 from pullbook.reading.survey import Survey, survey
 from pullbook.running.templates import DAY_YAML, ENGINE_YAML
 from pullbook.sheets.pull_sheet import OWN_COLUMN, SheetRow, pull_sheet_of
@@ -121,31 +122,23 @@ def _rows(found: Survey) -> tuple[list[dict[str, str]], list[str]]:
         sweeps = [s for s in log.segments if s.kind in ("pull", "aborted")] or [s for s in log.segments if s.kind == "hold"]
         if log.error is not None:
             remarks.append(f"no row for {name}: it cannot be read ({log.error.found}); see `pullbook check`")
-        elif not {"torque_nm", "power_kw"} & set(log.samples.columns):
+        elif not has_torque(log):
             remarks.append(f"no row for {name}: no torque in it; name it in `logger_file` if it is a second recorder's")
         elif not sweeps:
             remarks.append(f"no row for {name}: no pull was found in it; see `pullbook check`")
-        for number, s in enumerate(sweeps, start=1):
-            if log.error is None and {"torque_nm", "power_kw"} & set(log.samples.columns):
-                rows.append({"file": name, "pull": str(number) if len(sweeps) > 1 else "", "time": _time(log, s.start_s),
-                             OWN_COLUMN: _seen(log, s.segment)})  # fmt: skip
+        else:
+            rows += [_row(log, name, s, str(number) if len(sweeps) > 1 else "") for number, s in enumerate(sweeps, start=1)]
     return rows, remarks
 
 
-def _time(log: LogReading, start_s: float | None) -> str:
-    from datetime import datetime, timedelta
-
-    if log.started is None or start_s is None:
-        return ""
-    try:
-        return (datetime.fromisoformat(log.started) + timedelta(seconds=start_s)).strftime("%H:%M")
-    except (ValueError, OverflowError):
-        return ""
+def _row(log: LogReading, name: str, segment: Segment, pull: str) -> dict[str, str]:
+    began = log.moment(segment.start_s)
+    clock = began.strftime("%H:%M") if began is not None else ""
+    return {"file": name, "pull": pull, "time": clock, OWN_COLUMN: _seen(log, segment)}
 
 
-def _seen(log: LogReading, number: int) -> str:
+def _seen(log: LogReading, s: Segment) -> str:
     """What the operator knows a pull by: its kind, span and the advance logged in it."""
-    s = next(x for x in log.segments if x.segment == number)
     words = [s.kind if s.kind != "pull" else "", f"{s.rpm_min:.0f} to {s.rpm_max:.0f} rpm" if s.rpm_min is not None else ""]
     for channel, says in (("advance_deg", "advance"), ("advance_commanded_deg", "commanded")):
         if channel in log.samples.columns:

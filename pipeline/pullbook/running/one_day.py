@@ -151,4 +151,4 @@ def _made(
 
 
 def _step(plan: Plan, day: PlannedDay, step: str, weight: int = 1) -> None:
-    note(plan.work / "progress.jsonl", engine=day.engine, day=day.day, step=step, weight=weight)
+    note(plan.progress, engine=day.engine, day=day.day, step=step, weight=weight)

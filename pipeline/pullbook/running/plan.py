@@ -23,6 +23,10 @@ if TYPE_CHECKING:
     from pullbook.running.settled import Settled
 
 Action = Literal["make", "draw"]
+Asked = tuple[str, str | None]
+"""An engine, or one day of it, that a run is to look at."""
+OUTCOME = "measure.json"
+"""How measuring a day ended, beside what it measured."""
 _PARCELS = "parcels"
 
 
@@ -36,7 +40,6 @@ class PlannedDay:
     action: Action
     why: str
     inputs: list[dict[str, Any]] = field(default_factory=list)
-    inputs_hash: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +62,24 @@ class Plan:
     def book(self) -> Book:
         """The book this plan is for."""
         return Book.at(Path(self.root), logs=self.logs)
+
+    @property
+    def progress(self) -> Path:
+        """Where jobs say how far they are."""
+        return self.work / "progress.jsonl"
+
+    @property
+    def pages_made(self) -> Path:
+        """What stands once the pages over all days are made."""
+        return self.work / "index" / f"{self.id}.done"
+
+    def measured(self, parcel: str) -> Path:
+        """Folder of what was measured of a parcel."""
+        return self.work / "measured" / parcel
+
+    def reported(self, parcel: str) -> Path:
+        """How the days of a parcel ended."""
+        return self.work / "reported" / f"{parcel}.json"
 
     @property
     def at_once(self) -> bool:
@@ -135,7 +156,7 @@ class Look(NamedTuple):
     astray: list[str]
 
 
-def make_plan(book: Book, settings: Settings, store: Any, only: list[tuple[str, str | None]] | None = None) -> Look:
+def make_plan(book: Book, settings: Settings, store: Any, only: list[Asked] | None = None) -> Look:
     """Compare every day's inputs with its record and plan what differs.
 
     Parameters
@@ -174,7 +195,7 @@ def make_plan(book: Book, settings: Settings, store: Any, only: list[tuple[str, 
         if why is None and now is not None:
             action, why = "draw", why_draw(book, (engine, day), read_note(book, (engine, day)), int(now["revision"]), settings.page)
         if why is not None:
-            planned.append(PlannedDay(_ident(engine, day, digest, action), engine, day, action, why, inputs, digest))
+            planned.append(PlannedDay(_ident(engine, day, digest, action), engine, day, action, why, inputs))
         else:
             fine.add((engine, day))
     hashes.keep()
@@ -230,16 +251,16 @@ def clear_outcomes(plan: Plan) -> None:
     on from them.
     """
     for parcel, ids in plan.parcels.items():
-        (plan.work / "reported" / f"{parcel}.json").unlink(missing_ok=True)
-        measured = plan.work / "measured" / parcel
-        if measured.exists() and not all(_measured(measured / ident) for ident in ids):
+        plan.reported(parcel).unlink(missing_ok=True)
+        measured = plan.measured(parcel)
+        if measured.exists() and not all(_whole(measured / ident) for ident in ids):
             shutil.rmtree(measured, ignore_errors=True)
-    (plan.work / "index" / f"{plan.id}.done").unlink(missing_ok=True)
+    plan.pages_made.unlink(missing_ok=True)
 
 
-def _measured(folder: Path) -> bool:
+def _whole(folder: Path) -> bool:
     try:
-        return not {"fault", "unwritable"} & json.loads((folder / "measure.json").read_text(encoding="utf-8")).keys()
+        return not {"fault", "unwritable"} & json.loads((folder / OUTCOME).read_text(encoding="utf-8")).keys()
     except (OSError, ValueError):
         return False
 
@@ -248,5 +269,5 @@ def clear_work(plan: Plan) -> None:
     """After a whole run: its intermediate files have served."""
     for parcel in plan.parcels:
         (plan.work / _PARCELS / f"{parcel}.json").unlink(missing_ok=True)
-        (plan.work / "reported" / f"{parcel}.json").unlink(missing_ok=True)
-        shutil.rmtree(plan.work / "measured" / parcel, ignore_errors=True)
+        plan.reported(parcel).unlink(missing_ok=True)
+        shutil.rmtree(plan.measured(parcel), ignore_errors=True)

@@ -13,7 +13,7 @@ from pullbook.book import Book, all_days, day_order
 from pullbook.config import Settings
 from pullbook.place import carried
 from pullbook.running.draw import clear_half_drawn
-from pullbook.running.plan import Plan, clear_outcomes, clear_work, make_plan
+from pullbook.running.plan import Asked, Plan, clear_outcomes, clear_work, make_plan
 from pullbook.running.progress import Display
 from pullbook.running.stop import Stop, Stopped, end_family
 
@@ -40,7 +40,7 @@ class Outcome:
 def run(
     book: Book,
     settings: Settings,
-    only: list[tuple[str, str | None]] | None,
+    only: list[Asked] | None,
     *,
     quiet: bool = False,
     wait_s: float = 0.0,
@@ -113,7 +113,7 @@ def _work(plan: Plan, profile: Path, quiet: bool, told: threading.Event | None) 
     plan.work.mkdir(parents=True, exist_ok=True)
     clear_outcomes(plan)
     plan.write()
-    events = plan.work / "progress.jsonl"
+    events = plan.progress
     events.unlink(missing_ok=True)
     display = None if quiet else Display(len(plan.days))
     snakefile = carried("workflow") / "Snakefile"
@@ -151,7 +151,7 @@ def _collect(plan: Plan, outcome: Outcome) -> None:
     outcomes: dict[str, dict[str, Any]] = {}
     for parcel in plan.parcels:
         try:
-            outcomes |= json.loads((plan.work / "reported" / f"{parcel}.json").read_text(encoding="utf-8"))
+            outcomes |= json.loads(plan.reported(parcel).read_text(encoding="utf-8"))
         except (OSError, ValueError):
             continue
     for ident, day in plan.days.items():
@@ -168,7 +168,7 @@ def _collect(plan: Plan, outcome: Outcome) -> None:
             outcome.status = 1
         outcome.days.append(status)
     outcome.days.sort(key=lambda d: (day_order(d["day"]), d["engine"]))
-    finished = (plan.work / "index" / f"{plan.id}.done").exists()
+    finished = plan.pages_made.exists()
     if not finished and full:
         outcome.unwritable, outcome.status = outcome.unwritable or full, outcome.status or 1
     elif not finished and outcome.status == 0:

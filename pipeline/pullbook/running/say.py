@@ -3,6 +3,7 @@
 from typing import Any
 
 from pullbook.book import Book, on_screen, printable
+from pullbook.handover import Fault
 from pullbook.running.run import Outcome, reports_page
 
 
@@ -37,10 +38,7 @@ def as_text(book: Book, outcome: Outcome) -> str:
         lines.append(f"{printable(day['engine'])} / {printable(day['day'])} ({day.get('why')})")
         if day.get("sentence"):
             lines.append(f"  {day['sentence']}")
-        for error in day.get("errors", []):
-            place = error["file"] + (f", line {error['line']}" if error["line"] else "")
-            place += f", column {error['column']!r}" if error["column"] else ""
-            lines.append(f"  not used: {place}: found {error['found']}; expected {error['expected']}; {error['remedy']}")
+        lines += [f"  not used: {Fault(**error).sentence()}" for error in day.get("errors", [])]
         if day.get("unwritable"):
             lines.append(f"  not archived: {day['unwritable']}")
         if day.get("fault"):

@@ -15,12 +15,11 @@ from typing import Any
 
 from pullbook.book import Book, is_day_name
 from pullbook.config import Settings
+from pullbook.running.plan import Asked
 
 _TICK_S = 0.2
 _LOOK_S = 10.0
 """Network shares and sync clients do not always say what they did: the folders are looked over this often besides."""
-
-DayKey = tuple[str, str | None]
 
 
 @dataclass(slots=True)
@@ -52,7 +51,7 @@ def watch(book: Book, settings: Settings, *, as_json: bool) -> int:
     ended = threading.Event()
     before = {n: signal.signal(n, lambda _n, _f: _end(ended, _n, _f)) for n in (signal.SIGINT, signal.SIGTERM)}
     book.logs.mkdir(parents=True, exist_ok=True)
-    arrivals: queue.SimpleQueue[DayKey] = queue.SimpleQueue()
+    arrivals: queue.SimpleQueue[Asked] = queue.SimpleQueue()
     watchers: list[Any] = [Observer(), PollingObserver(timeout=_LOOK_S)]
     try:
         _run_once(book, settings, None, as_json, ended)
@@ -74,7 +73,7 @@ def watch(book: Book, settings: Settings, *, as_json: bool) -> int:
 class _Listener:
     """Turns the library's events into engine and day; what is outside a day folder wakes its engine's days."""
 
-    def __init__(self, logs: Path, tell: Callable[[DayKey], None]) -> None:
+    def __init__(self, logs: Path, tell: Callable[[Asked], None]) -> None:
         self._logs = logs
         self._tell = tell
 
@@ -91,8 +90,8 @@ class _Listener:
                 self._tell((parts[0], parts[1] if len(parts) > 1 and is_day_name(parts[1]) else None))
 
 
-def _loop(book: Book, settings: Settings, arrivals: "queue.SimpleQueue[DayKey]", as_json: bool, ended: threading.Event) -> None:
-    waiting: dict[DayKey, _Waiting] = {}
+def _loop(book: Book, settings: Settings, arrivals: "queue.SimpleQueue[Asked]", as_json: bool, ended: threading.Event) -> None:
+    waiting: dict[Asked, _Waiting] = {}
     while not ended.is_set():
         try:
             waiting.setdefault(arrivals.get(timeout=_TICK_S), _Waiting())
@@ -112,7 +111,7 @@ def _loop(book: Book, settings: Settings, arrivals: "queue.SimpleQueue[DayKey]",
             _run_once(book, settings, still, as_json, ended, only_if_new=True)
 
 
-def _looks(book: Book, key: DayKey) -> tuple[tuple[str, int, int], ...]:
+def _looks(book: Book, key: Asked) -> tuple[tuple[str, int, int], ...]:
     engine, day = key
     folder = book.logs / engine / day if day else book.logs / engine
     found = []
@@ -126,7 +125,7 @@ def _looks(book: Book, key: DayKey) -> tuple[tuple[str, int, int], ...]:
 
 
 def _run_once(
-    book: Book, settings: Settings, only: list[DayKey] | None, as_json: bool, ended: threading.Event, *, only_if_new: bool = False
+    book: Book, settings: Settings, only: list[Asked] | None, as_json: bool, ended: threading.Event, *, only_if_new: bool = False
 ) -> None:
     """One run; whatever goes wrong is said and the watch goes on."""
     from pullbook.archive.lock import BookHeld
