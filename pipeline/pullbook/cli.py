@@ -283,7 +283,8 @@ def _compare(given: argparse.Namespace) -> int:
 
 
 def _verify(given: argparse.Namespace) -> int:
-    from pullbook.archive.verify import as_text, verify
+    from pullbook.archive.found import as_text
+    from pullbook.archive.verify import verify
 
     book, _ = _opened(given)
     told = verify(book)

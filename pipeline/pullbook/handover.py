@@ -114,6 +114,20 @@ class LogReading:
 
 
 @dataclass(frozen=True, slots=True)
+class Provenance:
+    """What a day's record was made from, when and by what.
+
+    ``inputs``: ``{"file", "kind", "sha256", "bytes"}`` of every log, sheet, picture and yaml behind it; ``made_at``: UTC, ISO 8601;
+    ``method``: version of the method (:data:`pullbook.METHOD`).
+    """
+
+    inputs: list[dict[str, Any]]
+    made_at: str
+    tool_version: str
+    method: int
+
+
+@dataclass(frozen=True, slots=True)
 class DayReading:
     """Everything a day folder says. ``pulls``: FOUND_PULLS; ``samples``: SAMPLES, each pull's own rows, untrimmed;
     ``coast_downs``: the same columns, coast-downs alone; ``strobe``: STROBE.

@@ -25,6 +25,8 @@ TARGETS = {"open_list_query_s": 1.0, "history_s": 0.5, "own_history_s": 0.5, "pe
 
 def simulated(number: int) -> dict[str, Any]:
     """What ``write_day`` takes for simulated day ``number``: 8 pulls of 300 samples, 36 rows of best advance."""
+    from pullbook.handover import Provenance
+
     engine, nth = number % ENGINES, number // ENGINES
     name = f"engine {engine:03d}"
     day = f"{2000 + nth // 240:04d}-{nth // 20 % 12 + 1:02d}-{nth % 20 + 1:02d}"
@@ -62,10 +64,7 @@ def simulated(number: int) -> dict[str, Any]:
     call = {
         "tables": tables,
         "record": record,
-        "inputs": inputs,
-        "made_at": record["made_at"],
-        "tool_version": "0.1.0",
-        "method": 1,
+        "made": Provenance(inputs, record["made_at"], "0.1.0", 1),
     }
     return {"engine": name, "day": day, **call, "own": own}
 

@@ -81,6 +81,7 @@ def cloned(book: Path, source: Path, days: int) -> None:
     from pullbook.archive.inputs import InputHashes
     from pullbook.archive.store import Store
     from pullbook.config import open_book
+    from pullbook.handover import Provenance
     from pullbook.report.model import summary
     from pullbook.running import drawn
 
@@ -99,7 +100,7 @@ def cloned(book: Path, source: Path, days: int) -> None:
             shutil.copytree(source / "reports" / engine / day, opened.reports / name / day, copy_function=shutil.copy2)
             inputs = hashes.of_day(name, day)
             revision = store.write_day(
-                name, day, tables=tables, record=record, inputs=inputs, made_at="2031-01-01", tool_version="bench", method=METHOD
+                name, day, tables=tables, record=record, made=Provenance(inputs, "2031-01-01", "bench", METHOD)
             )
             note = opened.reports / name / day / drawn.NOTE
             note.unlink()

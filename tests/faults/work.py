@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Any
 
-from tests.unit.archive.made_up import record, tables
+from tests.unit.archive.made_up import made, record, tables
 
 ENGINE = "blue coupé, 'the 350'"
 DAYS = ("2031-04-05", "2031-04-06", "2031-04-06-evening")
@@ -33,5 +33,5 @@ class Step:
     def writing(self) -> dict[str, Any]:
         """Keyword arguments of ``Store.write_day``."""
         listed = [{"file": f"logs/{ENGINE}/{self.day}/pull 01.csv", "kind": "log", "sha256": f"{self.number:064d}", "bytes": 1}]
-        return {"tables": tables(self.torque), "record": record(ENGINE, self.day, self.torque), "inputs": listed,
-                "made_at": "2031-04-05T18:00:00Z", "tool_version": "0.1.0", "method": 1, "own": {"ln_k": -8.0}}  # fmt: skip
+        return {"tables": tables(self.torque), "record": record(ENGINE, self.day, self.torque), "made": made(listed),
+                "own": {"ln_k": -8.0}}  # fmt: skip

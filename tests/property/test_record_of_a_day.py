@@ -10,7 +10,7 @@ import pytest
 
 from pullbook.advice.settings_run import END_ROWS
 from pullbook.columns import ROW_RPM
-from pullbook.handover import DayReading
+from pullbook.handover import DayReading, Provenance
 from pullbook.hill.prior import default
 from pullbook.running.conforms import check_record
 from pullbook.stages.advise import advise
@@ -37,8 +37,8 @@ def solved(name: str, number: int) -> tuple[Record, DayReading]:
     delivered = delivered_advance(reading, aligned)
     best = best_advance(reading, aligned, delivered, default(reading.facts))
     record = day_record(
-        reading, aligned, delivered, best, advise(reading, aligned, delivered, best), changes=[], inputs=[], tool_version="0",
-        method=1, made_at="2031-04-05T18:00:00",
+        reading, aligned, delivered, best, advise(reading, aligned, delivered, best), changes=[],
+        made=Provenance([], "2031-04-05T18:00:00", "0", 1),
     )  # fmt: skip
     return record, reading
 

@@ -11,6 +11,7 @@ from pullbook.archive.lock import hold_book
 from pullbook.archive.schema import SCHEMA_VERSION
 from pullbook.archive.store import Store
 from pullbook.book import Book, printable
+from pullbook.handover import Provenance
 
 
 def migrate(store: Store) -> list[tuple[str, str, int]]:
@@ -33,8 +34,8 @@ def migrate(store: Store) -> list[tuple[str, str, int]]:
         if seal is None or record is None or seal["schema"] >= SCHEMA_VERSION:
             continue
         revision = store.write_day(
-            engine, day, tables=store.read_tables(engine, day), record=record, inputs=seal["inputs"], made_at=seal["made_at"],
-            tool_version=seal["tool_version"], method=seal["method"], own=seal["own"], again=True,
+            engine, day, tables=store.read_tables(engine, day), record=record, own=seal["own"], again=True,
+            made=Provenance(seal["inputs"], seal["made_at"], seal["tool_version"], seal["method"]),
         )  # fmt: skip
         made.append((engine, day, revision))
     store.update_catalog()

@@ -51,8 +51,6 @@ TABLES: dict[str, Schema] = {
 }  # fmt: skip
 """Every table a day always has, empty where the day says nothing. A day may bring further ones; they are kept as they come."""
 
-CONTRACT_TABLES = ("samples", "pulls", "delivered", "shapes", "best", "effects", "knock", "settings", "runs")
-
 
 def conformed(name: str, table: pl.DataFrame) -> pl.DataFrame:
     """``table`` with the columns of its schema in order and type, what else it has after them, NaN as null."""

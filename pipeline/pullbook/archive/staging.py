@@ -16,29 +16,37 @@ from pullbook.archive.schema import SCHEMA_VERSION, TABLES, from_parquet, to_par
 from pullbook.archive.seal import FOLDER, NAME, Seal, file_hash, seal_bytes
 from pullbook.archive.switch import Step
 from pullbook.book import printable
+from pullbook.handover import Provenance
 
 
 @dataclass(frozen=True, slots=True)
-class Made:
-    """What a run made of a day. ``head``: ``revision, made_at, tool_version, method, inputs_hash``; else as in ``write_day``."""
+class Revision:
+    """A day's revision to be written: its ``number``, one hash over its inputs, else as in ``write_day``."""
 
     engine: str
     day: str
+    number: int
     tables: dict[str, pl.DataFrame]
     record: dict[str, Any]
-    inputs: list[Input]
-    head: dict[str, Any]
+    made: Provenance
+    inputs_hash: str
     own: dict[str, Any] | None
 
+    @property
+    def head(self) -> dict[str, Any]:
+        """What stands on top of its seal and in its row of the catalogue."""
+        made = {"made_at": self.made.made_at, "tool_version": self.made.tool_version, "method": self.made.method}
+        return {"revision": self.number, **made, "inputs_hash": self.inputs_hash}
 
-def stage_day(root: Path, folder: Path, made: Made, old: Seal | None) -> list[Step]:
+
+def stage_day(root: Path, folder: Path, new: Revision, old: Seal | None) -> list[Step]:
     """Stage one revision of a day.
 
     Parameters
     ----------
     root, folder
         The archive and the day's staging folder, empty.
-    made
+    new
         What is to be written.
     old
         Seal of the revision that will be replaced, None where there is none or it is damaged.
@@ -48,20 +56,20 @@ def stage_day(root: Path, folder: Path, made: Made, old: Seal | None) -> list[St
     list of Step
         Where each staged file goes and where what it replaces is kept, in the order of the switch.
     """
-    engine, day, record, inputs, head = made.engine, made.day, made.record, made.inputs, made.head
+    engine, day, record, inputs, head = new.engine, new.day, new.record, new.made.inputs, new.head
     text = json.dumps(record, ensure_ascii=False, allow_nan=False)
     whole = {
         **dict.fromkeys(TABLES, pl.DataFrame()),
         **dict.fromkeys(old["files"] if old else (), pl.DataFrame()),  # a table that only the old revision had is emptied
-        **made.tables,
+        **new.tables,
         "runs": _runs(inputs, head),
         "record": pl.DataFrame({"text": [_without_stray_bytes(text)]}),
     }
     files: dict[str, dict[str, Any]] = {}
     steps: list[Step] = []
-    replaced = old["revision"] if old else head["revision"] - 1
+    replaced = old["revision"] if old else new.number - 1
     for name, table in whole.items():
-        data = to_parquet(name, table, engine=printable(engine), day=printable(day), revision=head["revision"])
+        data = to_parquet(name, table, engine=printable(engine), day=printable(day), revision=new.number)
         staged = folder / f"{name}.parquet"
         disk.write_file(staged, data)
         place = Path(name) / partition(engine, day) / f"{name}.parquet"
@@ -73,8 +81,8 @@ def stage_day(root: Path, folder: Path, made: Made, old: Seal | None) -> list[St
         )
     lost = [name for name, was in old["files"].items() if not (root / was["file"]).exists()] if old else []
     named = {**record, "engine": engine, "day": day}
-    row = catalog.row(named, conditions=record.get("conditions") or {}, own=made.own, head={**head, "inputs": len(inputs)})
-    seal = {"schema": SCHEMA_VERSION, "engine": engine, "day": day, **head, "inputs": inputs, "own": made.own, "files": files,
+    row = catalog.row(named, conditions=record.get("conditions") or {}, own=new.own, head={**head, "inputs": len(inputs)})
+    seal = {"schema": SCHEMA_VERSION, "engine": engine, "day": day, **head, "inputs": inputs, "own": new.own, "files": files,
             "row": row, "brief": brief(record), "replaced": replaced, "lost": lost}  # fmt: skip
     slip = Path(catalog.SLIPS, catalog.slip_name(engine, day))
     disk.write_file(folder / slip.name, json.dumps(row, ensure_ascii=True).encode())

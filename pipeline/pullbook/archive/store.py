@@ -7,11 +7,12 @@ from typing import Any
 import polars as pl
 
 from pullbook.archive import catalog, disk, switch
-from pullbook.archive.inputs import Input, inputs_digest
+from pullbook.archive.inputs import inputs_digest
 from pullbook.archive.reader import Reader, Record
 from pullbook.archive.schema import SCHEMA_VERSION
-from pullbook.archive.staging import Made, next_revision, stage_day
+from pullbook.archive.staging import Revision, next_revision, stage_day
 from pullbook.book import printable
+from pullbook.handover import Provenance
 
 _LOCK = "_writing.lock"
 _LOCK_WAIT_S = 120.0
@@ -30,10 +31,7 @@ class Store(Reader):
         *,
         tables: dict[str, pl.DataFrame],
         record: Record,
-        inputs: list[Input],
-        made_at: str,
-        tool_version: str,
-        method: int,
+        made: Provenance,
         own: dict[str, Any] | None = None,
         again: bool = False,
     ) -> int:
@@ -47,10 +45,8 @@ class Store(Reader):
             The stages' tables by name; those of ``schema.TABLES`` that are missing are written empty, further ones are kept too.
         record
             day.json. ``record["conditions"]`` (:func:`pullbook.comparison.conditions.conditions`) feeds the history.
-        inputs
-            What the day was made from (:mod:`pullbook.archive.inputs`).
-        made_at, tool_version, method
-            When (UTC), by which version of the tool and of the method.
+        made
+            From which inputs (:mod:`pullbook.archive.inputs`), when, by which version of the tool and of the method.
         own
             The day's own figures before pooling, frozen for later days' priors.
         again
@@ -72,8 +68,8 @@ class Store(Reader):
                 folder = switch.staging_folder(self.root, engine, day)
                 switch.follow(self.root, folder)
                 now = self.current(engine, day)
-                digest = inputs_digest(inputs)
-                if now and now["complete"] and not again and (now["inputs_hash"], now["method"]) == (digest, method):
+                digest = inputs_digest(made.inputs)
+                if now and now["complete"] and not again and (now["inputs_hash"], now["method"]) == (digest, made.method):
                     return int(now["revision"])
                 seal = self.seal(engine, day)
                 if seal is not None and seal["schema"] > SCHEMA_VERSION:
@@ -81,20 +77,17 @@ class Store(Reader):
                         f"{printable(engine)} / {printable(day)} was archived by a newer pullbook; update this one"
                     )
                 switch.clear(folder)
-                revision = next_revision(self.root, engine, day, now)
+                number = next_revision(self.root, engine, day, now)
                 disk.make_folders(folder)
-                head = {"revision": revision, "made_at": made_at, "tool_version": tool_version, "method": method,
-                        "inputs_hash": digest}  # fmt: skip
                 try:
-                    made = Made(engine, day, tables, record, inputs, head, own)
-                    steps = stage_day(self.root, folder, made, seal)
-                    switch.commit(self.root, engine, day, revision, steps)
+                    steps = stage_day(self.root, folder, Revision(engine, day, number, tables, record, made, digest, own), seal)
+                    switch.commit(self.root, engine, day, number, steps)
                 except OSError:
                     with suppress(OSError):  # else the next run clears it
                         switch.clear(folder)
                     raise
                 switch.follow(self.root, folder)
-                return revision
+                return number
 
     def complete_unfinished(self) -> list[dict[str, Any]]:
         """What a run does first: finish days that a crash left half switched, clear what was never committed, mend the catalogue.

@@ -7,35 +7,20 @@ away since is listed, with what to do, and is no damage.
 import time
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
 from pullbook.archive import catalog, switch
+from pullbook.archive.found import Found, Whose
 from pullbook.archive.inputs import InputHashes, differences
 from pullbook.archive.kept import kept_file, kept_seals
 from pullbook.archive.names import decode
 from pullbook.archive.seal import FOLDER, NAME, Seal, SealDamaged, all_seals, file_hash, read_seal, seal_path
-from pullbook.book import Book, on_screen, printable
-from pullbook.wording import counted
+from pullbook.book import Book, printable
 
 _LOOKS = 20
 _SWITCH_S = 1.0
 """Longest that a run takes to put a day's staged files in their places."""
-
-
-@dataclass(frozen=True, slots=True)
-class Finding:
-    """One thing found. ``what``: changed, missing, damaged_seal, half_written, stray, unsealed, catalog (damage);
-    changed, gone, new, unreadable (inputs); set_aside, mended, uncommitted, catalog_lags (notes). ``file``: in the book."""
-
-    what: str
-    file: str
-    found: str
-    remedy: str
-    engine: str | None = None
-    day: str | None = None
-    revision: int | None = None
 
 
 def verify(book: Book) -> dict[str, Any]:
@@ -55,24 +40,18 @@ def verify(book: Book) -> dict[str, Any]:
     return {
         "days": len(check.days),
         "kept_revisions": check.kept_count,
-        "files": check.files,
-        "bytes": check.bytes,
-        "damage": [asdict(f) for f in check.damage],
-        "inputs": [asdict(f) for f in check.inputs],
-        "notes": [asdict(f) for f in check.notes],
+        **check.found.plain(),
     }
 
 
 class _Check:
     def __init__(self, book: Book) -> None:
         self.book, self.root = book, book.archive
-        self.damage: list[Finding] = []
-        self.inputs: list[Finding] = []
-        self.notes: list[Finding] = []
+        self.found = Found(book)
         self.days: dict[str, Seal] = {}
         self.sealed: set[Path] = set()
         self.unsealed: set[Path] = set()  # days whose seal is damaged: what their files should be is not known
-        self.files = self.bytes = self.kept_count = 0
+        self.kept_count = 0
         self._hashes = InputHashes(book, trust=False)
 
     # --- the current revisions -------------------------------------------------------------------------------------------
@@ -83,13 +62,12 @@ class _Check:
         for path in sorted(paths):
             shown = path.relative_to(self.root).as_posix()
             for _ in range(_LOOKS):  # a run may write the day while it is read: what was found of a revision that went is void
-                before = len(self.damage), len(self.inputs), self.files, self.bytes
+                before = self.found.so_far()
                 moved = dict(self._half_written()).get(path, {})
                 self._day(path, shown, moved)
-                if len(self.damage) == before[0] or not _moved_on(moved.get(shown, path), self.days.get(shown)):
+                if len(self.found.damage) == before[0] or not _moved_on(moved.get(shown, path), self.days.get(shown)):
                     break
-                del self.damage[before[0] :], self.inputs[before[1] :]
-                self.files, self.bytes = before[2:]
+                self.found.back_to(before)
                 self.unsealed.discard(path.parent.relative_to(self.root / FOLDER))
 
     def _day(self, path: Path, shown: str, moved: dict[str, Path]) -> None:
@@ -98,7 +76,7 @@ class _Check:
             seal = read_seal(moved.get(shown, path))
         except SealDamaged as fault:
             remedy = "take it from a backup, or run `pullbook run`, which makes the day again from its logs"
-            self._harm("damaged_seal", path, str(fault), remedy, engine, day)
+            self.found.harm("damaged_seal", path, str(fault), remedy, Whose(engine, day))
             self.unsealed.add(path.parent.relative_to(self.root / FOLDER))
             return
         if seal is None:
@@ -118,17 +96,17 @@ class _Check:
                 yield seal_path(self.root, engine, day), switch.waiting(self.root, engine, day)
 
     def _check_file(self, path: Path, place: Path, sha256: str, seal: Seal, remedy: str) -> None:
-        who = (seal["engine"], seal["day"], seal["revision"])
+        whose = Whose.of(seal)
         try:
             digest = file_hash(path)
-            self.files, self.bytes = self.files + 1, self.bytes + path.stat().st_size
+            self.found.files, self.found.bytes = self.found.files + 1, self.found.bytes + path.stat().st_size
         except FileNotFoundError:
-            self._harm("missing", place, "the file is not there", remedy, *who)
+            self.found.harm("missing", place, "the file is not there", remedy, whose)
         except OSError as fault:
-            self._harm("missing", place, f"the file cannot be read: {fault.strerror}", remedy, *who)
+            self.found.harm("missing", place, f"the file cannot be read: {fault.strerror}", remedy, whose)
         else:
             if digest != sha256:
-                self._harm("changed", place, "its content is not what was sealed", remedy, *who)
+                self.found.harm("changed", place, "its content is not what was sealed", remedy, whose)
 
     def _compare_inputs(self, seal: Seal) -> str:
         """List what changed among a day's inputs; returns what to do where the day's tables are damaged."""
@@ -144,15 +122,15 @@ class _Check:
                 "is not here any more; its record stays",
                 "put it back where it is still had; `pullbook run` notes it otherwise",
             ),
+            "unreadable": ("cannot be read", "see to its permissions, then run `pullbook run`"),
         }
         if not here:
             says["gone"] = ("is not here any more: the day's folder is gone; its record stays", "nothing has to be done")
         for what, files in found.items():
             for file in files:
-                word, remedy = says[what]
-                if file in unreadable:
-                    what, word, remedy = "unreadable", "cannot be read", "see to its permissions, then run `pullbook run`"
-                self.inputs.append(Finding(what, file, word, remedy, printable(engine), printable(day), seal["revision"]))
+                kind = "unreadable" if file in unreadable else what
+                word, remedy = says[kind]
+                self.found.moved(kind, file, word, remedy, Whose.of(seal))
         if not here:
             return "take it from a backup: the day's folder with the logs it came from is not here"
         again = (
@@ -170,7 +148,7 @@ class _Check:
             try:
                 seal = read_seal(path)
             except SealDamaged as fault:
-                self._harm("damaged_seal", path, str(fault), remedy)
+                self.found.harm("damaged_seal", path, str(fault), remedy)
                 continue
             seals += [seal] if seal else []
         self.kept_count = len(seals)
@@ -178,16 +156,17 @@ class _Check:
             (s["engine"], s["day"], s.get("replaced"), table) for s in [*seals, *self.days.values()] for table in s.get("lost", ())
         }
         for seal in seals:
+            whose = Whose.of(seal)
             for table, listed in seal["files"].items():
                 place = kept_file(self.root, table, seal["engine"], seal["day"], seal["revision"])
                 self.sealed.add(place)
                 aside = sorted(place.parent.glob(f"{place.stem}.unsealed-*")) if not place.exists() else []
                 if (seal["engine"], seal["day"], seal["revision"], table) in mended:
-                    self._note("mended", place, "it was missing when the day was made again", "nothing has to be done", seal)
+                    self.found.note("mended", place, "it was missing when the day was made again", "nothing has to be done", whose)
                 elif aside:
                     self.sealed.update(aside)
                     word = "did not match its seal when it was replaced, and is kept as it was found"
-                    self._note("set_aside", aside[0], word, "nothing has to be done", seal)
+                    self.found.note("set_aside", aside[0], word, "nothing has to be done", whose)
                 else:
                     self._check_file(place, place, listed["sha256"], seal, remedy)
 
@@ -201,21 +180,22 @@ class _Check:
             journal = switch.read_journal(folder)
             if journal is None:
                 word = "left by a run that ended before it had all of a day"
-                self._note("uncommitted", folder, word, "nothing is lost; the next `pullbook run` clears it")
+                self.found.note("uncommitted", folder, word, "nothing is lost; the next `pullbook run` clears it")
             elif _stays(folder):
                 head = journal[0]
                 word = f"the switch to revision {head['revision']} was not finished"
                 remedy = "run `pullbook run`, which finishes it; nothing is lost"
-                self._harm("half_written", folder, word, remedy, head["engine"], head["day"], head["revision"])
+                whose = Whose(head["engine"], head["day"], head["revision"])
+                self.found.harm("half_written", folder, word, remedy, whose)
         for path in self._tables():
             part = Path(*path.relative_to(self.root).parts[1:3])
             if path in self.sealed or part in self.unsealed or self._sealed_since(path, part):
                 continue
             if (self.root / FOLDER / part / NAME).exists():
-                self._harm("stray", path, "no seal names this file, yet readers would count it", "move it out of the archive")
+                self.found.harm("stray", path, "no seal names this file, yet readers would count it", "move it out of the archive")
             else:
                 remedy = "run `pullbook run`, which makes the day again from its logs, or take the archive's _days/ from a backup"
-                self._harm("unsealed", path, "its day has no seal", remedy)
+                self.found.harm("unsealed", path, "its day has no seal", remedy)
 
     def _sealed_since(self, path: Path, part: Path) -> bool:
         """Whether a run has written the file's day since its seal was looked for, or is writing it."""
@@ -243,25 +223,15 @@ class _Check:
         if not (catalog.intact(self.root) or catalog.intact(self.root)):  # a run may have put another there at the first look
             word = "it is not there" if not path.exists() else "its content is not what was written"
             if path.exists() or not catalog.slips(self.root):
-                self._harm("catalog", path, word, "run `pullbook run`, which makes it again from the days' seals; nothing is lost")
+                remedy = "run `pullbook run`, which makes it again from the days' seals; nothing is lost"
+                self.found.harm("catalog", path, word, remedy)
                 return
         rows = catalog.scan(self.root).select("engine", "day", "revision").collect().rows()
         sealed = Counter((printable(s["engine"]), printable(s["day"]), s["revision"]) for s in self.days.values())
         if Counter(rows) != sealed or catalog.slips(self.root):
-            self._note(
+            self.found.note(
                 "catalog_lags", path, "it does not list the days as they are", "the next `pullbook run` brings it up to date"
             )
-
-    # --- findings ----------------------------------------------------------------------------------------------------------
-
-    def _harm(self, what: str, path: Path, found: str, remedy: str, engine: str | None = None, day: str | None = None,
-              revision: int | None = None) -> None:  # fmt: skip
-        names = [printable(n) if n is not None else None for n in (engine, day)]
-        self.damage.append(Finding(what, self.book.shown(path), found, remedy, names[0], names[1], revision))
-
-    def _note(self, what: str, path: Path, found: str, remedy: str, seal: Seal | None = None) -> None:
-        who = (printable(seal["engine"]), printable(seal["day"]), int(seal["revision"])) if seal else (None, None, None)
-        self.notes.append(Finding(what, self.book.shown(path), found, remedy, *who))
 
 
 def _moved_on(path: Path, read: Seal | None) -> bool:
@@ -281,19 +251,3 @@ def _stays(folder: Path) -> bool:
             return True
         time.sleep(0.02)
     return False
-
-
-def as_text(told: dict[str, Any]) -> str:
-    """What :func:`verify` found, for the screen: damage first."""
-    lines = []
-    for title, key in (("DAMAGE", "damage"), ("input", "inputs"), ("note", "notes")):
-        lines += [f"{title}  {f['file']}\n        found  {f['found']}\n        do     {f['remedy']}" for f in told[key]]
-    read = (
-        f"{counted(told['days'], 'day')}, {counted(told['kept_revisions'], 'older revision')}, "
-        f"{counted(told['files'], 'file')}, {told['bytes'] / 1e6:.1f} MB read"
-    )
-    if told["damage"]:
-        lines.append(f"{read}: {len(told['damage'])} damaged")
-    else:
-        lines.append(f"{read}: the archive is whole")
-    return "\n".join(on_screen(part) for line in lines for part in line.split("\n"))

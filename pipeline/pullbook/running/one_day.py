@@ -8,6 +8,7 @@ from typing import Any
 import polars as pl
 
 from pullbook import METHOD, __version__
+from pullbook.handover import Provenance
 from pullbook.running.draw import draw
 from pullbook.running.earlier import Earlier
 from pullbook.running.measured import Measured
@@ -71,15 +72,7 @@ def report(plan: Plan, day: PlannedDay, measured: Measured | None, folders: dict
         _step(plan, day, "best")
         try:
             revision = store.write_day(
-                day.engine,
-                day.day,
-                tables=tables,
-                record=record,
-                inputs=day.inputs,
-                made_at=record["made_at"],
-                tool_version=__version__,
-                method=METHOD,
-                own=record["own"],
+                day.engine, day.day, tables=tables, record=record, made=_by_this_version(day, record["made_at"]), own=record["own"]
             )
         except ArchiveUnwritable as refused:
             outcome["unwritable"] = str(refused)
@@ -88,6 +81,10 @@ def report(plan: Plan, day: PlannedDay, measured: Measured | None, folders: dict
     place = draw(plan, day, record, tables, revision)
     _step(plan, day, "report", weight=6 if measured is None else 1)
     return outcome | {"sentence": record["advice"]["sentence"], "report": plan.book.shown(place), "revision": revision}
+
+
+def _by_this_version(day: PlannedDay, made_at: str) -> Provenance:
+    return Provenance(day.inputs, made_at, __version__, METHOD)
 
 
 def _made(
@@ -118,10 +115,7 @@ def _made(
         best,
         advice,
         changes=changes(measured.outline, earlier.outline_before(store)),
-        inputs=day.inputs,
-        tool_version=__version__,
-        method=METHOD,
-        made_at=datetime.now(UTC).isoformat(timespec="seconds"),
+        made=_by_this_version(day, datetime.now(UTC).isoformat(timespec="seconds")),
     )
     before = store.current(day.engine, day.day)
     if before is not None:

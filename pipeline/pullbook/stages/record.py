@@ -9,7 +9,7 @@ import polars as pl
 from pullbook.columns import BEST, DELIVERED, EFFECTS, KNOCK, SHAPES
 from pullbook.comparison.conditions import conditions
 from pullbook.facts import DayFacts, EngineFacts
-from pullbook.handover import Advice, AlignedDay, BestDay, DayReading, DeliveredDay
+from pullbook.handover import Advice, AlignedDay, BestDay, DayReading, DeliveredDay, Provenance
 from pullbook.questions import fact_of
 
 _PULL_KEYS = (
@@ -51,10 +51,7 @@ def day_record(
     advice: Advice,
     *,
     changes: list[str],
-    inputs: list[dict[str, Any]],
-    tool_version: str,
-    method: int,
-    made_at: str,
+    made: Provenance,
 ) -> dict[str, Any]:
     """The object of day.json: plain values only, no NaN (unsupported numbers are null).
 
@@ -64,16 +61,14 @@ def day_record(
         What the stages handed on, all of the same day.
     changes
         What changed since this engine's last day, in words.
-    inputs
-        ``{"file", "sha256"}`` of every log, sheet and yaml behind it.
-    tool_version, method, made_at
-        Who made it, by which method, when (UTC, ISO 8601).
+    made
+        From which files, when, by which version of the tool and of the method.
     """
     answer: dict[str, Any] = {
         "schema": 1,
-        "tool_version": tool_version,
-        "made_at": made_at,
-        "method": method,
+        "tool_version": made.tool_version,
+        "made_at": made.made_at,
+        "method": made.method,
         "best": rows(best.best, BEST),
         "effects": rows(best.effects, EFFECTS),
         "repeatability": best.repeatability,
@@ -93,7 +88,7 @@ def day_record(
         "prior": dataclasses.asdict(best.prior),
         "lag": {"lag_s": aligned.lag_s, "bound_s": aligned.lag_bound_s},
         "own": best.own,
-        "inputs": inputs,
+        "inputs": made.inputs,
     }
     plain: dict[str, Any] = outline(reading, aligned, delivered) | _plain(answer)
     return plain

@@ -6,6 +6,7 @@ from typing import Any
 import polars as pl
 
 from pullbook.book import Book
+from pullbook.handover import Provenance
 
 SETTINGS = ("14+20 grey", "14+22 grey")
 
@@ -67,11 +68,16 @@ def inputs(mark: str = "a") -> list[dict[str, Any]]:
     ]
 
 
+def made(listed: list[dict[str, Any]], method: int = 1) -> Provenance:
+    """From these inputs, by such a version of the method."""
+    return Provenance(listed, "2031-04-05T18:00:00Z", "0.1.0", method)
+
+
 def writing(mark: str = "a", torque: float = 400.0, engine: str = "blue coupé", day: str = "2031-04-05") -> dict[str, Any]:
     """Keyword arguments of ``Store.write_day``."""
     return {
-        "tables": tables(torque), "record": record(engine, day, torque), "inputs": inputs(mark),
-        "made_at": "2031-04-05T18:00:00Z", "tool_version": "0.1.0", "method": 1, "own": {"sd": 0.005, "k": 3e-4},
+        "tables": tables(torque), "record": record(engine, day, torque), "made": made(inputs(mark)),
+        "own": {"sd": 0.005, "k": 3e-4},
     }  # fmt: skip
 
 

@@ -12,7 +12,7 @@ from pullbook.comparison.changes import changes
 from pullbook.comparison.conditions import CONDITIONS, FOOTING, PARTS, conditions
 from pullbook.facts import Air, DayFacts, Dyno, EngineFacts, Ignition, Spring, ZeroMark
 
-from .made_up import SETTINGS, record, writing
+from .made_up import SETTINGS, inputs, made, record, writing
 
 
 def later(**conditions: Any) -> dict[str, Any]:
@@ -66,8 +66,8 @@ def test_small_changes_of_air_are_the_same_air() -> None:
 
 def test_air_noted_pull_by_pull_counts_too() -> None:
     before, now = record(), later()
-    for made, kelvin in ((before, 20.0), (now, 28.0)):
-        for pull in made["pulls"]:
+    for noted, kelvin in ((before, 20.0), (now, 28.0)):
+        for pull in noted["pulls"]:
             pull["temperature_c"] = kelvin
     assert "Conditions: air temperature 20 → 28 °C." in changes(now, before)
 
@@ -179,7 +179,7 @@ def test_the_history_says_what_is_revised_unread_or_not_placed(tmp_path: Path) -
     call["record"]["effects"] = [{"setting": "a", "versus": "b", "rpm_lo": 1, "rpm_hi": 2, "change_pct": None}]
     call["record"]["shapes"], call["record"]["advice"] = [], {}
     store.write_day("blue coupé", "2031-04-05", **call)
-    store.write_day("blue coupé", "2031-04-05", **{**call, "method": 2})
+    store.write_day("blue coupé", "2031-04-05", **{**call, "made": made(inputs(), method=2)})
     store.write_day("blue coupé", "2031-04-06", **writing(day="2031-04-06"))
     store.note_missing_logs([("blue coupé", "2031-04-06")])
     next((store.root / "_days").rglob("day=2031-04-06/seal.json")).write_text("{}")

@@ -11,7 +11,7 @@ from pullbook.archive import catalog, switch
 from pullbook.archive.schema import TABLES, from_parquet, to_parquet
 from pullbook.archive.store import Store
 
-from .made_up import inputs, record, tables, writing
+from .made_up import inputs, made, record, tables, writing
 
 ENGINE, DAY = "blue coupé", "2031-04-05"
 
@@ -61,7 +61,7 @@ def test_a_changed_input_makes_a_revision_and_keeps_the_old(store: Store) -> Non
 
 def test_another_method_makes_a_revision(store: Store) -> None:
     store.write_day(ENGINE, DAY, **writing())
-    assert store.write_day(ENGINE, DAY, **{**writing(), "method": 2}) == 2
+    assert store.write_day(ENGINE, DAY, **{**writing(), "made": made(inputs(), method=2)}) == 2
 
 
 def test_a_missing_table_is_made_again(store: Store) -> None:

@@ -10,10 +10,11 @@ import pyarrow.parquet as pq
 import pytest
 
 from pullbook.archive.query import scan
-from pullbook.archive.schema import CONTRACT_TABLES, SCHEMA_VERSION, TABLES
+from pullbook.archive.schema import SCHEMA_VERSION, TABLES
 from pullbook.archive.store import Store
 
 from .made_up import writing
+from .schema_page import CONTRACT_TABLES
 
 DAYS = [("350", "2031-04-05"), ("350", "2031-04-05-evening"), ("it's a 50% #1 Müller", "2031-04-06"), ("ü" * 150, "2031-04-07")]
 

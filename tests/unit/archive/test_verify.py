@@ -9,14 +9,15 @@ from pathlib import Path
 import pytest
 
 from pullbook.archive import switch
+from pullbook.archive.found import as_text
 from pullbook.archive.inputs import InputHashes
 from pullbook.archive.schema import TABLES
 from pullbook.archive.seal import SealDamaged, read_seal, seal_bytes
 from pullbook.archive.store import Store
-from pullbook.archive.verify import as_text, verify
+from pullbook.archive.verify import verify
 from pullbook.book import Book
 
-from .made_up import day_folder, writing
+from .made_up import day_folder, made, writing
 
 ENGINE, DAY = "blue coupé", "2031-04-05"
 
@@ -34,7 +35,7 @@ def book(tmp_path: Path) -> Book:
 
 
 def archive(book: Book, store: Store) -> int:
-    return store.write_day(ENGINE, DAY, **{**writing(), "inputs": InputHashes(book).of_day(ENGINE, DAY)})
+    return store.write_day(ENGINE, DAY, **{**writing(), "made": made(InputHashes(book).of_day(ENGINE, DAY))})
 
 
 def only(book: Book, key: str) -> dict[str, object]:
@@ -115,6 +116,19 @@ def test_a_log_changed_or_gone_or_new_is_listed_and_is_no_damage(book: Book) -> 
     assert only(book, "inputs")["what"] == "gone"
     (log.parent / "pull 02.csv").write_text("rpm,torque\n3000,400\n")
     assert [f["what"] for f in verify(book)["inputs"]] == ["new", "gone"]
+
+
+def test_every_input_that_cannot_be_read_is_listed(book: Book, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Not only the first of them: the second once ended the command with a fault of its own."""
+
+    def refuse(path: Path) -> str:
+        raise PermissionError(13, "Permission denied", str(path))
+
+    monkeypatch.setattr("pullbook.archive.inputs.file_hash", refuse)
+    found = verify(book)["inputs"]
+    assert [(Path(f["file"]).name, f["what"]) for f in found] == [
+        (n, "unreadable") for n in ("day.yaml", "pull 01.csv", "pulls.csv")
+    ]
 
 
 def test_a_day_folder_taken_away_is_no_damage(book: Book) -> None:
@@ -221,7 +235,7 @@ def test_a_run_going_on_meanwhile_is_no_damage_and_tears_no_table(book: Book) ->
         while not ended.is_set():
             number += 1
             new = writing(f"{number % 10}", torque=100.0 + number)
-            store.write_day(ENGINE, DAY, **{**new, "inputs": InputHashes(book).of_day(ENGINE, DAY)}, again=True)
+            store.write_day(ENGINE, DAY, **{**new, "made": made(InputHashes(book).of_day(ENGINE, DAY))}, again=True)
             store.write_day(f"engine {number}", DAY, **new)
             if number % 3 == 0:
                 store.update_catalog()

@@ -6,7 +6,7 @@ import pytest
 from tests.unit.reading.driven import SWEEP, drive, write_log
 
 from pullbook.book import Book
-from pullbook.handover import DayReading
+from pullbook.handover import DayReading, Provenance
 from pullbook.hill.prior import default
 from pullbook.questions import ADVANCE, AIR, STANDARD, Question, fact_of
 from pullbook.reading.day import read_day
@@ -38,9 +38,8 @@ def questions(book: Book) -> list[str]:
     delivered = delivered_advance(reading, aligned)
     best = best_advance(reading, aligned, delivered, default(reading.facts))
     advice = advise(reading, aligned, delivered, best)
-    record = day_record(
-        reading, aligned, delivered, best, advice, changes=[], inputs=[], tool_version="0", method=1, made_at="2031-04-05T18:00:00"
-    )
+    made = Provenance([], "2031-04-05T18:00:00", "0", 1)
+    record = day_record(reading, aligned, delivered, best, advice, changes=[], made=made)
     asked: list[str] = record["questions"]
     return asked
 
