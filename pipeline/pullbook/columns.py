@@ -111,6 +111,23 @@ EFFECTS: Schema = {"setting": _T, "versus": _T, "rpm_lo": _I, "rpm_hi": _I, "cha
 
 KNOCK: Schema = {"pull_id": _T, "setting": _T, "rpm_lo": _F, "rpm_hi": _F, "word": _T, "source": _T}
 
+#: One row a witness's reading; ``fitted_deg``: what it should have read; ``why_not``: why it was not used.
+EVIDENCE: Schema = {"setting": _T, "rpm": _F, "source": _T, "direction": _T, "advance_deg": _F, "fitted_deg": _F, "used": _B,
+                    "why_not": _T}  # fmt: skip
+
+#: What the model leaves of each pull and row, and each pull's level against it, % of torque.
+RESIDUALS: Schema = {"pull_id": _T, "rpm": _I, "residual_pct": _F, "used": _B}
+OFFSETS: Schema = {"pull_id": _T, "order": _I, "level_pct": _F, "lo_pct": _F, "hi_pct": _F}
+
+#: Torque each setting would repeat to.
+SETTING_CURVES: Schema = {"setting": _T, "rpm": _I, "torque_nm": _F, "lo_nm": _F, "hi_nm": _F}
+
+#: The ceiling of every advice, with its reason.
+CEILING: Schema = {"rpm": _I, "advance_deg": _F, "because": _T}
+
+#: Loss against the best advance on a grid of what was tested.
+SURFACE: Schema = {"rpm": _I, "advance_deg": _F, "loss_pct": _F, "lo_pct": _F, "hi_pct": _F}
+
 NOTED = ("heard", "faint", "counted")
 """Words of KNOCK that mean it knocked."""
 

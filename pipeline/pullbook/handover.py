@@ -174,8 +174,7 @@ class DeliveredDay:
 
     ``pull_advance``: PULL_ADVANCE; ``modes``: shape (rows of pull_advance, J), degrees: the joint uncertainty as J
     independent one-SD shifts, ``advance = advance_deg + modes @ z`` with z standard normal. The unchecked damper mark
-    (common to the day) is not in them. ``evidence``: one row a witness's reading for page three:
-    ``setting, rpm, source, direction, advance_deg, fitted_deg, used``.
+    (common to the day) is not in them. ``evidence``: EVIDENCE, for page three.
     """
 
     delivered: pl.DataFrame
@@ -259,11 +258,10 @@ class Posterior:
 class BestDay:
     """The day's answer. ``best``: BEST; ``effects``: EFFECTS; ``knock``: KNOCK; ``repeatability``: the contract's object.
 
-    ``ceiling``: ``rpm, advance_deg, because`` per row (the contract's ceiling of every advice).
+    ``ceiling``: CEILING (the contract's ceiling of every advice).
     ``own``: the day's own figures before pooling, as plain numbers for the archive and later days' priors.
-    ``residuals``: ``pull_id, rpm, residual_pct, used``; ``offsets``: ``pull_id, order, level_pct, lo_pct, hi_pct``,
-    each pull's level against the model.
-    ``setting_curves``: ``setting, rpm, torque_nm, lo_nm, hi_nm`` means of settings with 90 % intervals.
+    ``residuals``: RESIDUALS; ``offsets``: OFFSETS, each pull's level against the model.
+    ``setting_curves``: SETTING_CURVES, means of settings with 90 % intervals.
     ``abnormal``: ``pull_id, rpm_lo, rpm_hi, why``: left out of the fit.
     """
 

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 SCHEMA_VERSION = 1
 """Raised with every change of a table below; docs/archive.md says how to migrate."""
 
-_F, _I, _T, _B = pl.Float64(), pl.Int64(), pl.String(), pl.Boolean()
+_I, _T = pl.Int64(), pl.String()
 
 KEYS: Schema = {"revision": _I, "engine_name": _T, "day_name": _T}
 """Lead every table."""
@@ -39,14 +39,13 @@ TABLES: dict[str, Schema] = {
     "runs": {"made_at": _T, "tool_version": _T, "method": _I, "schema": _I, "inputs_hash": _T, "files": pl.List(pl.String()),
              "sha256": pl.List(pl.String())},
     "rows": columns.ROWS,
-    "evidence": {"setting": _T, "rpm": _F, "source": _T, "direction": _T, "advance_deg": _F, "fitted_deg": _F, "used": _B,
-                 "why_not": _T},
-    "residuals": {"pull_id": _T, "rpm": _I, "residual_pct": _F, "used": _B},
-    "offsets": {"pull_id": _T, "order": _I, "level_pct": _F, "lo_pct": _F, "hi_pct": _F},
-    "setting_curves": {"setting": _T, "rpm": _I, "torque_nm": _F, "lo_nm": _F, "hi_nm": _F},
-    "ceiling": {"rpm": _I, "advance_deg": _F, "because": _T},
+    "evidence": columns.EVIDENCE,
+    "residuals": columns.RESIDUALS,
+    "offsets": columns.OFFSETS,
+    "setting_curves": columns.SETTING_CURVES,
+    "ceiling": columns.CEILING,
     "pull_advance": columns.PULL_ADVANCE,
-    "surface": {"rpm": _I, "advance_deg": _F, "loss_pct": _F, "lo_pct": _F, "hi_pct": _F},
+    "surface": columns.SURFACE,
     "record": {"text": _T},
 }  # fmt: skip
 """Every table a day always has, empty where the day says nothing. A day may bring further ones; they are kept as they come."""

@@ -11,7 +11,7 @@ import numpy as np
 import polars as pl
 
 from pullbook.arrays import Array, Mask
-from pullbook.columns import KNOCK, NOTED, ROW_RPM, conform
+from pullbook.columns import CEILING, KNOCK, NOTED, ROW_RPM, conform
 from pullbook.handover import AlignedDay
 
 JOIN_RPM = 250  # ticks closer together than this are one stretch
@@ -178,8 +178,7 @@ def ceiling(
         if limit_deg is not None and limit_deg < bound:
             bound, because = limit_deg, "known limit of this engine" + (f": {limit_note}" if limit_note else "")
         rows.append({"rpm": rpm, "advance_deg": round(bound, 2), "because": because})
-    schema = {"rpm": pl.Int64(), "advance_deg": pl.Float64(), "because": pl.String()}
-    return Ceiling(caps, pl.DataFrame(rows, schema=schema))
+    return Ceiling(caps, pl.DataFrame(rows, schema=CEILING))
 
 
 def _covers(note: Mapping[str, object], rpm: int, half: float) -> bool:

@@ -4,12 +4,9 @@ import numpy as np
 import polars as pl
 
 from pullbook.arrays import Array, Mask
+from pullbook.columns import OFFSETS, RESIDUALS, SETTING_CURVES
 from pullbook.hill.day_table import DayTable
 from pullbook.hill.fit import HillFit
-
-RESIDUALS = {"pull_id": pl.String(), "rpm": pl.Int64(), "residual_pct": pl.Float64(), "used": pl.Boolean()}
-OFFSETS = {"pull_id": pl.String(), "order": pl.Int64(), "level_pct": pl.Float64(), "lo_pct": pl.Float64(), "hi_pct": pl.Float64()}
-CURVES = {"setting": pl.String(), "rpm": pl.Int64(), "torque_nm": pl.Float64(), "lo_nm": pl.Float64(), "hi_nm": pl.Float64()}
 
 
 def offsets_table(fit: HillFit | None) -> pl.DataFrame:
@@ -87,15 +84,15 @@ def setting_curves_table(fit: HillFit | None) -> pl.DataFrame:
     Returns
     -------
     polars.DataFrame
-        CURVES: N·m in the day's standard air by setting and rpm row, with a 90 % interval; empty without a model.
+        SETTING_CURVES: N·m in the day's standard air by setting and rpm row, with a 90 % interval; empty without a model.
     """
     if fit is None:
-        return pl.DataFrame(schema=CURVES)
+        return pl.DataFrame(schema=SETTING_CURVES)
     frames = []
     for setting, mean in fit.means.items():
         run = np.isfinite(mean).all(axis=0)
         lo, middle, hi = np.exp(np.quantile(mean[:, run], [0.05, 0.5, 0.95], axis=0))
         names = [setting] * int(run.sum())
         columns = {"torque_nm": middle.round(3), "lo_nm": lo.round(3), "hi_nm": hi.round(3)}
-        frames.append(pl.DataFrame({"setting": names, "rpm": fit.table.rpm[run]} | columns, schema=CURVES))
+        frames.append(pl.DataFrame({"setting": names, "rpm": fit.table.rpm[run]} | columns, schema=SETTING_CURVES))
     return pl.concat(frames)

@@ -3,6 +3,7 @@
 import numpy as np
 import polars as pl
 
+from pullbook.columns import SURFACE
 from pullbook.handover import Posterior
 
 _STEP_DEG = 0.5
@@ -22,8 +23,7 @@ def surface(posterior: Posterior | None) -> pl.DataFrame:
         ``rpm`` (1/min), ``advance_deg`` (crank degrees BTDC), ``loss_pct`` (mean), ``lo_pct``, ``hi_pct`` (90 % interval), all in
         % of the best torque at that rpm; no rows where nothing was tested.
     """
-    names = ("rpm", "advance_deg", "loss_pct", "lo_pct", "hi_pct")
-    empty = pl.DataFrame(schema={n: pl.Int64 if n == "rpm" else pl.Float64 for n in names})
+    empty = pl.DataFrame(schema=SURFACE)
     if posterior is None or not np.isfinite(posterior.tested_lo_deg).any():
         return empty
     lo = np.floor(np.nanmin(posterior.tested_lo_deg) / _STEP_DEG)
@@ -45,7 +45,7 @@ def surface(posterior: Posterior | None) -> pl.DataFrame:
                     "lo_pct": low,
                     "hi_pct": high,
                 },
-                schema=empty.schema,
+                schema=SURFACE,
             )
         )
     return pl.concat(parts).sort("rpm", "advance_deg") if parts else empty

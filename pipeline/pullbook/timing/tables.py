@@ -5,15 +5,10 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from pullbook.columns import DELIVERED, conform
+from pullbook.columns import DELIVERED, EVIDENCE, conform
 from pullbook.measure.normal import Z90
 from pullbook.timing.courses import Course
 from pullbook.timing.witnesses import Witnesses
-
-EVIDENCE: dict[str, pl.DataType] = {
-    "setting": pl.String(), "rpm": pl.Float64(), "source": pl.String(), "direction": pl.String(), "advance_deg": pl.Float64(),
-    "fitted_deg": pl.Float64(), "used": pl.Boolean(), "why_not": pl.String(),
-}  # fmt: skip
 
 
 def delivered_table(courses: list[Course]) -> pl.DataFrame:
