@@ -9,11 +9,12 @@ import polars as pl
 from pullbook.arrays import Array
 from pullbook.columns import PULL_ADVANCE, SHAPES, conform
 from pullbook.handover import AlignedDay, DayReading, DeliveredDay
-from pullbook.timing.courses import Course, from_log, true_advance, without_log
+from pullbook.timing.courses import Course, from_log, true_advance
 from pullbook.timing.remarks import Remarks, remarks
 from pullbook.timing.scale import TimingScale, mark_error, mark_uncertainty, timing_scale
 from pullbook.timing.scale_factor import light_at_half, wrong_factor
 from pullbook.timing.tables import delivered_table, evidence_table
+from pullbook.timing.without_log import without_log
 from pullbook.timing.witnesses import Witnesses, gather, set_aside
 from pullbook.units import DEG_PER_RPM_US
 

@@ -26,6 +26,11 @@ class SheetEntry:
         """What the parts add: total less initial."""
         return None if self.initial_deg is None or self.total_deg is None else self.total_deg - self.initial_deg
 
+    @property
+    def locked(self) -> bool | None:
+        """Whether initial and total are one; None where not both are written."""
+        return None if self.rise_deg is None else abs(self.rise_deg) < _SAME_DEG
+
 
 def sheet_entry(pulls: pl.DataFrame, setting: str, curve: LoggedCurve | None) -> tuple[SheetEntry, list[str], list[str]]:
     """One setting's initial and total, with questions and warnings where its rows differ.

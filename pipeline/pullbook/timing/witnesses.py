@@ -7,6 +7,7 @@ import polars as pl
 from pullbook.handover import AlignedDay, DayReading
 from pullbook.timing.logged import LoggedDay, logged_day
 from pullbook.timing.sheet_entries import SheetEntry, sheet_entry
+from pullbook.units import CRANK_PER_DISTRIBUTOR
 
 LIGHT_SD_DEG = 0.61
 """A light reading is good to ±1° (90 %), rounding to half degrees included."""
@@ -38,8 +39,7 @@ class Witnesses:
 
     def parts(self, setting: str, told: str | None) -> str | None:
         """What a setting's parts can do: ``locked`` where the sheet says initial and total are one, else what the shop says."""
-        rise = self.sheet[setting].rise_deg if setting in self.sheet else None
-        return "locked" if rise is not None and abs(rise) < 0.05 else told
+        return "locked" if setting in self.sheet and self.sheet[setting].locked else told
 
 
 def gather(reading: DayReading, aligned: AlignedDay) -> Witnesses:
@@ -67,7 +67,7 @@ def _light(reading: DayReading, warnings: list[str]) -> pl.DataFrame:
 
     On a distributor both degrees and rpm are half of the crank's.
     """
-    double = pl.when(pl.col("scale") == "distributor").then(2.0).otherwise(1.0)
+    double = pl.when(pl.col("scale") == "distributor").then(CRANK_PER_DISTRIBUTOR).otherwise(1.0)
     vacuum = pl.col("vacuum").fill_null(reading.facts.vacuum_advance or "off") == "on"
     table = reading.strobe.filter(pl.col("rpm").is_not_null() & pl.col("advance_deg").is_not_null()).with_columns(
         rpm=pl.col("rpm") * double,

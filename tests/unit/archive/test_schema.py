@@ -69,10 +69,14 @@ def test_an_archive_of_a_newer_version_is_read_and_not_written(tmp_path: Path, m
 
 
 def test_stages_tables_are_those_of_the_schema() -> None:
-    assert TABLES["best"] is columns.BEST
+    """One schema for what a stage hands on and the archive keeps, and the record's words name it."""
     assert TABLES["pulls"] is columns.ALIGNED_PULLS
-    assert handover.BestDay.__doc__ is not None
-    for name in ("residuals", "offsets", "setting_curves", "ceiling"):
-        for column in TABLES[name]:
-            assert column in handover.BestDay.__doc__, f"{name}.{column}"
+    assert TABLES["surface"] is columns.SURFACE
+    records = {"best": handover.BestDay, "effects": handover.BestDay, "knock": handover.BestDay, "residuals": handover.BestDay,
+               "offsets": handover.BestDay, "setting_curves": handover.BestDay, "ceiling": handover.BestDay,
+               "delivered": handover.DeliveredDay, "shapes": handover.DeliveredDay, "evidence": handover.DeliveredDay,
+               "pull_advance": handover.DeliveredDay, "rows": handover.AlignedDay}  # fmt: skip
+    for name, record in records.items():
+        assert TABLES[name] is getattr(columns, name.upper())
+        assert f"``{name}``: {name.upper()}" in (record.__doc__ or ""), f"{record.__name__}.{name}"
     assert reader.KEYS == schema.KEYS
