@@ -47,6 +47,9 @@ CHANNELS: dict[str, Channel] = {
     )
 }
 
+ADVANCES = ("advance_deg", "advance_commanded_deg")
+"""Channels of the advance in crank degrees; where a log has both, the first is what the spark got."""
+
 ROW_RPM = 100
 """Rows of every result stand at multiples of this, each for ± half of it."""
 
@@ -133,6 +136,11 @@ NOTED = ("heard", "faint", "counted")
 
 LISTENED = (*NOTED, "not heard")
 """Words of KNOCK that mean somebody, or a counter, was listening."""
+
+
+def holds(table: pl.DataFrame, name: str) -> bool:
+    """Whether a table has a column with a value in it."""
+    return name in table.columns and table[name].null_count() < table.height
 
 
 def conform(table: pl.DataFrame, schema: Schema) -> pl.DataFrame:

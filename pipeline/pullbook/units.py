@@ -18,6 +18,10 @@ PS = 75.0 * _G0 / 1000.0  # kW, metric horsepower
 INHG = _HG * _G0 * _INCH / 1000.0  # kPa
 MMHG = _HG * _G0 / 1e6  # kPa
 PSI = _LB * _G0 / _INCH**2 / 1000.0  # kPa
+AT = 10_000.0 * _G0 / 1000.0  # kPa, technical atmosphere: one kgf on a square centimetre
+STOICHIOMETRIC = 14.7  # air over petrol by mass, the trade's round figure
+RPM_PER_RAD_S = 30.0 / pi
+DAY_S = 86_400.0  # s
 
 KW_TO_NM_RPM = 30_000.0 / pi  # N·m·rpm a kW: torque is power times this over speed
 DEG_PER_RPM_US = 6e-6  # crank degrees that pass in a microsecond, a rpm

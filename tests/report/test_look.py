@@ -8,7 +8,8 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pullbook.report.canvas import keep_apart, round_marks, runs, thin
+from pullbook.measure.runs import runs
+from pullbook.report.canvas import keep_apart, round_marks, thin
 from pullbook.report.drawing import svg
 from pullbook.report.figures import advance, contours, cost, difference, order, repeatability, residuals, timing, torque
 from pullbook.report.figures.lines import line_of

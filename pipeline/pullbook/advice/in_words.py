@@ -9,7 +9,7 @@ import polars as pl
 from pullbook.advice import sentence
 from pullbook.advice.day_view import AdviceDay
 from pullbook.advice.ground import Ground
-from pullbook.advice.settings_run import Setting
+from pullbook.advice.settings_run import Setting, baseline_of, placed
 from pullbook.arrays import Array, Mask
 from pullbook.wording import plain
 
@@ -55,7 +55,7 @@ def day_words(
         The next pull in words, and whether none is needed.
     """
     state = state_of(day.best.best, ground)
-    home = next((s.curve for s in day.settings if s.baseline and np.isfinite(s.curve).all()), None)
+    home = baseline_of(placed(day.settings))
     near_ceiling = ground.ceiling - advised < SAME_DEG
     limit = day.reading.engine_facts.max_advance_deg
     return sentence.day_sentence(
@@ -69,7 +69,7 @@ def day_words(
             state=state,
             edge=_edge(day, state),
             is_baseline=near is not None and near[0].baseline and near[1] < NAMED_DEG,
-            less_deg=0.0 if home is None else float(np.mean(home - advised)),
+            less_deg=0.0 if home is None else float(np.mean(home.curve - advised)),
             knock_binds=bool(np.any(noted & near_ceiling)),
             limit_binds=limit is not None and bool(np.any(near_ceiling & (ground.ceiling > limit - SAME_DEG))),
             none_clean=all(s.knocked for s in day.settings),

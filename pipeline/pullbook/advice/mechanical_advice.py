@@ -10,6 +10,7 @@ from pullbook.advice.mechanical import Found
 from pullbook.advice.parts import LOCKED, Part
 from pullbook.advice.sums import distributor_from_crank
 from pullbook.arrays import Array, Mask
+from pullbook.measure.runs import runs
 from pullbook.wording import plain
 
 LOCKED_NOTE = "locked: no springs, the same advance at every rpm"
@@ -169,7 +170,7 @@ def _notes(ground: Ground, found: Found, ideal: Array, noted: Mask) -> list[str]
         notes.append(f"cannot tell whether a programmable table would gain anything: {_span(gain, lo, hi)}")
     row_mean, row_lo = np.mean(strip, axis=0), np.quantile(strip, 0.05, axis=0)
     loses = (row_mean > ground.tolerance) & (row_lo > 0)
-    for first, last in _runs(loses):
+    for first, last in ((a, b - 1) for a, b in runs(loses)):
         why = _why_it_loses(ground, curve, ideal, noted, first, last)
         worst = 100.0 * float(np.max(row_mean[first : last + 1]))
         span = "–".join(dict.fromkeys(f"{n:.0f}" for n in (ground.rpm[first], ground.rpm[last])))
@@ -191,12 +192,6 @@ def _why_it_loses(ground: Ground, curve: Array, ideal: Array, noted: Mask, first
     if np.ptp(curve) < 0.5:
         return "one advance cannot be what every rpm wants"
     return "the stop and springs cannot follow the advance wanted there"
-
-
-def _runs(flags: Mask) -> list[tuple[int, int]]:
-    """First and last index of every unbroken run of true."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(int), [0]])))
-    return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
 def _span(mean: float, lo: float, hi: float) -> str:

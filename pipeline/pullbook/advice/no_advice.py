@@ -5,7 +5,7 @@ from typing import Any
 from pullbook.advice import card, cautions, limits_words, sentence
 from pullbook.advice.day_view import AdviceDay, ceiling_rows
 from pullbook.advice.hand_over import hand_over_pull
-from pullbook.advice.settings_run import Setting
+from pullbook.advice.settings_run import Setting, baseline_of
 from pullbook.handover import Advice
 from pullbook.wording import plain
 
@@ -15,7 +15,7 @@ FIRST_STEP_BACK_DEG = 8.0
 def no_advice(day: AdviceDay) -> Advice:
     """Honest nulls and the step that would give more."""
     advance_known = len(day.delivered.pull_advance.drop_nulls("advance_deg")) > 0
-    home = next((s for s in day.settings if s.baseline), None)
+    home = baseline_of(day.settings)
     keys = ("initial_deg", "total_deg", "stop_deg", "start_rpm", "knee_rpm", "knee_deg", "all_in_rpm", "springs_note")
     costs = ("cost_pct", "cost_lo_pct", "cost_hi_pct", "versus_baseline_pct", "versus_lo_pct", "versus_hi_pct")
     advice = {

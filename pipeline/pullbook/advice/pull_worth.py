@@ -14,9 +14,8 @@ import numpy as np
 
 from pullbook.advice.ground import Ground
 from pullbook.arrays import Array, Mask
+from pullbook.hill.wander import ALIKE_USUAL, USUAL_SD
 
-WANDER = 0.0025  # wander inside a pull, fraction, correlated over WANDER_RPM
-WANDER_RPM = 300.0
 _BLOCK_RPM = 700.0
 _HALF_SAMPLES = 400
 
@@ -92,7 +91,7 @@ def weigh(ground: Ground, actions: Array, allowed: Mask, late: float) -> Worth:
     which = np.minimum((np.arange(len(rpm)) * count) // len(rpm), count - 1)
     blocks = (which == np.arange(count)[:, None]).astype(float)
     blocks /= blocks.sum(axis=1, keepdims=True)
-    wander = WANDER**2 * np.exp(-np.abs(rpm[:, None] - rpm) / WANDER_RPM)
+    wander = USUAL_SD**2 * np.exp(-np.abs(rpm[:, None] - rpm) / ALIKE_USUAL)
     noise = blocks @ wander @ blocks.T + float(np.mean(ground.posterior.pull_sd**2))
     deviates = np.random.default_rng(30_000).standard_normal((_HALF_SAMPLES, 3 * count))
     return Worth(ground, actions, ground.losses(actions), allowed, blocks, noise, deviates, late)

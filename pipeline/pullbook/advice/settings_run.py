@@ -22,8 +22,6 @@ class Setting:
     initial_deg: float | None
     total_deg: float | None
     baseline: bool
-    pulls: int
-    last_order: int
     curve: Array
     listened: bool  # somebody, or a counter, said whether it knocked, on at least one pull
     knocked: bool
@@ -75,9 +73,6 @@ def settings_run(aligned: AlignedDay, delivered: DeliveredDay, knock: pl.DataFra
     grouped = pulls.group_by("setting", maintain_order=True).agg(
         pl.col("initial_deg").drop_nulls().median(),
         pl.col("total_deg").drop_nulls().median(),
-        pl.len().alias("pulls"),
-        pl.col("order").max().alias("last_order"),
-        pl.col("pull_id"),
     )
     names = grouped["setting"].to_list()
     baseline = reference_of(aligned.pulls, pl.col("status") != "left_out")
@@ -92,14 +87,28 @@ def settings_run(aligned: AlignedDay, delivered: DeliveredDay, knock: pl.DataFra
             initial_deg=row["initial_deg"],
             total_deg=row["total_deg"],
             baseline=row["setting"] == baseline,
-            pulls=row["pulls"],
-            last_order=row["last_order"],
             curve=held_past_ends(curve_of(delivered.delivered, row["setting"], rpm)),
             listened=bool(words[row["setting"]] & set(LISTENED)),
             knocked=bool(words[row["setting"]] & set(NOTED)),
         )
         for row in grouped.iter_rows(named=True)
     ]
+
+
+def baseline_of(settings: list[Setting]) -> Setting | None:
+    """The reference setting, None where it has no used pull."""
+    return next((s for s in settings if s.baseline), None)
+
+
+def placed(settings: list[Setting]) -> list[Setting]:
+    """Those whose advance is known on every row asked for."""
+    return [s for s in settings if np.isfinite(s.curve).all()]
+
+
+def home_of(settings: list[Setting]) -> Setting | None:
+    """What the others are turned from: the baseline where its advance is known on every row, else the first whose is."""
+    known = placed(settings)
+    return baseline_of(known) or next(iter(known), None)
 
 
 def nearest(settings: list[Setting], curve: Array) -> tuple[Setting, float] | None:

@@ -5,14 +5,15 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from pullbook.advice.candidates import Bounds, Candidate, NextPull, noted_rows, passes
 from pullbook.advice.curve_shapes import Shapes
 from pullbook.advice.day_view import AdviceDay
 from pullbook.advice.drift_watch import DriftWatch
 from pullbook.advice.ground import Ground
 from pullbook.advice.mechanical import Found
-from pullbook.advice.next_pulls import NextPull, Plan, passes, plan
+from pullbook.advice.next_pulls import Plan, plan
 from pullbook.advice.parts import Part
-from pullbook.advice.settings_run import Setting
+from pullbook.advice.settings_run import Setting, baseline_of, home_of
 from pullbook.arrays import Array
 from pullbook.wording import plain
 
@@ -32,31 +33,26 @@ def plan_for(day: AdviceDay, ground: Ground, found: Found, free: Array) -> Plan:
         The free curve on the rows of ``ground``.
     """
     cheapest = found.cheapest.curves(ground.rpm)[0]
-    known = [s for s in day.settings if np.isfinite(s.curve).all()]
-    home = next((s for s in known if s.baseline), known[0] if known else None)
+    home = home_of(day.settings)
     mapped = day.kind == "mapped"
     used = day.aligned.pulls.filter(pl.col("status") != "left_out")["order"].cast(pl.Float64)
     last, middle = day.aligned.pulls["order"].max(), used.mean()
     return plan(
         ground,
         day.settings,
-        day.best.knock,
+        Bounds(noted_rows(day.best.knock, ground.rpm), day.reading.facts.limits, day.reading.engine_facts.max_advance_deg),
         bases=[*([] if home is None else [home.curve]), free if mapped else cheapest],
         mapped=mapped,
-        advised=ground.cheapest_free() if mapped else cheapest,
-        advised_pull=NextPull("the table for most torque", None, None, CONFIRM, None)
+        advised=Candidate(NextPull("the table for most torque", None, None, CONFIRM, None), ground.cheapest_free())
         if mapped
-        else as_on_the_sheet(found.cheapest, found.cheapest_part, day.settings),
-        limits=day.reading.facts.limits,
-        max_advance_deg=day.reading.engine_facts.max_advance_deg,
+        else Candidate(as_on_the_sheet(found.cheapest, found.cheapest_part, day.settings), cheapest),
         orders=(float(middle) if isinstance(middle, int | float) else 0.0, int(last) if isinstance(last, int) else 0),
     )
 
 
 def as_on_the_sheet(shape: Shapes, part: Part | None, settings: list[Setting]) -> NextPull:
     """A mechanical curve (N = 1) in the sheet's degrees: what the operator believes differs from the truth by the mark."""
-    known = [s for s in settings if np.isfinite(s.curve).all()]
-    home = next((s for s in known if s.baseline), known[0] if known else None)
+    home = home_of(settings)
     shift = 0.0 if home is None or home.total_deg is None else home.total_deg - float(np.max(home.curve))
     total = float(np.floor((float(shape.total[0]) + shift) * 2.0 + 0.02) / 2.0)  # half degrees, never up past a ceiling
     with_parts = "other springs" if part is None else part.words
@@ -79,7 +75,7 @@ def next_rows(day: AdviceDay, found: Plan, watch: DriftWatch, chosen: NextPull) 
     Where drift and timing look alike, or drift goes with the oil, the baseline comes first, and no plan is enough without it.
     """
     rows = [_row(p.setting, p.initial_deg, p.total_deg, p.why, p.saving) for p in found.pulls]
-    home = next((s for s in day.settings if s.baseline), None)
+    home = baseline_of(day.settings)
     limit = day.reading.engine_facts.max_advance_deg
     if day.settings and all(s.knocked for s in day.settings):
         margin = plain(day.reading.facts.limits.margin_below_knock_deg)

@@ -4,6 +4,7 @@ import numpy as np
 import polars as pl
 
 from pullbook.arrays import Array
+from pullbook.columns import holds
 from pullbook.measure.decay import Decay, pooled_decay
 
 LAG_BOUND_S = 0.3
@@ -59,7 +60,7 @@ def _tails(coast_downs: pl.DataFrame, wide_open: float | None) -> list[tuple[Arr
     ):
         t, y = part["time_s"].to_numpy(), part["torque_nm"].to_numpy()
         first = 0
-        if wide_open is not None and part["throttle_pct"].null_count() < len(part):
+        if wide_open is not None and holds(part, "throttle_pct"):
             throttle = part["throttle_pct"].interpolate().forward_fill().backward_fill().to_numpy()
             shut = np.flatnonzero(throttle <= throttle.min() + 0.05 * max(wide_open - throttle.min(), 0.0))
             first = int(shut[0])

@@ -10,13 +10,13 @@ from pullbook.alignment.rows import RATE_HALF_WIDTH_S, hold_row, inertia_torque,
 from pullbook.alignment.slip import slipping
 from pullbook.alignment.trim import trim
 from pullbook.arrays import Array
-from pullbook.columns import ROWS, conform
+from pullbook.columns import ADVANCES, ROWS, conform, holds
 from pullbook.measure.held import news
 from pullbook.measure.local import local_slope
 from pullbook.measure.spikes import spikes, torque_spikes
 from pullbook.units import KW_TO_NM_RPM
 
-_ADVANCES = {"advance_log_deg": "advance_deg", "advance_commanded_deg": "advance_commanded_deg"}
+_ADVANCES = dict(zip(("advance_log_deg", "advance_commanded_deg"), ADVANCES, strict=True))  # of a row, of a sample
 READ_CHANNELS = ("time_s", "rpm", "torque_nm", "power_kw", "throttle_pct", "roller_rpm", *_ADVANCES.values())
 """Channels that alignment reads."""
 
@@ -41,7 +41,7 @@ class AlignedPull:
 
 
 def _column(part: pl.DataFrame, name: str) -> Array | None:
-    if name not in part.columns or part[name].null_count() == len(part):
+    if not holds(part, name):
         return None
     return part[name].cast(pl.Float64).to_numpy().astype(float)
 

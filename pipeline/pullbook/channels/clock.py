@@ -6,8 +6,8 @@ import numpy as np
 import numpy.typing as npt
 
 from pullbook.arrays import Array
+from pullbook.units import DAY_S
 
-DAY = 86_400.0
 WRAPS = (2.0**8, 2.0**15, 2.0**16, 2.0**31, 2.0**32, 1e4, 1e5, 1e6)
 
 
@@ -38,7 +38,7 @@ def scale_of_bare_numbers(values: Array, rpm: Array | None) -> tuple[float, str 
         return 1.0, None
     step = float(np.median(steps))
     if step < 2e-4 and (np.median(known) < 1.0 or 20_000 < np.median(known) < 80_000):
-        return DAY, "day fractions of a spreadsheet"
+        return DAY_S, "day fractions of a spreadsheet"
     if step < 2e-4 and 1.0 <= np.median(known) <= 24.0:
         return 3600.0, "hours"
     if np.median(known) > 1e12:
@@ -149,7 +149,7 @@ def _mend_single(t: Array, usual: float, remarks: list[str]) -> Array:
 def _wrap(t: Array, i: int, usual: float, unit: float, clock_face: bool, twelve_hour: bool) -> tuple[float, str] | None:
     fall = t[i] - t[i - 1]
     if clock_face:
-        for period, what in ((DAY, "midnight"), (DAY / 2, "the clock's noon or midnight"), (3600.0, "the full hour")):
+        for period, what in ((DAY_S, "midnight"), (DAY_S / 2, "the clock's noon or midnight"), (3600.0, "the full hour")):
             if -period <= fall <= -period + max(60 * usual, 5.0) and not (twelve_hour and period == 3600.0):
                 return period, f"the clock passed {what}; time runs on"
         return None

@@ -4,6 +4,7 @@ import numpy as np
 import numpy.typing as npt
 
 from pullbook.arrays import Array, Mask
+from pullbook.measure.runs import run_ends, runs
 from pullbook.measure.spikes import spikes
 
 PIECE = 16_384
@@ -107,8 +108,7 @@ def doubled(rpm: Array, reference: Array, under: Array | None = None) -> Mask:
     for times in (2.0, 0.5):
         with np.errstate(invalid="ignore"):
             hit = np.abs(ratio / usual / times - 1) < 0.04
-        edges = np.flatnonzero(np.diff(np.r_[False, hit, False].astype(np.int8)))
-        for a, b in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        for a, b in runs(hit):
             if b - a >= 3:
                 out[a:b] = True
     return out
@@ -149,10 +149,9 @@ def _torn(x: Array, found: Mask) -> Mask:
     The top of a quick blip is reached in steps like those before it, and where one stretch of a recording ends and the next
     begins elsewhere speed does not come back.
     """
-    edges = np.flatnonzero(np.diff(np.r_[False, found, False].astype(np.int8)))
     step = np.abs(np.diff(x))
     out = found.copy()
-    for a, b in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+    for a, b in runs(found):
         near = np.r_[step[max(a - 3, 0) : max(a - 1, 0)], step[b : b + 2]]
         leaps = step[[k for k in (a - 1, b - 1) if 0 <= k < len(step)]]
         back = a == 0 or b == len(x) or abs(x[b] - x[a - 1]) < 0.5 * leaps.max()
@@ -190,8 +189,8 @@ def longest_stuck(values: Array, rpm: Array | None) -> tuple[int, int]:
         if not len(shows) or (len(shows) < FEW and not _runs_of_fifteen(values, 3 * shows)):
             return 0, 0
     same = values[1:] == values[:-1]
-    edges = np.flatnonzero(np.diff(np.r_[False, same, False].astype(np.int8)))
-    first, rows = edges[::2], edges[1::2] - edges[::2] + 1
+    first, stop = run_ends(same)
+    rows = stop - first + 1
     for k in np.argsort(-rows, kind="stable")[:200].tolist():
         a, count = int(first[k]), int(rows[k])
         if count < 15:
@@ -221,7 +220,7 @@ def at_rail(values: Array, span: tuple[float, float], rpm: Array) -> float | Non
         if on.sum() >= max(10, 0.03 * len(known)) and not on.all():
             near = np.sort(np.unique(known))
             gap = abs(near[-1] - near[-2]) if edge == near[-1] else abs(near[1] - near[0])
-            runs = np.diff(np.flatnonzero(np.diff(np.r_[False, on, False].astype(np.int8))))[::2]
-            if runs.max() >= 10 and len(near) > 20 and gap < 0.2 * (span[1] - span[0]) and _moves(rpm, values == edge):
+            first, stop = run_ends(on)
+            if (stop - first).max() >= 10 and len(near) > 20 and gap < 0.2 * (span[1] - span[0]) and _moves(rpm, values == edge):
                 return edge
     return None

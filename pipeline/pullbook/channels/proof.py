@@ -11,6 +11,7 @@ from typing import Literal
 import numpy as np
 
 from pullbook.arrays import Array
+from pullbook.measure.normal import MAD_TO_SD
 from pullbook.units import power_constants
 
 FLOOR = 6e-4
@@ -102,7 +103,7 @@ def prove(rpm: Array, torque: Array, power: Array, *, torque_unit: str | None, p
     if len(ratios) < 4:
         return None
     ratio = float(np.median(ratios))
-    scatter = 1.4826 * float(np.median(np.abs(np.log(ratios / ratio))))
+    scatter = MAD_TO_SD * float(np.median(np.abs(np.log(ratios / ratio))))
     digits = quantum(torque[load]) / float(np.median(torque[load])) + quantum(power[load]) / float(np.median(power[load]))
     tolerance = FLOOR + 3.5 * scatter / len(ratios) ** 0.5 + 0.25 * digits
     fits = sorted(

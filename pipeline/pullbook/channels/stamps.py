@@ -14,8 +14,8 @@ import polars as pl
 from pullbook.arrays import Array
 from pullbook.channels.stamps_alike import FIGURES, by_place
 from pullbook.text.cells import MONTHS
+from pullbook.units import DAY_S
 
-DAY = 86_400.0
 SLICE = 16_384
 _DATE_IN = re.compile(r"(?<![\d.])(?:\d{4}-\d{1,2}-\d{1,2}|\d{1,2}[./]\d{1,2}[./](?:\d{4}|\d{2}))(?![\d.])")
 _FACE_IN = re.compile(r"(?<![\d:])\d{1,2}:\d{2}(?::\d{2})?(?:\s?[AaPp][Mm])?(?![\d:])")
@@ -64,7 +64,7 @@ def read_stamps(cells: pl.Series) -> Stamps | None:
     timed = pl.when(pl.col("m").is_not_null()).then(face + pl.col("f"))
     total = timed.when(pl.col("d1").is_not_null()).then(0.0).otherwise(float("nan"))
     if dated:
-        total = total + _days(parts) * DAY
+        total = total + _days(parts) * DAY_S
     seconds = np.concatenate([part.select(total).to_series().to_numpy() for part in parts])
     return Stamps(seconds, dated, twelve)
 

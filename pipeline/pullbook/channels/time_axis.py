@@ -15,7 +15,9 @@ from pullbook.channels.clock import RunningTime, run_time, scale_of_bare_numbers
 from pullbook.channels.stamps import read_stamps, started_at
 from pullbook.channels.time_look import climbs, climbs_evenly, counts_rows, is_whole, runs_on
 from pullbook.text.raw import RawLog
+from pullbook.units import DAY_S
 
+_SHEET_DAY_OF_1970 = 25_569  # spreadsheets count days from the end of 1899
 FASTEST, SLOWEST = 50_000.0, 5.0
 """rpm a second: no sweep on a brake or roller is faster; where all of a log is slower, its clock may be another."""
 
@@ -115,7 +117,7 @@ def _from_clocks(columns: Sequence[Column], clocks: dict[str, pl.Series], blocks
     """Time from clock or date-time columns; a column of dates alone goes with a column of times."""
     read = {h: s for h, cells in clocks.items() if (s := read_stamps(cells)) is not None and np.isfinite(s.seconds).any()}
     by_header = {c.header: c for c in columns}
-    days = [h for h, s in read.items() if s.dated and np.nanmax(np.abs(s.seconds % 86_400)) == 0]
+    days = [h for h, s in read.items() if s.dated and np.nanmax(np.abs(s.seconds % DAY_S)) == 0]
     faces = [h for h in read if h not in days]
     if not faces:
         return None
@@ -172,13 +174,13 @@ def _from_numbers(column: Column, rpm: Array, blocks: npt.NDArray[np.int64] | No
                 )
     known = column.values[:1000][np.isfinite(column.values[:1000])]
     if len(known):
-        if scale == 86_400.0 and known[0] > 20_000:
-            day_one = started_at((known[0] - 25_569) * 86_400)
+        if scale == DAY_S and known[0] > 20_000:
+            day_one = started_at((known[0] - _SHEET_DAY_OF_1970) * DAY_S)
         elif 1e9 < known[0] * scale < 4e9:
             day_one = started_at(known[0] * scale)
     scale *= column.factor
     seconds = column.values if scale == 1.0 else column.values * scale
-    running = run_time(seconds, clock_face=scale == 86_400.0, unit_scale=scale, blocks=blocks)
+    running = run_time(seconds, clock_face=scale == DAY_S, unit_scale=scale, blocks=blocks)
     column.channel = None
     for remark in running.remarks:
         talk.warn(remark)

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pullbook.arrays import Array
+from pullbook.measure.normal import DEVIANCE_90
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +59,6 @@ def pooled_decay(tails: list[tuple[Array, Array]], taus: Array) -> Decay | None:
         for k, tau in enumerate(taus):
             deviance[k] += len(t) * np.log(_rss(np.column_stack([line, np.exp(-t / tau)]), y) + floor)
     best = int(np.argmin(deviance))
-    inside = taus[deviance - deviance[best] < 2.706]
+    inside = taus[deviance - deviance[best] < DEVIANCE_90]
     charge += np.log(sum(len(t) for t, _ in tails))
     return Decay(float(taus[best]), float(inside[0]), float(inside[-1]), float(none - deviance[best] - charge), len(tails))

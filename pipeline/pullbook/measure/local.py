@@ -127,7 +127,7 @@ def centred_means(x: Array, y: Array, step: float) -> tuple[npt.NDArray[np.int64
         c1[k] += suy[b] + side * sy[b]
     slope = _line_slope(np.stack([n0, n1, n2]), np.stack([c0, c1]))
     if len(cell) > 1:
-        coarse = np.gradient(mean, cell + off) if len(cell) > 1 else np.zeros(1)
+        coarse = np.gradient(mean, cell + off)
         slope = np.where(np.isfinite(slope), slope, coarse)
     slope = np.where(np.isfinite(slope), slope, 0.0)
     return cell, mean + centre - slope * off, off * step, n.astype(np.int64)

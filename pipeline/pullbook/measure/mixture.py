@@ -1,27 +1,8 @@
-"""Mixtures of normal distributions: moments and quantiles, many at once."""
+"""Mixtures of normal distributions: quantiles, many at once."""
 
 import numpy as np
 
 from pullbook.arrays import Array
-
-
-def moments(weight: Array, mean: Array, sd: Array) -> tuple[Array, Array]:
-    """Mean and SD of mixtures of normals.
-
-    Parameters
-    ----------
-    weight
-        Of C components, adding to 1, (C,).
-    mean, sd
-        Of each component, (C, n), one unit.
-
-    Returns
-    -------
-    tuple of Array
-        (n,) each.
-    """
-    middle = weight @ mean
-    return middle, np.sqrt(np.maximum(weight @ (sd**2 + mean**2) - middle**2, 0.0))
 
 
 def quantile(weight: Array, mean: Array, sd: Array, share: float) -> Array:

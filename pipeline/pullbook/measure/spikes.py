@@ -4,6 +4,7 @@ import numpy as np
 import polars as pl
 
 from pullbook.arrays import Array, Mask
+from pullbook.measure.normal import MAD_TO_SD
 
 _BLOCK = 50_000  # windows sorted at a time: a long log must not be held in memory once for each sample of the window
 
@@ -57,7 +58,7 @@ def spikes(values: Array, *, half_width: int = 3, sigmas: float = 5.0, least: fl
     """
     middle = local_median(values, half_width)
     off = np.abs(values - middle)
-    scatter = 1.4826 * local_median(off, half_width)
+    scatter = MAD_TO_SD * local_median(off, half_width)
     with np.errstate(invalid="ignore"):
         found = off > np.maximum(np.maximum(sigmas * scatter, least), share * np.abs(middle))
     return np.asarray(found, dtype=np.bool_)

@@ -3,13 +3,12 @@
 import numpy as np
 
 from pullbook.baseline import reference
+from pullbook.columns import ADVANCES, holds
 from pullbook.pulls.matching import Match
 from pullbook.wording import few
 
 SAME_DEG = 0.6
 _BIN_RPM = 250.0
-
-
 _DASHES = str.maketrans(dict.fromkeys("\u2010\u2011\u2012\u2013\u2014\u2212", "-"))
 
 
@@ -69,10 +68,7 @@ def name_settings(pulls: list[Match]) -> tuple[list[str], list[str]]:
 def _curve(m: Match) -> dict[int, float] | None:
     """Median logged advance by 250 rpm, or None where none was logged."""
     samples = m.samples()
-    name = next(
-        (c for c in ("advance_deg", "advance_commanded_deg") if c in samples.columns and samples[c].null_count() < samples.height),
-        None,
-    )
+    name = next((c for c in ADVANCES if holds(samples, c)), None)
     if name is None or "rpm" not in samples.columns:
         return None
     known = samples.select("rpm", name).drop_nulls()

@@ -5,10 +5,12 @@ from itertools import pairwise
 
 import numpy as np
 
-from pullbook.pulls.motion import Motion, runs
+from pullbook.measure.runs import runs
+from pullbook.pulls.motion import Motion
 
 HOLD_SECONDS = 2.0
 HOLD_RPM = 50.0
+"""A hold stays within this of its speed, and for so long at least."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,12 +9,11 @@ from itertools import pairwise
 import polars as pl
 
 from pullbook.book import natural
+from pullbook.columns import holds
 from pullbook.handover import LogReading, Segment
+from pullbook.pulls.holds import HOLD_RPM
 from pullbook.sheets.pull_sheet import PullSheet, SheetRow
 from pullbook.wording import counted
-
-HELD_RPM = 50.0
-"""A hold stays within this of its speed."""
 
 
 @dataclass(slots=True, eq=False)
@@ -109,8 +108,7 @@ def match(logs: list[LogReading], names: dict[str, str], sheet: PullSheet | None
 
 def has_torque(log: LogReading) -> bool:
     """Whether a log has torque, or power to take it from."""
-    s = log.samples
-    return any(c in s.columns and s[c].null_count() < s.height for c in ("torque_nm", "power_kw"))
+    return any(holds(log.samples, c) for c in ("torque_nm", "power_kw"))
 
 
 def _give_rows(mine: list[Match], rows: list[SheetRow], name: str, log: LogReading, sheet: PullSheet | None, out: Matched) -> None:
@@ -147,7 +145,7 @@ def _numbered(rows: list[SheetRow], pulls: list[Match], name: str, where: str, o
 def _one_a_speed(holds: list[Match]) -> bool:
     """Whether these are holds at different speeds: one run of one setting, so nothing has to be asked."""
     speeds = sorted(float(m.samples()["rpm"].median() or 0.0) for m in holds)  # type: ignore[arg-type]
-    apart = all(b - a > 2 * HELD_RPM for a, b in pairwise(speeds))
+    apart = all(b - a > 2 * HOLD_RPM for a, b in pairwise(speeds))
     return apart and all(m.segment.kind == "hold" for m in holds)
 
 

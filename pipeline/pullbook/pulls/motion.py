@@ -9,6 +9,8 @@ import numpy as np
 import polars as pl
 
 from pullbook.arrays import Array, Mask
+from pullbook.columns import holds
+from pullbook.measure.normal import MAD_TO_SD
 from pullbook.measure.spikes import local_median, without_spikes
 from pullbook.units import KW_TO_NM_RPM
 
@@ -42,18 +44,6 @@ class Motion:
     def seconds(self, first: int, stop: int) -> float:
         """Time from step ``first`` to the last step before ``stop``."""
         return (stop - 1 - first) * self.step_s
-
-
-def runs(mask: Mask) -> list[tuple[int, int]]:
-    """Stretches of True as (first, stop).
-
-    Examples
-    --------
-    >>> runs(np.array([False, True, True, False, True]))
-    [(1, 3), (4, 5)]
-    """
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], mask, [False])).astype(np.int8)))
-    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
 def despiked(rpm: Array) -> Array:
@@ -161,11 +151,11 @@ def motion_of(samples: pl.DataFrame, whole: pl.DataFrame, full_load_nm: float | 
     )
     half = max(1, round(_HALF_RATE_S / step))
     curvature = np.diff(level, 2) if len(level) > 2 else np.zeros(1)
-    noise = 1.4826 * float(np.median(np.abs(curvature - np.median(curvature)))) / np.sqrt(6.0)
+    noise = MAD_TO_SD * float(np.median(np.abs(curvature - np.median(curvature)))) / np.sqrt(6.0)
     rate_noise = noise / (step * np.sqrt(half * (half + 1) * (2 * half + 1) / 3.0))
 
     def channel(name: str, table: pl.DataFrame = samples) -> Array | None:
-        if name not in table.columns or table[name].null_count() == table.height:
+        if not holds(table, name):
             return None
         return table[name].cast(pl.Float64).to_numpy()
 

@@ -4,12 +4,11 @@ from dataclasses import dataclass, field, replace
 
 import polars as pl
 
-from pullbook.columns import CHANNELS, SAMPLES, conform
+from pullbook.columns import CHANNELS, SAMPLES, conform, holds
 from pullbook.handover import Clock, LogReading
 from pullbook.pulls.matching import Match
 from pullbook.pulls.recorders import Fit, Trace, align_recorders, merge_channels, residual_rpm, trace_of
-
-_POWER = 30.0 / 3.141592653589793 * 1000.0  # kW and rpm to N·m
+from pullbook.units import KW_TO_NM_RPM
 
 
 @dataclass(slots=True)
@@ -60,15 +59,14 @@ def coast_downs_of(pulls: list[Match], ids: dict[int, str]) -> pl.DataFrame:
 
 
 def _lacks_torque(log: LogReading) -> bool:
-    s = log.samples
-    return "power_kw" in s.columns and ("torque_nm" not in s.columns or s["torque_nm"].null_count() == s.height)
+    return "power_kw" in log.samples.columns and not holds(log.samples, "torque_nm")
 
 
 def _labelled(part: pl.DataFrame, m: Match, pull_id: str, segment: int, kind: str) -> pl.DataFrame:
-    keep = [c for c in part.columns if c in CHANNELS and part[c].null_count() < part.height]
+    keep = [c for c in part.columns if c in CHANNELS and holds(part, c)]
     part = part.select(pl.col(keep).cast(pl.Float64, strict=False))
     if "power_kw" in keep and "rpm" in keep and "torque_nm" not in keep:
-        part = part.with_columns(torque_nm=pl.when(pl.col("rpm") > 50.0).then(pl.col("power_kw") * _POWER / pl.col("rpm")))
+        part = part.with_columns(torque_nm=pl.when(pl.col("rpm") > 50.0).then(pl.col("power_kw") * KW_TO_NM_RPM / pl.col("rpm")))
     return part.with_columns(
         pl.lit(pull_id).alias("pull_id"), pl.lit(m.name).alias("file"),
         pl.lit(segment, dtype=pl.Int64).alias("segment"), pl.lit(kind).alias("kind"),

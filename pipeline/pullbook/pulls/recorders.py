@@ -9,8 +9,9 @@ import numpy as np
 import polars as pl
 
 from pullbook.arrays import Array
-from pullbook.columns import CHANNELS
+from pullbook.columns import CHANNELS, holds
 from pullbook.handover import Clock
+from pullbook.measure.normal import MAD_TO_SD
 from pullbook.measure.spikes import without_spikes
 
 _STEP_S = 0.1
@@ -154,7 +155,7 @@ def _fine(first: Trace, other: Trace, offset: float, rate: float) -> Fit | None:
         w = when[inside]
         left = first.rpm[inside] - np.interp(w, other.time, other.rpm)
         pace = np.interp(w, other.time, slope)
-        scale = max(1.4826 * float(np.median(np.abs(left))), 1.0)
+        scale = max(MAD_TO_SD * float(np.median(np.abs(left))), 1.0)
         weight = np.minimum(1.0, 1.345 * scale / np.maximum(np.abs(left), 1e-9))
         middle = float(np.average(w, weights=weight))
         # d(left)/d(offset at the middle) = pace/rate, d(left)/d(rate) = pace * (w - middle)/rate
@@ -180,7 +181,7 @@ def residual_rpm(first: Trace, other: Trace, fit: Fit, start_s: float, end_s: fl
     if not inside.any():
         return fit.residual_rpm
     left = first.rpm[inside] - np.interp((first.time[inside] - fit.offset_s) / fit.rate, other.time, other.rpm)
-    scale = max(1.4826 * float(np.median(np.abs(left))), 1.0)
+    scale = max(MAD_TO_SD * float(np.median(np.abs(left))), 1.0)
     return float(np.sqrt(np.mean(left[np.abs(left) <= 6.0 * scale] ** 2)))
 
 
@@ -201,7 +202,7 @@ def merge_channels(part: pl.DataFrame, other: pl.DataFrame, clock: Clock) -> pl.
     """
     lacking = [
         c for c in other.columns
-        if c in CHANNELS and c not in ("time_s", "rpm") and (c not in part.columns or part[c].null_count() == part.height)
+        if c in CHANNELS and c not in ("time_s", "rpm") and not holds(part, c)
     ]  # fmt: skip
     when = (part["time_s"].cast(pl.Float64).to_numpy().astype(np.float64) - clock.offset_s) / clock.rate
     columns = []

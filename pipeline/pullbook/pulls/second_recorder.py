@@ -2,6 +2,7 @@
 
 import polars as pl
 
+from pullbook.columns import ADVANCES, holds
 from pullbook.handover import LogReading
 from pullbook.pulls.matching import Match, Matched
 from pullbook.pulls.recorders import Fit, Trace, align_recorders, trace_of
@@ -53,8 +54,7 @@ def _first_recording(log: LogReading) -> Trace | None:
 
 
 def _has_advance(log: LogReading) -> bool:
-    s = log.samples
-    return any(c in s.columns and s[c].null_count() < s.height for c in ("advance_deg", "advance_commanded_deg"))
+    return any(holds(log.samples, c) for c in ADVANCES)
 
 
 def _fits(other: LogReading, open_logs: dict[str, tuple[LogReading, Trace | None]]) -> list[tuple[Fit, LogReading]]:

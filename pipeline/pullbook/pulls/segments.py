@@ -10,8 +10,9 @@ import polars as pl
 
 from pullbook.arrays import Array
 from pullbook.handover import Segment
+from pullbook.measure.runs import runs
 from pullbook.measure.spikes import local_median, without_spikes
-from pullbook.pulls.motion import despiked, high_torque, motion_of, runs
+from pullbook.pulls.motion import despiked, high_torque, motion_of
 from pullbook.pulls.sweeps import PULL_SPAN_RPM, parts_of
 
 Kind = Literal["pull", "aborted", "hold", "coast_down", "blip", "idle"]

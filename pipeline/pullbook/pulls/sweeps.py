@@ -9,8 +9,9 @@ from bisect import bisect_left, bisect_right
 import numpy as np
 
 from pullbook.arrays import Array, Mask
+from pullbook.measure.runs import runs
 from pullbook.pulls.holds import Part, on_limiter, steady
-from pullbook.pulls.motion import Motion, runs, slope
+from pullbook.pulls.motion import Motion, slope
 
 PULL_SPAN_RPM = 600.0
 PULL_SECONDS = 1.5

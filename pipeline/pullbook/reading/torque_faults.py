@@ -7,6 +7,7 @@ import polars as pl
 
 from pullbook.arrays import Array
 from pullbook.handover import LogReading, Segment
+from pullbook.measure.runs import runs
 from pullbook.measure.spikes import spikes, torque_spikes
 from pullbook.wording import counted, few
 
@@ -45,9 +46,8 @@ def _spiked(samples: pl.DataFrame, piece: Segment) -> Array:
         return np.zeros(0, np.int64)
     off = torque_spikes(x)[seen]
     x = x[seen]
-    edges = np.flatnonzero(np.diff(np.r_[False, off, False].astype(np.int8)))
     out = []
-    for a, b in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+    for a, b in runs(off):
         leap = float(np.min(np.abs(x[a:b] - x[a - 1]))) if a else 0.0
         if a >= EDGE and b <= len(x) - EDGE and b - a <= MOST and abs(x[b] - x[a - 1]) < 0.5 * leap:
             out.append(np.arange(a, b))

@@ -12,7 +12,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.transforms import ScaledTranslation
 
-from pullbook.arrays import Array, Mask
+from pullbook.arrays import Array
 from pullbook.report.style import PAPER, Look
 from pullbook.report.words import number
 
@@ -234,12 +234,6 @@ def keep_apart(wanted: Sequence[float], sizes: Sequence[float], lo: float, hi: f
             spots[k] = round(at + tall[k] / 2, 9)
             at += tall[k]
     return spots
-
-
-def runs(mask: Mask) -> list[tuple[int, int]]:
-    """Stretches of true as (first, stop)."""
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], mask.astype(int), [0]))))
-    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
 def thin(x: Array, y: Array, most: int = 500) -> tuple[Array, Array]:

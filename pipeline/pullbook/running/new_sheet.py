@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from pullbook.book import Book, day_files, day_order, days, is_day_name, printable
+from pullbook.columns import ADVANCES
 from pullbook.handover import LogReading, Segment
 from pullbook.pulls.matching import has_torque
 from pullbook.reading.survey import Survey, survey
@@ -140,7 +141,7 @@ def _row(log: LogReading, name: str, segment: Segment, pull: str) -> dict[str, s
 def _seen(log: LogReading, s: Segment) -> str:
     """What the operator knows a pull by: its kind, span and the advance logged in it."""
     words = [s.kind if s.kind != "pull" else "", f"{s.rpm_min:.0f} to {s.rpm_max:.0f} rpm" if s.rpm_min is not None else ""]
-    for channel, says in (("advance_deg", "advance"), ("advance_commanded_deg", "commanded")):
+    for channel, says in zip(ADVANCES, ("advance", "commanded"), strict=True):
         if channel in log.samples.columns:
             known = log.samples[channel].slice(s.first, s.rows).drop_nulls()
             if len(known):

@@ -7,7 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from pullbook.advice import cautions, drift_watch, free_curve, limits_words, next_pulls, sums, table
+from pullbook.advice import cautions, drift_watch, free_curve, limits_words, sums, table
+from pullbook.advice.candidates import noted_rows
 from pullbook.advice.card_object import card_object
 from pullbook.advice.day_view import AdviceDay, ceiling_rows, look_at
 from pullbook.advice.ground import Ground, interval
@@ -17,7 +18,7 @@ from pullbook.advice.mechanical import as_run, search
 from pullbook.advice.mechanical_advice import change_from, mechanical_object
 from pullbook.advice.no_advice import no_advice
 from pullbook.advice.parts import parts_for
-from pullbook.advice.settings_run import nearest
+from pullbook.advice.settings_run import baseline_of, nearest, placed
 from pullbook.advice.what_next import as_on_the_sheet, next_rows, next_words, plan_for
 from pullbook.arrays import Array
 from pullbook.handover import Advice, AlignedDay, BestDay, DayReading, DeliveredDay
@@ -45,9 +46,9 @@ def advise(reading: DayReading, aligned: AlignedDay, delivered: DeliveredDay, be
 
 def _something(day: AdviceDay, ground: Ground) -> Advice:
     ignition = day.reading.engine_facts.ignition
-    noted = next_pulls.noted_rows(day.best.knock, ground.rpm)
+    noted = noted_rows(day.best.knock, ground.rpm)
     parts = parts_for(day.kind, ignition, day.settings, day.delivered.shapes, ground.rpm)
-    run_clean = [s.curve for s in day.settings if not s.knocked and np.isfinite(s.curve).all()]
+    run_clean = [s.curve for s in placed(day.settings) if not s.knocked]
     found = as_run(ground, search(ground, parts), run_clean)
     versus = _baseline_torque(day, ground)
     mechanical, shape = mechanical_object(ground, found, versus, noted, stop_known=parts.stop_known)
@@ -114,7 +115,7 @@ def _something(day: AdviceDay, ground: Ground) -> Advice:
 
 def _baseline_torque(day: AdviceDay, ground: Ground) -> Array | None:
     """ln torque the baseline setting would repeat to, (D, R); from its delivered curve where the posterior has no mean of it."""
-    home = next((s for s in day.settings if s.baseline), None)
+    home = baseline_of(day.settings)
     if home is None:
         return None
     mean = ground.posterior.setting_means.get(home.name)

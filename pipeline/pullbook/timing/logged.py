@@ -8,7 +8,7 @@ import polars as pl
 from pullbook.alignment.one_pull import finite
 from pullbook.alignment.pull_words import pull_words
 from pullbook.arrays import Array
-from pullbook.columns import ROW_RPM
+from pullbook.columns import ROW_RPM, holds
 from pullbook.handover import AlignedDay, DayReading
 from pullbook.measure.local import centred_means, second_differences
 
@@ -114,9 +114,9 @@ def _which_channel(rows: pl.DataFrame, questions: list[str]) -> str | None:
                 f"Commanded advance stands {gap:+.1f}° against the advance the log reports: which one did the spark get? "
                 "The reported one is used."
             )
-    if rows["advance_log_deg"].null_count() < len(rows):
+    if holds(rows, "advance_log_deg"):
         return "advance_log_deg"
-    if rows["advance_commanded_deg"].null_count() < len(rows):
+    if holds(rows, "advance_commanded_deg"):
         questions.append(COMMANDED_ONLY)
         return "advance_commanded_deg"
     return None
@@ -191,7 +191,7 @@ def _mean_curve(setting: str, part: pl.DataFrame) -> LoggedCurve:
 def _way_down(reading: DayReading, speaking: pl.DataFrame) -> dict[str, LoggedCurve]:
     """Logged advance on the coast-downs, throttle shut: the weights' way back (and the vacuum's, where there is one)."""
     coasts = finite(reading.coast_downs, ("rpm", "advance_deg"))
-    if coasts.is_empty() or coasts["advance_deg"].null_count() == len(coasts):
+    if not holds(coasts, "advance_deg"):
         return {}
     coasts = coasts.join(speaking, on="pull_id").filter(pl.col("advance_deg").is_not_null() & pl.col("rpm").is_not_null())
     out = {}

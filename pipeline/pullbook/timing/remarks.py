@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pullbook.columns import ADVANCES, holds
 from pullbook.handover import DayReading
 from pullbook.measure.normal import Z90
 from pullbook.questions import ADVANCE, Question
@@ -105,8 +106,7 @@ def remarks(
 
 def _logged_at_all(reading: DayReading) -> bool:
     """Whether any log of the day holds advance, its pull left out or not."""
-    held = [c for c in ("advance_deg", "advance_commanded_deg") if c in reading.samples.columns]
-    return any(reading.samples[c].is_not_null().any() for c in held)
+    return any(holds(reading.samples, c) for c in ADVANCES)
 
 
 def _whose_degrees(factor: float, own_zero: bool, declared: bool) -> str:

@@ -5,7 +5,7 @@ import unicodedata
 from dataclasses import dataclass
 from functools import cache
 
-from pullbook.units import LBF_IN, MMHG, POWER, PRESSURE, TEMPERATURE, TIME, TORQUE
+from pullbook.units import AT, LBF_IN, MMHG, POWER, PRESSURE, RPM_PER_RAD_S, STOICHIOMETRIC, TEMPERATURE, TIME, TORQUE
 from pullbook.vocabulary.wordlist import rows
 
 
@@ -34,7 +34,7 @@ _BASE: dict[str, Unit] = (
         # spellings outside the outputs' list: brought to a listed unit by a factor of their own
         "rev/s": Unit("rpm", "speed", 60.0),
         "krpm": Unit("rpm", "speed", 1000.0),
-        "rad/s": Unit("rpm", "speed", 9.549296585513721),
+        "rad/s": Unit("rpm", "speed", RPM_PER_RAD_S),
         "lbf·in": Unit("N·m", "torque", LBF_IN),
         "daN·m": Unit("N·m", "torque", 10.0),
         "kN·m": Unit("N·m", "torque", 1e3),
@@ -42,13 +42,13 @@ _BASE: dict[str, Unit] = (
         "bar": Unit("kPa", "pressure", 100.0),
         "Pa": Unit("kPa", "pressure", 1e-3),
         "mmHg": Unit("kPa", "pressure", MMHG),
-        "at": Unit("kPa", "pressure", 98.0665),
+        "at": Unit("kPa", "pressure", AT),
         "min": Unit("s", "time", 60.0),
         "h": Unit("s", "time", 3600.0),
         "µs": Unit("s", "time", 1e-6),
         "clock": Unit("s", "time"),
         "lambda": Unit("lambda", "lambda"),
-        "AFR": Unit("AFR", "lambda", 1 / 14.7),
+        "AFR": Unit("AFR", "lambda", 1 / STOICHIOMETRIC),
         "V": Unit("V", "voltage"),
         "km/h": Unit("km/h", "road_speed"),
         "g/s": Unit("g/s", "flow"),

@@ -4,7 +4,8 @@ from typing import Any
 
 import numpy as np
 
-from pullbook.report.canvas import Panel, Picture, Table, runs, values
+from pullbook.measure.runs import runs
+from pullbook.report.canvas import Panel, Picture, Table, values
 from pullbook.report.figures.lines import broken
 from pullbook.report.style import PAPER
 from pullbook.report.view import DayView
