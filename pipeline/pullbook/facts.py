@@ -4,9 +4,12 @@ Only values live here; reading and checking the files is :mod:`pullbook.sheets.f
 """
 
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Literal, get_args
 
 Standard = Literal["SAE J1349", "SAE J607", "ISO 1585", "DIN 70020", "none"]
+
+STANDARDS: tuple[str, ...] = tuple(s for s in get_args(Standard) if s != "none")
+"""Standards of air correction, as outputs spell them."""
 
 CRANKING_RPM = 700.0
 """No distributor's weights are all in at this speed: what is constant from here up is locked."""

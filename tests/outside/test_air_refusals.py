@@ -6,8 +6,7 @@ from tests.unit.alignment.made import Sweep, day
 
 from pullbook.air import factor
 from pullbook.alignment.correction import correct_day
-from pullbook.facts import Air, DayFacts
-from pullbook.sheets.facts_schema import STANDARDS
+from pullbook.facts import STANDARDS, Air, DayFacts
 from pullbook.stages.align import align_day
 
 AIR = Air(pressure_kpa=98.0, temperature_c=25.0, humidity_pct=40.0)

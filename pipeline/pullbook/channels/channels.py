@@ -14,7 +14,7 @@ from pullbook.columns import CHANNELS
 from pullbook.handover import Fault
 from pullbook.questions import Question
 from pullbook.vocabulary.claims import named_standard
-from pullbook.vocabulary.naming import Meaning, unit_fits
+from pullbook.vocabulary.naming import Meaning, says_corrected, unit_fits
 from pullbook.vocabulary.units_text import Unit, named_unit
 
 _SWITCHED = frozenset(("throttle_pct", "knock"))
@@ -229,8 +229,7 @@ def _contest(best: Column, others: list[Column], channel: str, talk: Talk) -> No
 
 
 def _correction_named(column: Column) -> str | Literal[False]:
-    has = column.meaning.concepts
-    if column.channel in ("torque_corrected_nm", "power_corrected_kw") or ("corrected" in has and "uncorrected" not in has):
+    if column.channel in ("torque_corrected_nm", "power_corrected_kw") or says_corrected(column.meaning.concepts):
         return named_standard(column.header) or "unknown"
     return False
 

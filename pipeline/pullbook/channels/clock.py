@@ -7,6 +7,7 @@ import numpy.typing as npt
 
 from pullbook.arrays import Array
 from pullbook.units import DAY_S
+from pullbook.wording import counted
 
 WRAPS = (2.0**8, 2.0**15, 2.0**16, 2.0**31, 2.0**32, 1e4, 1e5, 1e6)
 
@@ -125,10 +126,11 @@ def run_time(
             recording[i:] += 1
     t = t + shift
     if recording[-1]:
-        remarks.append(f"the time starts again {int(recording[-1])} time(s): the log holds {int(recording[-1]) + 1} recordings")
+        again = int(recording[-1])
+        remarks.append(f"the time starts again{'' if again == 1 else f' {again} times'}: the log holds {again + 1} recordings")
     if swapped:
         order = np.lexsort((np.arange(n), t, recording))
-        remarks.append(f"{len(swapped)} row(s) out of order in time were put in order")
+        remarks.append(f"{counted(len(swapped), 'row')} out of order in time: put in order")
         t[order] = _spread_repeats(t[order], recording[order], remarks)
         return RunningTime(t - t[order[0]], recording, order, tuple(remarks))
     t = _spread_repeats(t, recording, remarks)

@@ -9,6 +9,7 @@ from pullbook.channels.channels import Column, Talk, find
 from pullbook.handover import Fault
 from pullbook.questions import ADVANCE, STANDARD
 from pullbook.text.raw import RawLog
+from pullbook.wording import listed
 
 
 def obey_preamble(columns: list[Column], said: tuple[dict[str, Any], ...], talk: Talk) -> None:
@@ -29,18 +30,16 @@ def obey_preamble(columns: list[Column], said: tuple[dict[str, Any], ...], talk:
     used = [torque, find(columns, "power_kw")] if torque is None or torque.corrected else []  # beside measured torque, power is not
     corrected = [c for c in used if c is not None and c.corrected]
     if corrected:
-        standard = corrected[0].corrected
+        standard, named = corrected[0].corrected, listed(repr(c.header) for c in corrected)
+        are = "is" if len(corrected) == 1 else "are"
         if standard == "unknown":
             talk.ask(
-                f"{' and '.join(repr(c.header) for c in corrected)} already corrected and not corrected again: to which standard? "
+                f"{named} {are} already corrected and not corrected again: to which standard? "
                 "Say it in day.yaml: logs_already_corrected: SAE J1349 (or SAE J607, ISO 1585, DIN 70020)",
                 STANDARD,
             )
         else:
-            talk.warn(
-                f"{' and '.join(repr(c.header) for c in corrected)} are already corrected ({standard}), as the log says, and are "
-                "not corrected again"
-            )
+            talk.warn(f"{named} {are} already corrected ({standard}), as the log says, and not corrected again")
     smooth = next((c for c in said if c["what"] == "smoothed"), None)
     if smooth:
         talk.warn(f"line {smooth['line']} says {smooth['text']!r}: the values are smoothed; no noise can be estimated from them")

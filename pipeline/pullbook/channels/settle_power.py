@@ -33,11 +33,7 @@ def settle_power(columns: list[Column], talk: Talk) -> str | None:
         torque, power = find(columns, torque_name), find(columns, power_name)
         if rpm is None or torque is None or power is None:
             continue
-        assert torque.values is not None
-        assert power.values is not None
-        proof = prove(
-            rpm.kept()[:: _stride(rpm.kept())], _listed(torque), _listed(power), torque_unit=_said(torque), power_unit=_said(power)
-        )
+        proof = _proof(rpm, torque, power)
         if proof is None:
             continue
         unusable = _apply(proof, rpm, torque, power, talk) or unusable
@@ -59,15 +55,20 @@ def settle_power(columns: list[Column], talk: Talk) -> str | None:
     return unusable
 
 
+def _proof(rpm: Column, torque: Column, power: Column) -> Proof | None:
+    """What P = T·ω says of the two columns' units."""
+    speed = rpm.kept()
+    some = speed[:: _stride(speed)]
+    return prove(some, _listed(torque), _listed(power), torque_unit=_said(torque), power_unit=_said(power))
+
+
 def _wheels_alone(columns: list[Column], rpm: Column | None, talk: Talk) -> None:
     """A roller that gives torque and power at the wheels only: they stand for the engine's, losses and all, and it is said."""
     if rpm is None or any(find(columns, name) for name in ("torque_nm", "power_kw", "torque_corrected_nm")):
         return
     torque, power = find(columns, "torque_wheel_nm"), find(columns, "power_wheel_kw")
     if torque is not None and power is not None:
-        proof = prove(
-            rpm.kept()[:: _stride(rpm.kept())], _listed(torque), _listed(power), torque_unit=_said(torque), power_unit=_said(power)
-        )
+        proof = _proof(rpm, torque, power)
         if proof is None or proof.state in ("none", "factor"):
             torque = None  # torque at the wheel's own speed; power knows the engine's
     for column, channel in ((torque, "torque_nm"), (power, "power_kw")):

@@ -8,6 +8,7 @@ from pullbook.channels.channels import Column, Talk, find
 from pullbook.channels.faulty import at_rail, doubled, longest_stuck, never_moves, sentinels, speed_spikes
 from pullbook.columns import CHANNELS
 from pullbook.units import KW_TO_NM_RPM
+from pullbook.wording import counted
 
 TORQUE_A_LITRE = 500.0  # N·m
 RAILED = frozenset(("torque_nm", "lambda", "knock", "exhaust_c", "map_kpa"))
@@ -25,9 +26,8 @@ def blank_sentinels(column: Column, talk: Talk) -> None:
     hit, values = sentinels(column.values, lo, hi, span=column.span)
     if values:
         column.values, column.source, column.span = np.where(hit, np.nan, column.values), None, None
-        talk.warn(
-            f"column {column.header!r}: {', '.join(f'{v:g}' for v in values)} is no value; {int(hit.sum())} row(s) read as missing"
-        )
+        rows = counted(int(hit.sum()), "row")
+        talk.warn(f"column {column.header!r}: {', '.join(f'{v:g}' for v in values)} is no value; {rows} read as missing")
 
 
 def blank_spikes(kept: dict[str, Array], lines: pl.Series, talk: Talk) -> None:
@@ -35,11 +35,10 @@ def blank_spikes(kept: dict[str, Array], lines: pl.Series, talk: Talk) -> None:
     rpm = kept["rpm"]
     off = speed_spikes(rpm)
     if off.any():
-        where = lines.filter(pl.Series(off)).head(5).to_list()
+        where = ", ".join(map(str, lines.filter(pl.Series(off)).head(5).to_list()))
         values = ", ".join(f"{v:g}" for v in rpm[off][:5])
-        talk.warn(
-            f"rpm dropouts or spikes on {int(off.sum())} row(s) read as missing (line {', '.join(map(str, where))}: {values})"
-        )
+        rows = counted(int(off.sum()), "row")
+        talk.warn(f"rpm dropouts or spikes on {rows} read as missing (line {where}: {values})")
         kept["rpm"] = np.where(off, np.nan, rpm)
 
 
@@ -52,8 +51,8 @@ def blank_doubled(kept: dict[str, Array], lines: pl.Series, talk: Talk) -> None:
     for what, reference, under in tests:
         off = doubled(rpm, reference, under)
         if off.any():
-            first = lines[int(np.argmax(off))]
-            talk.warn(f"rpm reads twice or half on {int(off.sum())} row(s) from line {first} on, against {what}; read as missing")
+            first, rows = lines[int(np.argmax(off))], counted(int(off.sum()), "row")
+            talk.warn(f"rpm reads twice or half on {rows} from line {first} on, against {what}; read as missing")
             kept["rpm"] = rpm = np.where(off, np.nan, rpm)
 
 
@@ -110,7 +109,7 @@ def note_limits(
             header = column.header if column else name
             limits = f"{'' if lo is None else f'{lo:g}'} to {'' if hi is None else f'{hi:g}'}"
             talk.warn(
-                f"column {header!r}: {int(out.sum())} value(s) outside what engines do ({name} {limits}), the first on "
+                f"column {header!r}: {counted(int(out.sum()), 'value')} outside what engines do ({name} {limits}), the first on "
                 f"line {lines[row]}: {values[row]:g}"
             )
 

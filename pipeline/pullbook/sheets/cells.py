@@ -2,19 +2,23 @@
 
 import re
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 from pathlib import PureWindowsPath
 from unicodedata import category
 
 from pullbook.handover import Fault
+from pullbook.sheets.facts_schema import DEGREES, HUMIDITY, PRESSURE, RPM, TEMPERATURE, Number
 from pullbook.sheets.grid import Grid
 from pullbook.sheets.words import Column, misspelt
 
-#: numbers of the sheets: (unit, lowest, highest) that can be meant
+_BTDC = replace(DEGREES, unit="degrees BTDC")
 _SPANS = {
-    "pull": ("", 1, 999), "initial_deg": ("degrees BTDC", -30, 90), "total_deg": ("degrees BTDC", -30, 90),
-    "pressure_kpa": ("kPa", 50, 115), "temperature_c": ("°C", -40, 60), "humidity_pct": ("%", 0, 100),
-    "oil_c": ("°C", -40, 200), "coolant_c": ("°C", -40, 160), "rpm": ("rpm", 0, 25_000), "advance_deg": ("degrees BTDC", -30, 90),
+    "pull": Number("", 1, 999), "initial_deg": _BTDC, "total_deg": _BTDC, "advance_deg": _BTDC, "rpm": RPM,
+    "pressure_kpa": PRESSURE, "temperature_c": TEMPERATURE, "humidity_pct": HUMIDITY,
+    "oil_c": Number("°C", -40, 200), "coolant_c": Number("°C", -40, 160),
 }  # fmt: skip
+"""What a number of a sheet can mean, by column."""
+
 _UNIT_TAIL = re.compile(r"\s*(°\s*(BTDC|[CFK])?|deg(rees)?|btdc|rpm|u/min|tr/mn|1/min|kpa|%|[CK])\s*$", re.IGNORECASE)
 
 
@@ -60,7 +64,7 @@ class SheetCells:
         text = self.text(row, name)
         if text is None or text in ("-", "–", "—", "?", "n/a", "N/A"):
             return None
-        unit, lo, hi = _SPANS[name]
+        unit, lo, hi = _SPANS[name].unit, _SPANS[name].lo, _SPANS[name].hi
         value = sheet_number(text, thousands=hi >= 1000)
         says = f"a number from {lo} to {hi}" + (f" {unit}" if unit else "")
         if value is None:

@@ -4,6 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
+from pullbook.facts import STANDARDS
+
 
 @dataclass(frozen=True, slots=True)
 class Text:
@@ -73,7 +75,7 @@ Kind = Text | Number | Choice | Numbers | Group
 
 RPM = Number("rpm", 0, 25_000)
 DEGREES = Number("degrees", -30, 90)
-STANDARDS = ("SAE J1349", "SAE J607", "ISO 1585", "DIN 70020")
+PRESSURE, TEMPERATURE, HUMIDITY = Number("kPa", 50, 115), Number("°C", -40, 60), Number("%", 0, 100)
 
 SPRING = Group(
     {"name": Text(), "start_rpm": RPM, "all_in_rpm": RPM, "at_stop_deg": Number("crank degrees", 0.5, 70)},
@@ -96,8 +98,8 @@ ENGINE_KEYS: Mapping[str, Kind] = MappingProxyType({
 
 DAY_KEYS: Mapping[str, Kind] = MappingProxyType({
     "air": Group({
-        "pressure_kpa": Number("kPa", 50, 115), "temperature_c": Number("°C", -40, 60),
-        "humidity_pct": Number("%", 0, 100), "dew_point_c": Number("°C", -60, 40), "vapour_pressure_kpa": Number("kPa", 0, 8),
+        "pressure_kpa": PRESSURE, "temperature_c": TEMPERATURE, "humidity_pct": HUMIDITY,
+        "dew_point_c": Number("°C", -60, 40), "vapour_pressure_kpa": Number("kPa", 0, 8),
     }),
     "correction": Choice((*STANDARDS, "none")), "logs_already_corrected": Choice(("false", "unknown", *STANDARDS)),
     "zero_mark": Group({

@@ -13,6 +13,7 @@ from pullbook.arrays import Array
 from pullbook.columns import ALIGNED_PULLS, ROWS, conform
 from pullbook.handover import AlignedDay, DayReading
 from pullbook.measure.local import local_slope
+from pullbook.wording import counted, few
 
 RATE_DIFFERENCE = 0.10
 
@@ -130,7 +131,7 @@ def _remarks(
     untimed = [p for p, d in done.items() if not d.timed]
     if untimed:
         warnings.append(
-            f"{len(untimed)} print-out(s) without time: no sweep rate, lag or inertia can be known, "
+            f"{counted(len(untimed), 'print-out')} without time: no sweep rate, lag or inertia can be known, "
             "and no noise is told from averaged lines"
         )
         missing.append("sweep rate, torque lag, inertia and sample noise of print-outs without time")
@@ -141,9 +142,8 @@ def _remarks(
         odd = [called[p] for p in timed.filter((pl.col("rpm_per_s") / middle - 1.0).abs() > RATE_DIFFERENCE)["pull_id"]]
         if odd and not footing.inertia_kg_m2:
             share = 100.0 * float(np.max(np.abs(rates / middle - 1.0)))
-            few = ", ".join(odd[:6]) + (" and others" if len(odd) > 6 else "")
             warnings.append(
-                f"sweep rates differ by up to {share:.0f} % from {middle:.0f} rpm/s ({few}): "
+                f"sweep rates differ by up to {share:.0f} % from {middle:.0f} rpm/s ({few(odd)}): "
                 "without the rotating inertia (engine.yaml) torque of these pulls is not on the same footing"
             )
             missing.append("inertia torque: rotating_inertia_kg_m2 is not given and sweep rates differ")

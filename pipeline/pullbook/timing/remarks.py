@@ -12,6 +12,7 @@ from pullbook.timing.courses import Course
 from pullbook.timing.logged import COMMANDED_ONLY
 from pullbook.timing.scale import TimingScale, mark_error, mark_uncertainty
 from pullbook.timing.witnesses import Witnesses
+from pullbook.wording import counted
 
 _SHEET_APART_DEG = 2.0  # a sheet this far from log and light is another scale, not a careless eye
 _SEVERAL = 3  # misread light readings: no slip of the eye any more
@@ -79,7 +80,7 @@ def remarks(
             "cylinder, a dial-back light off its zero, the vacuum hose on?"
         )
     elif scale.misread:
-        warnings.append(f"{len(scale.misread)} light reading(s) stand too far from everything else and are shown but not used")
+        warnings.append(f"{counted(len(scale.misread), 'light reading')} too far from everything else: shown but not used")
         if len(scale.misread) >= _SEVERAL:
             questions.append(
                 f"{len(scale.misread)} light readings stand well apart from the others: vacuum hose on, or another mark, for these?"

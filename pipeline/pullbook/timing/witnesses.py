@@ -8,6 +8,7 @@ from pullbook.handover import AlignedDay, DayReading
 from pullbook.timing.logged import LoggedDay, logged_day
 from pullbook.timing.sheet_entries import SheetEntry, sheet_entry
 from pullbook.units import CRANK_PER_DISTRIBUTOR
+from pullbook.wording import counted
 
 LIGHT_SD_DEG = 0.61
 """A light reading is good to ±1° (90 %), rounding to half degrees included."""
@@ -78,14 +79,14 @@ def _light(reading: DayReading, warnings: list[str]) -> pl.DataFrame:
     )
     if hose_on := int((~table["used"]).sum()):
         warnings.append(
-            f"{hose_on} light reading(s) with the vacuum advance on are shown and not used: take the hose off and plug it"
+            f"{counted(hose_on, 'light reading')} with the vacuum advance on: shown and not used; take the hose off and plug it"
         )
     nameless = int(table["setting"].null_count())
     labels = reading.pulls["setting"].drop_nulls().unique().to_list()
     if nameless and len(labels) == 1:
         table = table.with_columns(pl.col("setting").fill_null(labels[0]))
     elif nameless:
-        warnings.append(f"{nameless} light reading(s) without a setting are shown and not used")
+        warnings.append(f"{counted(nameless, 'light reading')} without a setting: shown and not used")
         table = table.with_columns(
             used=pl.col("used") & pl.col("setting").is_not_null(),
             why_not=pl.when(pl.col("setting").is_null()).then(pl.lit("no setting named")).otherwise(pl.col("why_not")),

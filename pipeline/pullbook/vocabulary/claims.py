@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from functools import cache
 from typing import Any
 
+from pullbook.facts import STANDARDS
 from pullbook.questions import AIR, Question
 from pullbook.vocabulary.naming import fold
 from pullbook.vocabulary.units_text import unit_of
@@ -13,7 +14,6 @@ from pullbook.vocabulary.wordlist import rows
 _NUMBER = r"([-+]?\d+(?:[.,]\d+)?)"
 _NOT_CORRECTED = re.compile(r"un|non |sin |no |keine|(?:correction|korrektur|correzione|correccion)\W")
 _AIR = {"pressure": (60.0, 112.0), "temperature": (-40.0, 55.0)}  # kPa, °C: what air can be where engines are run
-STANDARDS = {"1349": "SAE J1349", "607": "SAE J607", "1585": "ISO 1585", "70020": "DIN 70020"}
 
 
 @cache
@@ -68,11 +68,9 @@ def named_standard(text: str) -> str | None:
     ('SAE J1349', 'DIN 70020', None)
     """
     digits = re.sub(r"[^0-9a-z]", "", fold(text))
-    named = next((name for key, name in STANDARDS.items() if key in digits), None)
-    alone = {name.split()[0] for name in STANDARDS.values()} - {"SAE"}  # bodies with one standard here
-    return named or next(
-        (name for name in STANDARDS.values() if name.split()[0] in alone & set(re.findall(r"[A-Z]+", text.upper()))), None
-    )
+    named = next((name for name in STANDARDS if (own := re.sub(r"\D", "", name)) and own in digits), None)
+    alone = {name.split()[0] for name in STANDARDS} - {"SAE"}  # bodies with one standard here
+    return named or next((name for name in STANDARDS if name.split()[0] in alone & set(re.findall(r"[A-Z]+", text.upper()))), None)
 
 
 def weather_question(name: str, found: Sequence[dict[str, Any]]) -> Question | None:

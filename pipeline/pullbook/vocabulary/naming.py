@@ -212,9 +212,9 @@ def _quantity(has: frozenset[str], unit: Unit | None) -> str | None:
     if "commanded" in has and kind in (None, "none", "power", "torque", "speed") and has & {"power", "torque", "speed"}:
         return None
     if kind == "power" or ("power" in has and kind in (None, "none")):
-        return "power_wheel_kw" if has & {"wheel"} else "power_corrected_kw" if _corrected(has) else "power_kw"
+        return "power_wheel_kw" if has & {"wheel"} else "power_corrected_kw" if says_corrected(has) else "power_kw"
     if kind == "torque" or ("torque" in has and kind in (None, "none")):
-        return "torque_wheel_nm" if has & {"wheel"} else "torque_corrected_nm" if _corrected(has) else "torque_nm"
+        return "torque_wheel_nm" if has & {"wheel"} else "torque_corrected_nm" if says_corrected(has) else "torque_nm"
     warm = has & {"coolant", "oil", "inlet", "exhaust"} or (
         "temperature" in has and ("air" in has or ("engine" in has and "time" not in has))
     )
@@ -260,5 +260,6 @@ def _advance(has: frozenset[str]) -> str | None:
     return "advance_commanded_deg" if has & {"commanded", "manifold"} else "advance_deg"
 
 
-def _corrected(has: frozenset[str]) -> bool:
+def says_corrected(has: frozenset[str]) -> bool:
+    """Whether a heading's concepts say that its values are corrected to a standard already."""
     return "corrected" in has and "uncorrected" not in has

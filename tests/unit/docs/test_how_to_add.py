@@ -11,7 +11,7 @@ from tests.report import fixture
 from tests.unit.docs.generate import ROOT
 
 from pullbook.air import factor
-from pullbook.facts import Standard
+from pullbook.facts import STANDARDS, Standard
 from pullbook.report import content, drawing
 from pullbook.report.view import view
 from pullbook.sheets import facts_schema
@@ -88,10 +88,12 @@ def test_a_standard_computes() -> None:
 
 
 def test_every_place_knows_every_standard() -> None:
-    """The seven places of the page, but for the formula's published values."""
-    named = set(facts_schema.STANDARDS)
+    """The five places of the page, but for the formula's published values."""
+    named = set(STANDARDS)
     assert set(get_args(Standard)) == named | {"none"}
-    assert set(claims.STANDARDS.values()) == named
+    said = facts_schema.DAY_KEYS["correction"]
+    assert isinstance(said, facts_schema.Choice)
+    assert set(said.words) == named | {"none"}
     for standard in named:
         assert factor(standard, 99.0, 25.0, 1.0) > 0.0
         assert claims.named_standard(f"Torque ({standard})") == standard

@@ -324,7 +324,7 @@ def test_a_stretch_that_reads_double_against_the_roller(tmp_path: Path) -> None:
     )
     r = read(tmp_path, text)
     assert r.samples["rpm"].is_null().arg_true().to_list() == list(range(40, 55))
-    assert about(r, "reads twice or half on 15 row(s) from line 42")
+    assert about(r, "reads twice or half on 15 rows from line 42")
 
 
 def test_sentinel_inside_the_span_of_a_fast_engine(tmp_path: Path) -> None:

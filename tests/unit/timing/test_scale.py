@@ -153,7 +153,7 @@ def test_vacuum_readings_are_shown_and_not_used() -> None:
     shown = got.evidence.filter(got.evidence["source"] == "light")
     assert len(shown) == 12
     assert not shown["used"].any()
-    assert any("12 light reading(s) with the vacuum advance on" in w for w in got.warnings)
+    assert any("12 light readings with the vacuum advance on" in w for w in got.warnings)
     assert abs(got.delivered.filter(setting="34", rpm=4000)["advance_deg"][0] - 34.0) < 0.2
 
 
