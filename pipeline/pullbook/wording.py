@@ -63,6 +63,18 @@ def signed(value: float, digits: int = 1) -> str:
     return text if text == "0" or text.startswith("−") else f"+{text}"
 
 
+def inert(cell: str) -> str:
+    """A cell no spreadsheet runs: text that begins like a formula gets an apostrophe, which reading a sheet takes off again.
+
+    Examples
+    --------
+    >>> inert("=1+1"), inert(" -2"), inert("34 total")
+    ("'=1+1", "' -2", '34 total')
+    """
+    runs = cell.lstrip().startswith(("=", "+", "-", "@", "|", "%")) or cell.startswith(("\t", "\r"))
+    return f"'{cell}" if runs else cell
+
+
 def noted(value: object) -> str:
     """A word of the record, or that there is none."""
     return "not noted" if value is None else str(value)

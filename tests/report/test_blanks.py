@@ -8,7 +8,6 @@ from typing import Any
 import polars as pl
 import pytest
 
-from pullbook.report import html
 from pullbook.report.content import content
 from pullbook.report.day import day_page
 from pullbook.report.drawing import svg
@@ -48,7 +47,7 @@ def without(record: dict[str, Any], names: tuple[str, ...]) -> dict[str, Any]:
 
 def words(record: dict[str, Any], tables: dict[str, pl.DataFrame], *, painted: bool) -> str:
     said = content(view(record, tables))
-    drawn = {name: html.own_markup(svg(p, said.span, narrow=True) if painted else "") for name, p in said.pictures.items()}
+    drawn = {name: svg(p, said.span, narrow=True) if painted else "" for name, p in said.pictures.items()}
     page = day_page(said, {name: (d, d) for name, d in drawn.items()}, [])
     return re.sub(r"<style>.*?</style>|<[^>]*>", " ", page, flags=re.S)
 

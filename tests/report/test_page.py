@@ -12,7 +12,6 @@ import html5lib
 import polars as pl
 import pytest
 
-from pullbook.report import html
 from pullbook.report.content import content
 from pullbook.report.day import day_page, render_day
 from pullbook.report.view import view
@@ -43,8 +42,7 @@ def parsed(text: str) -> ET.Element:
 def page_without_drawings(record: dict[str, Any], tables: dict[str, pl.DataFrame]) -> ET.Element:
     """The page with its tables and words, each drawing an empty one."""
     said = content(view(record, tables))
-    empty = html.own_markup("<svg></svg>")
-    return parsed(day_page(said, dict.fromkeys(said.pictures, (empty, empty)), []))
+    return parsed(day_page(said, dict.fromkeys(said.pictures, ("<svg></svg>", "<svg></svg>")), []))
 
 
 def text_of(element: ET.Element) -> str:

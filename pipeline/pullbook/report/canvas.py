@@ -5,7 +5,7 @@ The same paint goes on a wide drawing, a narrow one for phones, and a corner of 
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypedDict, Unpack
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -43,6 +43,16 @@ class Picture:
     height: float = 2.7
     narrow_height: float = 3.0
     note: str = ""
+
+
+class Hand(TypedDict, total=False):
+    """How words on a picture are set: their hue, bold or not, moved by points, paper put behind them (``ground``)."""
+
+    hue: str
+    bold: bool
+    dx: float
+    dy: float
+    ground: bool
 
 
 @dataclass(slots=True)
@@ -124,50 +134,21 @@ class Panel:
         y = np.repeat(np.asarray(marks, float), 3)
         ax.plot(x, y, transform=ax.get_yaxis_transform(), color=PAPER["rule"], lw=0.6, zorder=0, scalex=False, scaley=False)
 
-    def write(
-        self,
-        ax: Axes,
-        transform: Any,
-        x: float,
-        y: float,
-        text: str,
-        *,
-        hue: str = "ink",
-        ha: str,
-        va: str,
-        bold: bool = False,
-        dx: float = 0.0,
-        dy: float = 0.0,
-        ground: bool = False,
-    ) -> None:
-        """Words at a place of ``transform``, moved by points; ``ground`` puts paper behind them."""
-        moved = transform + ScaledTranslation(dx / 72, dy / 72, self.figure.dpi_scale_trans)
-        box = {"facecolor": PAPER["paper"], "edgecolor": "none", "pad": 1.0} if ground else None
+    def write(self, ax: Axes, transform: Any, x: float, y: float, text: str, *, ha: str, va: str, **hand: Unpack[Hand]) -> None:
+        """Words at a place of ``transform``, held there by their side ``ha`` and their height ``va``."""
+        moved = transform + ScaledTranslation(hand.get("dx", 0.0) / 72, hand.get("dy", 0.0) / 72, self.figure.dpi_scale_trans)
+        box = {"facecolor": PAPER["paper"], "edgecolor": "none", "pad": 1.0} if hand.get("ground") else None
         style: dict[str, Any] = {
             "fontsize": self.look.font,
-            "fontweight": "bold" if bold else "normal",
+            "fontweight": "bold" if hand.get("bold") else "normal",
             "linespacing": 1.05,
-            "color": PAPER[hue],
+            "color": PAPER[hand.get("hue", "ink")],
         }
         ax.text(x, y, text, transform=moved, ha=ha, va=va, bbox=box, zorder=6, **style)
 
-    def say(
-        self,
-        ax: Axes,
-        x: float,
-        y: float,
-        text: str,
-        *,
-        hue: str = "ink",
-        ha: str = "left",
-        va: str = "center",
-        bold: bool = False,
-        dx: float = 0.0,
-        dy: float = 0.0,
-        ground: bool = False,
-    ) -> None:
-        """Words at a point of the data, moved by points."""
-        self.write(ax, ax.transData, x, y, text, hue=hue, ha=ha, va=va, bold=bold, dx=dx, dy=dy, ground=ground)
+    def say(self, ax: Axes, x: float, y: float, text: str, *, ha: str = "left", va: str = "center", **hand: Unpack[Hand]) -> None:
+        """Words at a point of the data."""
+        self.write(ax, ax.transData, x, y, text, ha=ha, va=va, **hand)
 
     def ends(self, ax: Axes, ends: Sequence[tuple[float, float, str, str, bool]]) -> None:
         """Names of lines at their right ends (x, y, text, hue, bold), pushed apart so that each can be read.

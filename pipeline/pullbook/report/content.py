@@ -1,6 +1,7 @@
 """The contents of the three pages in reading order, as words and tables without layout: page and paper both take them from here."""
 
 from dataclasses import dataclass
+from types import ModuleType
 from typing import Any
 
 from pullbook.report import model
@@ -13,6 +14,8 @@ from pullbook.report.view import DayView
 from pullbook.report.words import between, known, number, setting_degrees
 from pullbook.wording import counted, few, noted
 
+Figures = tuple[ModuleType, ...]
+"""Modules of :mod:`pullbook.report.figures`, in the order their pictures stand."""
 PAGE_ONE = (advance, torque, difference)
 PAGE_TWO = (contours, cost, order)
 PAGE_THREE = (residuals, timing, repeatability)
@@ -53,6 +56,11 @@ class Content:
     inputs: Table | None
     made: str
     span: tuple[float, float]
+
+    def drawn(self, modules: Figures) -> list[Picture]:
+        """Those of the pictures that the day has something for."""
+        names = [m.__name__.rsplit(".", 1)[-1] for m in modules]
+        return [self.pictures[name] for name in names if name in self.pictures]
 
     @property
     def doubts_first(self) -> list[str]:

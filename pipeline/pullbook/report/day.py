@@ -8,11 +8,11 @@ from typing import Any
 import polars as pl
 
 from pullbook.report import canvas, drawing, html
-from pullbook.report.content import PAGE_ONE, PAGE_THREE, PAGE_TWO, Content, content
+from pullbook.report.content import PAGE_ONE, PAGE_THREE, PAGE_TWO, Content, Figures, content
 from pullbook.report.glossary import GLOSSARY
 from pullbook.report.pictures import Shown, prepare
 from pullbook.report.view import view
-from pullbook.report.words import csv_cell
+from pullbook.wording import inert
 
 
 def render_day(
@@ -67,13 +67,8 @@ def render_day(
 def day_page(said: Content, drawings: dict[str, tuple[str, str]], photos: list[Shown]) -> str:
     """The page as HTML text."""
 
-    def some(modules: Any) -> list[dict[str, Any]]:
-        names = [m.__name__.rsplit(".", 1)[-1] for m in modules]
-        return [
-            {"picture": said.pictures[n], "wide": html.own_markup(drawings[n][0]), "narrow": html.own_markup(drawings[n][1])}
-            for n in names
-            if n in drawings
-        ]
+    def some(modules: Figures) -> list[dict[str, Any]]:
+        return [html.drawn_figure(p, *drawings[p.name]) for p in said.drawn(modules)]
 
     return html.page(
         "day.html.j2", c=said, one=some(PAGE_ONE), two=some(PAGE_TWO), three=some(PAGE_THREE), photos=photos, glossary=GLOSSARY
@@ -83,9 +78,9 @@ def day_page(said: Content, drawings: dict[str, tuple[str, str]], photos: list[S
 def _csv(table: canvas.Table) -> bytes:
     out = io.StringIO()
     pen = csv.writer(out, lineterminator="\r\n")
-    pen.writerow([csv_cell(h) for h in table.heads])
+    pen.writerow([inert(h) for h in table.heads])
     for row in table.rows:
-        pen.writerow([_plain(cell) if table.is_figure(i) else csv_cell(cell) for i, cell in enumerate(row)])
+        pen.writerow([_plain(cell) if table.is_figure(i) else inert(cell) for i, cell in enumerate(row)])
     return b"\xef\xbb\xbf" + out.getvalue().encode("utf-8", "replace")
 
 
@@ -94,4 +89,4 @@ def _plain(cell: str) -> object:
     try:
         return float(cell.replace("−", "-").replace("\u202f", ""))
     except ValueError:
-        return csv_cell(cell)
+        return inert(cell)

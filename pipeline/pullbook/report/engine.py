@@ -3,7 +3,7 @@
 from pathlib import Path
 from typing import Any
 
-from pullbook.report import drawing, html
+from pullbook.report import html
 from pullbook.report.canvas import Table
 from pullbook.report.figures import history
 from pullbook.report.index import by_year, day_rows
@@ -27,10 +27,7 @@ def render_engine(reports: Path, engine: str, days: list[dict[str, Any]]) -> Pat
     heads = ("day", "to set", "best band", "a repeat lands", "pulls")
     cells = tuple((r["day"], r["advised"], r["best_band"], r["repeatability"], r["pulls"]) for r in rows)
     drawn = history.picture(rows[::-1])
-    figures = []
-    if drawn is not None:
-        both = [html.own_markup(drawing.svg(drawn, (0.0, 1.0), narrow=narrow)) for narrow in (False, True)]
-        figures = [{"picture": drawn, "wide": both[0], "narrow": both[1]}]
+    figures = [] if drawn is None else [html.figure(drawn, (0.0, 1.0))]
     title = rows[0]["title"] if rows and rows[0]["title"] != name else ""
     values = {
         "title": title,

@@ -7,6 +7,8 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
+from pullbook.report import drawing
+from pullbook.report.canvas import Picture
 from pullbook.report.style import css_variables
 
 
@@ -27,6 +29,12 @@ def page(template: str, **values: Any) -> str:
     return _environment().get_template(template).render(style=Markup(css_variables() + sheet), **values)
 
 
-def own_markup(svg: str) -> Markup:
-    """A drawing made by :mod:`.canvas`: its words were escaped when drawn."""
-    return Markup(svg)
+def figure(picture: Picture, span: tuple[float, float]) -> dict[str, Any]:
+    """A picture as the templates show it, drawn for a wide page and a phone; its words were escaped when drawn."""
+    wide, narrow = (drawing.svg(picture, span, narrow=narrow) for narrow in (False, True))
+    return drawn_figure(picture, wide, narrow)
+
+
+def drawn_figure(picture: Picture, wide: str, narrow: str) -> dict[str, Any]:
+    """The same of drawings that are there already."""
+    return {"picture": picture, "wide": Markup(wide), "narrow": Markup(narrow)}

@@ -1,11 +1,10 @@
 """The report on paper: page one in one look, then the evidence, then the builder's page. As many sheets as the day needs."""
 
 import io
-from typing import Any
 
 import matplotlib as mpl
 
-from pullbook.report.content import PAGE_ONE, PAGE_THREE, PAGE_TWO, RANGES, Content
+from pullbook.report.content import PAGE_ONE, PAGE_THREE, PAGE_TWO, RANGES, Content, Figures
 from pullbook.report.glossary import GLOSSARY
 from pullbook.report.letters import measure
 from pullbook.report.model import Said
@@ -35,10 +34,6 @@ def report_pdf(said: Content, photos: list[Shown], *, page: str = "A4") -> bytes
         _page_two(sheets, said, over)
         _page_three(sheets, said, photos)
         return sheets.pdf()
-
-
-def _names(modules: Any) -> list[str]:
-    return [m.__name__.rsplit(".", 1)[-1] for m in modules]
 
 
 def _page_one(sheets: Sheets, said: Content) -> list[str]:
@@ -85,7 +80,7 @@ def _right(right: Column, said: Content) -> list[str]:
     """Pictures, as tall as there is room, and what to run next under them."""
     lines = _next(said)
     text = min(sum(right.height_of("• " + line, 7.5) + 0.02 for line in lines) + 0.26, 2.0)
-    pictures = [said.pictures[n] for n in _names(PAGE_ONE) if n in said.pictures]
+    pictures = said.drawn(PAGE_ONE)
     if pictures:
         room = right.bottom - right.y - text - sum(right.height_of(p.title, 8.5, bold=True) + 0.06 for p in pictures)
         heights = [
@@ -193,15 +188,13 @@ def _flow(sheets: Sheets, column: Column, head: str, lines: list[str], none: str
     return column
 
 
-def _pictures(sheets: Sheets, column: Column, said: Content, modules: Any, scale: float = 1.0) -> Column:
-    for name in _names(modules):
-        if name in said.pictures:
-            picture = said.pictures[name]
-            if not column.picture(picture, said.span, height=picture.height * scale):
-                column = sheets.sheet()
-                column.picture(picture, said.span, height=min(picture.height, column.bottom - column.y - 0.5))
-            if picture.note:
-                column.text(picture.note, 7.2, hue="soft", after=0.12)
+def _pictures(sheets: Sheets, column: Column, said: Content, modules: Figures, scale: float = 1.0) -> Column:
+    for picture in said.drawn(modules):
+        if not column.picture(picture, said.span, height=picture.height * scale):
+            column = sheets.sheet()
+            column.picture(picture, said.span, height=min(picture.height, column.bottom - column.y - 0.5))
+        if picture.note:
+            column.text(picture.note, 7.2, hue="soft", after=0.12)
     return column
 
 

@@ -165,8 +165,3 @@ def rpm(value: float | None) -> str:
 def setting_rpm(value: float | None) -> str:
     """Engine speed to set, to fifty, as the note on springs says it."""
     return rpm(None if value is None else 50 * round(value / 50))
-
-
-def csv_cell(value: object) -> object:
-    """A cell no spreadsheet takes for a formula: outside text that could start one gets an apostrophe in front."""
-    return "'" + value if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r", "|", "%") else value

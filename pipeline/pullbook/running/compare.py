@@ -1,7 +1,6 @@
 """`pullbook compare`: two days or settings of the archive side by side, written as a page and told in lines."""
 
 import hashlib
-import json
 from pathlib import Path
 from typing import Any
 
@@ -43,8 +42,6 @@ def compare(book: Book, a: str, b: str) -> dict[str, Any]:
     comparison = compare_days(record_a, record_b, setting_a, setting_b, curves_a=curves_a, curves_b=curves_b)
     folder = book.reports / "compare" / _folder(a, b)
     render_compare(record_a, record_b, comparison, folder)
-    text = json.dumps(comparison, ensure_ascii=False, allow_nan=False, indent=1)
-    (folder / "compare.json").write_text(text, encoding="utf-8", errors="backslashreplace")
     return {"comparison": comparison, "said": [*_lines(comparison), f"Page: {folder / 'compare.html'}"]}
 
 

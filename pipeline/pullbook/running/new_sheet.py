@@ -16,6 +16,7 @@ from pullbook.reading.survey import Survey, survey
 from pullbook.running.templates import DAY_YAML, ENGINE_YAML
 from pullbook.sheets.pull_sheet import OWN_COLUMN, SheetRow, pull_sheet_of
 from pullbook.sheets.words import PULL_COLUMNS
+from pullbook.wording import inert
 
 HEADERS = (*PULL_COLUMNS, OWN_COLUMN)
 
@@ -200,10 +201,5 @@ def sheet_bytes(rows: list[dict[str, str]], *, semicolon: bool) -> bytes:
     writer = csv.writer(out, delimiter=";" if semicolon else ",", lineterminator="\r\n")
     writer.writerow(HEADERS)
     for row in rows:
-        writer.writerow([_inert(row.get(name, "")) for name in HEADERS])
+        writer.writerow([inert(row.get(name, "")) for name in HEADERS])
     return out.getvalue().encode("utf-8-sig", "backslashreplace")
-
-
-def _inert(cell: str) -> str:
-    """A cell no spreadsheet runs: text that begins like a formula gets an apostrophe, which reading takes off again."""
-    return f"'{cell}" if cell.lstrip().startswith(("=", "+", "-", "@", "\t", "\r", "|", "%")) else cell
