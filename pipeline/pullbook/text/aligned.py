@@ -9,7 +9,6 @@ import numpy.typing as npt
 
 from pullbook.text.line_bytes import Bytes, Places, pieces
 
-PIECE = 1 << 17
 BLANK = ord("-")
 MOST_COLUMNS = 60
 LOOKED_AT = 100
@@ -106,7 +105,7 @@ class _Look:
 
 
 def _looks(data: bytes) -> Iterator[_Look]:
-    for a, b in pieces(data, 0, PIECE):
+    for a, b in pieces(data, 0):
         piece = np.frombuffer(data, np.uint8)[a:b]
         stops = np.flatnonzero(piece == 10)
         if not len(stops) or stops[-1] != len(piece) - 1:

@@ -27,8 +27,11 @@ _LABEL = re.compile(r"[^\W\d_]{2,}")
 _TAIL = re.compile(r"[-+]?\d+(?:[.,]\d+)? ?([A-Za-z°µ%][^\d\s]{0,7})")
 DELIMITERS = ("\t", ";", ",", "|")
 _QUOTED = re.compile(r'"[^"]*"')
-_DATED = re.compile(r"(\d{4}-\d{1,2}-\d{1,2}|\d{1,2}[./]\d{1,2}[./]\d{2,4}) +(\d{1,2}:\d{2})")
-_NOON = re.compile(r"(\d) +([AaPp]\.?[Mm]\b)")
+DATED = r"(\d{4}-\d{1,2}-\d{1,2}|\d{1,2}[./]\d{1,2}[./]\d{2,4}) +(\d{1,2}:\d{2})"
+"""A date and the time of day after it."""
+NOON = r"(\d) +([AaPp]\.?[Mm]\b)"
+"""A clock and its AM or PM."""
+_DATED, _NOON = re.compile(DATED), re.compile(NOON)
 
 
 def is_number(cell: str) -> bool:

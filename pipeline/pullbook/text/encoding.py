@@ -65,7 +65,7 @@ def _from_one_byte(data: bytes) -> tuple[bytes, str | None]:
         if share > score + 0.1:
             best, score = codec, share
     if score < 0.5:
-        if data[:65536].translate(None, bytes(range(32, 127)) + b"\t\r\n\x00\x1a").__len__() > 0.3 * len(data[:65536]):
+        if len(data[:65536].translate(None, bytes(range(32, 127)) + b"\t\r\n\x00\x1a")) > 0.3 * len(data[:65536]):
             return data, None
         from charset_normalizer import from_bytes
 

@@ -12,6 +12,8 @@ PIECE = 1 << 17
 _DECIMALS = re.compile(rb"[.,](\d*)$")
 Bytes = npt.NDArray[np.uint8]
 Places = npt.NDArray[np.int64]
+_DIGIT = np.zeros(256, bool)
+_DIGIT[48:58] = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,20 +77,18 @@ def pieces(data: bytes, at: int, size: int = PIECE) -> Iterator[tuple[int, int]]
 
 def groups_are_whole(body: Bytes, mark: str) -> bool:
     """Whether every grouping sign stands between a digit and exactly three digits."""
-    at = np.flatnonzero(body == ord(mark))
+    return all_group(body, np.flatnonzero(body == ord(mark)))
+
+
+def all_group(body: Bytes, at: Places, size: int = 1) -> bool:
+    """Whether signs at places ``at`` (rising) of ``body``, ``size`` bytes each, stand between a digit and exactly three digits."""
     if not len(at):
         return True
-    if at[0] < 1 or at[-1] > len(body) - 5:
+    if at[0] < 1 or at[-1] > len(body) - size - 4:
         return False
-    digit = np.zeros(256, bool)
-    digit[48:58] = True
-    return bool(
-        digit[body[at - 1]].all()
-        and digit[body[at + 1]].all()
-        and digit[body[at + 2]].all()
-        and digit[body[at + 3]].all()
-        and not digit[body[at + 4]].any()
-    )
+    end = at + size
+    three = all(_DIGIT[body[end + k]].all() for k in range(3))
+    return bool(_DIGIT[body[at - 1]].all() and three and not _DIGIT[body[end + 3]].any())
 
 
 def may_be_cut(data: bytes, offset: int) -> bool:

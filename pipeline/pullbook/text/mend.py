@@ -19,9 +19,9 @@ from pullbook.text.odd_rows import judge, remarks
 from pullbook.text.quotes import often_quoted, unquote
 from pullbook.text.short_rows import lengthen
 from pullbook.text.spaced import tabs_for_spaces
+from pullbook.text.spaces import plain_spaces
 from pullbook.text.text import MARK, Text
 from pullbook.text.units_behind import without_units
-from pullbook.vocabulary.spaces import plain_spaces
 
 MOST_ODD = 0.04
 FEW_SHORT = 2

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from pullbook.text.layout import Layout
+from pullbook.text.line_bytes import all_group, pieces
 
 PIECE = 1 << 20
 OFTEN = 0.02
@@ -34,15 +35,12 @@ def unquote(data: bytes, layout: Layout) -> tuple[bytes, Layout] | None:
     """
     if layout.delimiter == layout.decimal and data.find(b".", layout.offset) >= 0:
         return None  # a point beside the decimal comma groups thousands that no sampled row reached
-    body = np.frombuffer(data, np.uint8)[layout.offset :]
+    whole = np.frombuffer(data, np.uint8)
     sign = ord(layout.delimiter)
     out = [data[: layout.offset]]
-    at, met = 0, False
-    while at < len(body):
-        piece = body[at : at + PIECE]
-        if at + PIECE < len(body):
-            piece = piece[: len(piece) - int(np.argmax(piece[::-1] == 10))]
-        at += len(piece)
+    met = False
+    for a, b in pieces(data, layout.offset, PIECE):
+        piece = whole[a:b]
         quotes = piece == 34
         inside = (np.cumsum(quotes, dtype=np.uint8) & 1).astype(bool)
         if inside[piece == 10].any():
@@ -52,7 +50,7 @@ def unquote(data: bytes, layout: Layout) -> tuple[bytes, Layout] | None:
             met = True
             if layout.delimiter == layout.decimal:
                 piece = np.where(within, np.uint8(46), piece)
-            elif layout.delimiter != layout.thousands or not _group(piece, within):
+            elif layout.delimiter != layout.thousands or not all_group(piece, np.flatnonzero(within)):
                 return None
             else:
                 quotes |= within
@@ -63,14 +61,3 @@ def unquote(data: bytes, layout: Layout) -> tuple[bytes, Layout] | None:
     elif met and layout.delimiter == layout.thousands:
         changed = replace(layout, thousands=None)
     return b"".join(out), changed
-
-
-def _group(piece: np.ndarray, within: np.ndarray) -> bool:
-    """Whether each delimiter inside quotes stands between a digit and exactly three digits."""
-    at = np.flatnonzero(within)
-    if at[0] < 1 or at[-1] > len(piece) - 5:
-        return False
-    digit = (piece >= 48) & (piece <= 57)
-    return bool(
-        digit[at - 1].all() and digit[at + 1].all() and digit[at + 2].all() and digit[at + 3].all() and not digit[at + 4].any()
-    )

@@ -7,7 +7,6 @@ from pullbook.text.layout import Layout
 from pullbook.text.line_bytes import Bytes, Places, pieces
 from pullbook.text.text import Text
 
-PIECE = 1 << 17
 HABIT = 0.25
 """Share of short rows from which they are a habit of the recorder and no damage."""
 USUAL = 0.05
@@ -38,7 +37,7 @@ def lengthen(text: Text, layout: Layout, *, ends_whole: bool) -> bool:
     sign, full = layout.delimiter.encode(), layout.head.width - 1
     rows = numbered = 0
     short = np.zeros(full + 1, np.int64)
-    for a, b in pieces(text.data, layout.offset, PIECE):
+    for a, b in pieces(text.data, layout.offset):
         _, count, begins = _lines(np.frombuffer(text.data, np.uint8)[a:b], sign[0])
         rows += int(np.count_nonzero(begins >= 0))
         numbered += int(np.count_nonzero(begins == 1))
@@ -47,7 +46,7 @@ def lengthen(text: Text, layout: Layout, *, ends_whole: bool) -> bool:
         return False
     data, text.data = text.data, b""
     out = [data[: layout.offset]]
-    for a, b in pieces(data, layout.offset, PIECE):
+    for a, b in pieces(data, layout.offset):
         piece = np.frombuffer(data, np.uint8)[a:b]
         stops, count, begins = _lines(piece, sign[0])
         missing = np.where((begins == 1) & (count > 0), np.maximum(full - count, 0), 0)

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from pullbook.text.layout import Layout
+from pullbook.text.line_bytes import pieces
 from pullbook.text.text import Text
 
 PIECE = 1 << 20
@@ -25,15 +26,11 @@ def tabs_for_spaces(text: Text, layout: Layout) -> Layout:
     Layout
         With a tab as delimiter.
     """
-    body = np.frombuffer(text.data, np.uint8)[layout.offset :]
-    out = [text.data[: layout.offset]]
-    text.data = b""
-    at = 0
-    while at < len(body):
-        piece = body[at : at + PIECE]
-        if at + PIECE < len(body):
-            piece = piece[: len(piece) - int(np.argmax(piece[::-1] == 10))]
-        at += len(piece)
+    data, text.data = text.data, b""
+    whole = np.frombuffer(data, np.uint8)
+    out = [data[: layout.offset]]
+    for a, b in pieces(data, layout.offset, PIECE):
+        piece = whole[a:b]
         space = (piece == 32) | (piece == 9)
         follows = np.empty(len(piece), bool)
         follows[0] = True
@@ -44,6 +41,6 @@ def tabs_for_spaces(text: Text, layout: Layout) -> Layout:
         ending = ((piece == 32) | (piece == 9)) & ~space
         piece[space] = 9
         out.append(piece[~ending].tobytes())
-    del body
+    del data, whole
     text.data = b"".join(out)
     return replace(layout, delimiter="\t")

@@ -16,7 +16,7 @@ from pathlib import Path
 from pullbook.handover import Fault
 from pullbook.text.encoding import pairs_only, to_utf8
 from pullbook.text.respelled import respelled
-from pullbook.vocabulary.spaces import plain_spaces
+from pullbook.text.spaces import plain_spaces
 
 MAX_BYTES = 180_000_000
 MAX_LINE = 1_000_000

@@ -9,7 +9,6 @@ from pullbook.text.cells import is_missing, is_number
 from pullbook.text.line_bytes import pieces
 from pullbook.vocabulary.units_text import unit_of
 
-PIECE = 1 << 17
 _BEHIND = re.compile(r"[-+]?(?:\d[\d.,]*|[.,]\d+)( ?[^\W\d_%°][^\s\d,;|]{0,9}| ?[°%][^\s\d,;|]{0,9})")
 MARKS = bytes(range(1, 9)) + bytes(range(14, 26))
 """Bytes no log holds: each stands for the unit of one column while its places are proved."""
@@ -51,7 +50,7 @@ def without_units(data: bytes, offset: int, delimiter: str, tails: Sequence[str]
     own = np.array([MARKS[spelled.index(t.encode())] if t else 0 for t in tails], np.uint8)
     kinds = list(zip(spelled, (bytes([m]) for m in MARKS), strict=False))
     out = [data[:offset]]
-    for a, b in pieces(data, offset, PIECE):
+    for a, b in pieces(data, offset):
         piece = data[a:b]
         for tail, mark in kinds:
             for end in (sign, b"\r\n", b"\n"):

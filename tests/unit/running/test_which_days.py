@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from pullbook.book import Book
-from pullbook.cli import WrongUse, _engine_day
+from pullbook.commands import WrongUse, engine_day
 
 
 @pytest.fixture
@@ -25,15 +25,15 @@ def book(tmp_path: Path) -> Book:
     ],
 )
 def test_a_name_is_an_engine_or_its_day(book: Book, typed: str, meant: tuple[str, str | None]) -> None:
-    assert _engine_day(book, typed) == meant
+    assert engine_day(book, typed) == meant
 
 
 def test_the_folder_of_the_logs_may_stand_before_it(tmp_path: Path) -> None:
     (tmp_path / "logs" / "four" / "2030-01-01").mkdir(parents=True)
-    assert _engine_day(Book.at(tmp_path), "logs/four/2030-01-01") == ("four", "2030-01-01")
+    assert engine_day(Book.at(tmp_path), "logs/four/2030-01-01") == ("four", "2030-01-01")
 
 
 @pytest.mark.parametrize("typed", ["five", "four/2031-01-01", "elsewhere/four"])
 def test_what_is_not_there_is_refused(book: Book, typed: str) -> None:
     with pytest.raises(WrongUse, match="no "):
-        _engine_day(book, typed)
+        engine_day(book, typed)

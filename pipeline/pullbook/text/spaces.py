@@ -4,6 +4,8 @@ import re
 
 import numpy as np
 
+from pullbook.text.line_bytes import all_group
+
 _SPACES = tuple(space.encode() for space in "\u00a0\u202f\u2009\u2007")
 _HEAD = 65_536
 _PIECE = 1 << 20
@@ -50,12 +52,4 @@ def _all_group(data: bytes, space: bytes) -> bool:
     """Whether every byte that may begin the space does, and stands between a digit and exactly three digits: four times as fast."""
     view = np.frombuffer(data + b"\n" * (len(space) + 4), np.uint8)
     at = np.flatnonzero(view == space[0])
-    if not len(at) or at[0] == 0:
-        return not len(at)
-    digit = np.zeros(256, bool)
-    digit[48:58] = True
-    begins = all((view[at + k] == byte).all() for k, byte in enumerate(space))
-    end = at + len(space)
-    return begins and bool(
-        digit[view[at - 1]].all() and all(digit[view[end + k]].all() for k in range(3)) and not digit[view[end + 3]].any()
-    )
+    return all((view[at + k] == byte).all() for k, byte in enumerate(space)) and all_group(view, at, len(space))
