@@ -4,7 +4,5 @@ rule index:
         local(expand("reported/{parcel}.json", parcel=PLAN.parcels)),
     output:
         local(f"index/{PLAN.id}.done"),
-    params:
-        plan=PLAN.file.name,
     shell:
-        "{PLAN.python:q} -m pullbook.running.job index --plan {params.plan:q} --out {output:q}"
+        "{PLAN.python:q} -m pullbook.running.job index --plan {PLAN.file.name:q} --out {output:q}"

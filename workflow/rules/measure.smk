@@ -4,7 +4,5 @@ rule measure:
         local("parcels/{parcel}.json"),
     output:
         directory("measured/{parcel}"),
-    params:
-        plan=PLAN.file.name,
     shell:
-        "{PLAN.python:q} -m pullbook.running.job measure --plan {params.plan:q} --parcel {wildcards.parcel:q} --out {output:q}"
+        "{PLAN.python:q} -m pullbook.running.job measure --plan {PLAN.file.name:q} --parcel {wildcards.parcel:q} --out {output:q}"

@@ -6,8 +6,6 @@ rule report:
         measured=lambda wc: [f"measured/{p}" for p in PLAN.needed_before(wc.parcel)],
     output:
         local("reported/{parcel}.json"),
-    params:
-        plan=PLAN.file.name,
     shell:
-        "{PLAN.python:q} -m pullbook.running.job report --plan {params.plan:q} --parcel {wildcards.parcel:q}"
+        "{PLAN.python:q} -m pullbook.running.job report --plan {PLAN.file.name:q} --parcel {wildcards.parcel:q}"
         " --out {output:q} --measured {input.measured:q}"

@@ -1,6 +1,7 @@
 """`pullbook run`: hold the book, plan, let Snakemake do it, say what came out."""
 
 import json
+import os
 import subprocess
 import sys
 import threading
@@ -89,7 +90,7 @@ def run(
         plan, settled, fine, here, astray = make_plan(book, settings, store, only)
         outcome.astray = astray if only is None else []
         if plan.parcels or plan.pages:
-            _work(plan, profile or carried("workflow") / "profiles" / "default", quiet, stop)
+            _work(plan, profile, quiet, stop)
             _collect(plan, outcome)
             here = all_days(book)
         _close(store, here, outcome)
@@ -108,7 +109,7 @@ def _close(store: Any, here: list[tuple[str, str]], outcome: Outcome) -> None:
         outcome.unwritable, outcome.status = str(refused), outcome.status or 1
 
 
-def _work(plan: Plan, profile: Path, quiet: bool, told: threading.Event | None) -> None:
+def _work(plan: Plan, profile: Path | None, quiet: bool, told: threading.Event | None) -> None:
     """Hand the plan to Snakemake and show progress until it ends; on a signal end the whole family of processes."""
     plan.work.mkdir(parents=True, exist_ok=True)
     clear_outcomes(plan)
@@ -116,9 +117,11 @@ def _work(plan: Plan, profile: Path, quiet: bool, told: threading.Event | None) 
     events = plan.progress
     events.unlink(missing_ok=True)
     display = None if quiet else Display(len(plan.days))
-    snakefile = carried("workflow") / "Snakefile"
-    command = [sys.executable, str(snakefile.with_name("start.py")), "--snakefile", str(snakefile), "--directory", str(plan.work)]
-    command += ["--workflow-profile", str(profile), "--quiet", "all", "--nolock"]
+    home = carried("workflow")
+    command = [sys.executable, str(home / "start.py"), "--snakefile", str(home / "Snakefile"), "--directory", str(plan.work)]
+    command += ["--workflow-profile", str(profile or home / "profiles" / "default"), "--quiet", "all", "--nolock"]
+    if profile is None and "SNAKEMAKE_PROFILE" not in os.environ:
+        command += ["--executor", "local"]  # no executor of a cluster is loaded for it
     command += ["--config", f"plan={plan.file.name}"]
     stop = Stop(told)
     with (plan.work / "workflow.log").open("wb") as log, stop:
