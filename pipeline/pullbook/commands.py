@@ -44,7 +44,13 @@ def _show(given: argparse.Namespace, told: Any, as_text: Callable[[Any], str]) -
 
 
 def run(given: argparse.Namespace) -> int:
-    """`pullbook run`: make everything that is new or changed."""
+    """`pullbook run`: make everything that is new or changed.
+
+    Raises
+    ------
+    WrongUse
+        There is no day to run, or a name that is none.
+    """
     from pullbook.book import all_days
     from pullbook.reading.astray import astray
     from pullbook.running.run import run as make
@@ -101,7 +107,13 @@ def _profile(name: str | None) -> Path | None:
 
 
 def check(given: argparse.Namespace) -> int:
-    """`pullbook check`: show how each log was understood."""
+    """`pullbook check`: show how each log was understood.
+
+    Raises
+    ------
+    WrongUse
+        Nothing lies where a path points, or nothing that can be checked.
+    """
     from pullbook.reading import check as looked
     from pullbook.reading.check import as_text, meant
 
@@ -117,7 +129,13 @@ def check(given: argparse.Namespace) -> int:
 
 
 def new(given: argparse.Namespace) -> int:
-    """`pullbook new`: make a day folder with a pull sheet ready to fill."""
+    """`pullbook new`: make a day folder with a pull sheet ready to fill.
+
+    Raises
+    ------
+    WrongUse
+        A name that cannot be a folder, or something is in its way.
+    """
     from datetime import datetime
 
     from pullbook.running.new_sheet import new_day
@@ -142,7 +160,13 @@ def watch(given: argparse.Namespace) -> int:
 
 
 def history(given: argparse.Namespace) -> int:
-    """`pullbook history`: print an engine's tune history."""
+    """`pullbook history`: print an engine's tune history.
+
+    Raises
+    ------
+    WrongUse
+        The archive has no day of that engine.
+    """
     from pullbook.archive.history import as_text
     from pullbook.archive.history import history as told_of
     from pullbook.archive.store import Store
@@ -156,7 +180,13 @@ def history(given: argparse.Namespace) -> int:
 
 
 def compare(given: argparse.Namespace) -> int:
-    """`pullbook compare`: two days or settings side by side."""
+    """`pullbook compare`: two days or settings side by side.
+
+    Raises
+    ------
+    WrongUse
+        A side names no day of the archive, or no setting of that day.
+    """
     from pullbook.running.compare import compare as side_by_side
 
     book, _ = _opened(given)

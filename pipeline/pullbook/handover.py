@@ -1,4 +1,4 @@
-"""What one stage hands to the next: frozen records of polars tables and plain values. No reading, no writing, no sums.
+"""What one stage hands to the next: frozen records of polars tables and plain values. No reading, no writing.
 
 Data flows one way: DayReading -> AlignedDay -> DeliveredDay -> BestDay -> Advice -> the day's record (day.json).
 Tables follow the schemas of :mod:`pullbook.columns`; units are in the column names.
@@ -111,20 +111,6 @@ class LogReading:
             return datetime.fromisoformat(self.started) + timedelta(seconds=time_s)
         except (ValueError, OverflowError):
             return None
-
-
-@dataclass(frozen=True, slots=True)
-class Provenance:
-    """What a day's record was made from, when and by what.
-
-    ``inputs``: ``{"file", "kind", "sha256", "bytes"}`` of every log, sheet, picture and yaml behind it; ``made_at``: UTC, ISO 8601;
-    ``method``: version of the method (:data:`pullbook.METHOD`).
-    """
-
-    inputs: list[dict[str, Any]]
-    made_at: str
-    tool_version: str
-    method: int
 
 
 @dataclass(frozen=True, slots=True)

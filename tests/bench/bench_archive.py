@@ -25,7 +25,7 @@ TARGETS = {"open_list_query_s": 1.0, "history_s": 0.5, "own_history_s": 0.5, "pe
 
 def simulated(number: int) -> dict[str, Any]:
     """What ``write_day`` takes for simulated day ``number``: 8 pulls of 300 samples, 36 rows of best advance."""
-    from pullbook.handover import Provenance
+    from pullbook.provenance import Provenance
 
     engine, nth = number % ENGINES, number // ENGINES
     name = f"engine {engine:03d}"

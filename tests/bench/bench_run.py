@@ -82,7 +82,7 @@ def cloned(book: Path, source: Path, days: int) -> None:
     from pullbook.archive.inputs import InputHashes
     from pullbook.archive.store import Store
     from pullbook.config import open_book
-    from pullbook.handover import Provenance
+    from pullbook.provenance import Provenance
     from pullbook.report.model import summary
     from pullbook.running import drawn
 

@@ -10,8 +10,9 @@ import pytest
 
 from pullbook.advice.settings_run import END_ROWS
 from pullbook.columns import ROW_RPM
-from pullbook.handover import DayReading, Provenance
+from pullbook.handover import DayReading
 from pullbook.hill.prior import default
+from pullbook.provenance import Provenance
 from pullbook.running.conforms import check_record
 from pullbook.stages.advise import advise
 from pullbook.stages.align import align_day

@@ -124,7 +124,15 @@ def _steps_over(pull: NextPull, clean: list[Setting], step_deg: float) -> bool:
 
 
 def passes(max_advance_deg: float | None, base: Setting, move: float = 0.0) -> bool:
-    """Whether a setting moved by ``move`` passes the known limit, on the sheet or in truth."""
+    """Whether a setting moved by ``move`` passes the known limit, on the sheet or in truth.
+
+    Parameters
+    ----------
+    max_advance_deg
+        The known limit, ° BTDC, or None: nothing passes it.
+    base, move
+        The setting, and by how many degrees it is turned up.
+    """
     if max_advance_deg is None:
         return False
     return max(float(np.max(base.curve)), base.total_deg or -np.inf) + move > max_advance_deg + 1e-6
@@ -148,7 +156,15 @@ def _why_new(move: float, *, up: bool, down: bool, listened: bool) -> str:
 
 
 def round_the_knock(ground: Ground, bounds: Bounds) -> list[Candidate]:
-    """A table one step up everywhere but where knock was noted; none where that is no step, or knock was noted nowhere."""
+    """A table one step up everywhere but where knock was noted; none where that is no step, or knock was noted nowhere.
+
+    Parameters
+    ----------
+    ground
+        The day's rows and ceiling.
+    bounds
+        What no pull passes.
+    """
     step = bounds.limits.max_step_deg
     top = bounds.over(ground, step)
     if not bounds.noted.any() or np.max(top - ground.ceiling) < step / 2:

@@ -13,7 +13,18 @@ STEP_RPM = 500.0
 
 
 def handy_rpm(lo: float, hi: float) -> Array:
-    """Round rpm to hold an engine at with a light in the hand: every 500 rpm from ``lo`` to ``hi``."""
+    """Round rpm to hold an engine at with a light in the hand: every 500 rpm from ``lo`` to ``hi``.
+
+    Parameters
+    ----------
+    lo, hi
+        Speeds to stay between, rpm.
+
+    Returns
+    -------
+    Array
+        Rpm, rising, (n,); empty where no round speed lies between.
+    """
     return np.arange(np.ceil(lo / STEP_RPM) * STEP_RPM, hi + 1.0, STEP_RPM)
 
 
@@ -51,7 +62,20 @@ def mechanical_readings(
 
 
 def curve_readings(rpm: Array, curve: Array, mark_error_deg: float) -> list[dict[str, Any]]:
-    """Light readings of any other curve: a map has no up and down, so both are the same."""
+    """Light readings of any other curve: a map has no up and down, so both are the same.
+
+    Parameters
+    ----------
+    rpm, curve
+        Rows, rpm, rising, and the advance on them, true ° BTDC, (R,) each.
+    mark_error_deg
+        What the light reads too high; 0 where the mark was not checked.
+
+    Returns
+    -------
+    list of dict
+        As for :func:`mechanical_readings`.
+    """
     at = handy_rpm(float(rpm[0]), float(rpm[-1]))
     at = at if at.size else np.array([rpm[len(rpm) // 2]])
     up = np.interp(at, rpm, curve)

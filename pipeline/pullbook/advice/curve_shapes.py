@@ -24,7 +24,13 @@ class Shapes:
         return len(self.total)
 
     def take(self, index: npt.NDArray[np.intp] | list[int]) -> "Shapes":
-        """Some of the curves, in the order of ``index``."""
+        """Some of the curves, in the order of ``index``.
+
+        Parameters
+        ----------
+        index
+            Places, (M,); one may be taken more than once.
+        """
         return Shapes(*(getattr(self, f.name)[index] for f in fields(self)))
 
     def join(self, other: "Shapes") -> "Shapes":

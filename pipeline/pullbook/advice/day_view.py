@@ -47,7 +47,19 @@ class AdviceDay:
 
 
 def look_at(reading: DayReading, aligned: AlignedDay, delivered: DeliveredDay, best: BestDay) -> AdviceDay:
-    """Gather what the advice needs from the earlier stages' answers."""
+    """Gather what the advice needs from the earlier stages' answers.
+
+    Parameters
+    ----------
+    reading, aligned, delivered, best
+        What the earlier stages handed on, all of the same day.
+
+    Returns
+    -------
+    AdviceDay
+        ``ground`` None where no row has draws, a tested span and a ceiling; ``kind`` as engine.yaml says, else what all
+        curves look like.
+    """
     used = aligned.pulls.filter(pl.col("status") != "left_out")
     # a setting that knocked is never carried on past where it was run: the rows beside are where its pull was cut short
     knocked = best.knock.filter(pl.col("word").is_in(NOTED))["setting"]

@@ -10,7 +10,20 @@ from pullbook.wording import plain
 
 
 def knock_facts(knock: pl.DataFrame, aligned: AlignedDay) -> list[str]:
-    """What was heard, where and on which setting, and on how many pulls nobody listened."""
+    """What was heard, where and on which setting, and on how many pulls nobody listened.
+
+    Parameters
+    ----------
+    knock
+        KNOCK of the day.
+    aligned
+        Its pulls: those left out are not counted among those nobody listened to.
+
+    Returns
+    -------
+    list of str
+        Clauses without a full stop; empty without pulls.
+    """
     facts: list[str] = []
     noted = knock.filter(pl.col("word").is_in(NOTED)).unique(maintain_order=True)
     for setting, word in noted.select("setting", "word").unique(maintain_order=True).iter_rows():
@@ -42,7 +55,19 @@ def _span(lo: float | None, hi: float | None) -> str:
 
 
 def limit_line(ground: Ground, knock: pl.DataFrame, fuel: str | None, max_advance_deg: float | None) -> str:
-    """The do-not-exceed line with its fuel."""
+    """The do-not-exceed line with its fuel.
+
+    Parameters
+    ----------
+    ground
+        Rows in use and the ceiling over them.
+    knock
+        KNOCK of the day.
+    fuel
+        As written down, or None.
+    max_advance_deg
+        The known limit of the engine, ° BTDC, or None.
+    """
     low, high = (float(np.floor(f(ground.ceiling) * 2.0 + 1e-6) / 2.0) for f in (np.min, np.max))
     span = (
         f"{plain(high)}° true advance" if high - low < 0.75 else f"{plain(low)}° to {plain(high)}° true advance, depending on rpm"

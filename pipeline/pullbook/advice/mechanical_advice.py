@@ -22,6 +22,15 @@ def rounded(shape: Shapes, ground: Ground, *, own: bool) -> Shapes:
     """A curve in numbers that can be set, still under the ceiling.
 
     Half degrees, as a light is read, unless half a degree costs something; 50 rpm where springs are to be found.
+
+    Parameters
+    ----------
+    shape
+        One curve, N = 1.
+    ground
+        The day's rows, ceiling and prices.
+    own
+        Made of parts that are there: only the total is free.
     """
     if own:
         neat = shape
@@ -38,7 +47,17 @@ def rounded(shape: Shapes, ground: Ground, *, own: bool) -> Shapes:
 
 
 def springs_note(shape: Shapes, part: Part | None, *, stop_known: bool) -> str:
-    """What the curve means in springs, crank rpm with the distributor's own beside it."""
+    """What the curve means in springs, crank rpm with the distributor's own beside it.
+
+    Parameters
+    ----------
+    shape
+        The curve as it is to be set, N = 1.
+    part
+        What makes it, None for springs still to be found.
+    stop_known
+        Whether a stop is owned or implied.
+    """
     start, all_in, stop = (float(v[0]) for v in (shape.start, shape.all_in, shape.stop))
     if part is not None and part.words == LOCKED.words:
         return LOCKED_NOTE if stop_known else FLAT_NOTE

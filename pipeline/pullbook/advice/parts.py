@@ -48,7 +48,15 @@ LOCKED = Part("locked", Shapes(*(np.array([v]) for v in (0.0, 0.0, 0.0, 1.0, 0.5
 
 
 def combinations(springs: tuple[Spring, ...], stops: tuple[float, ...]) -> tuple[Part, ...]:
-    """Every owned spring on every stop (its own stop, where none is known)."""
+    """Every owned spring on every stop (its own stop, where none is known).
+
+    Parameters
+    ----------
+    springs
+        Spring pairs owned.
+    stops
+        Degrees at the crank that the stops owned allow; empty: each pair on the stop it was measured at.
+    """
     return tuple(
         Part(
             f"springs {spring.name!r} with the {stop:g}° stop", straight(0.0, stop, spring.start_rpm, _after(spring, stop)), spring

@@ -40,7 +40,18 @@ def curve_of(delivered: pl.DataFrame, setting: str, rpm: Array) -> Array:
 
 
 def held_past_ends(curve: Array) -> Array:
-    """A curve carried up to two rows past its ends: along its own slope downwards in rpm, held upwards."""
+    """A curve carried up to two rows past its ends: along its own slope downwards in rpm, held upwards.
+
+    Parameters
+    ----------
+    curve
+        ° BTDC on even rows of rising rpm, NaN where unknown, (R,).
+
+    Returns
+    -------
+    Array
+        (R,); as given where fewer than two rows are known.
+    """
     known = np.flatnonzero(np.isfinite(curve))
     if len(known) < 2:
         return curve

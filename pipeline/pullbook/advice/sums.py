@@ -47,6 +47,15 @@ def distributor_from_crank(value: float) -> float:
 def enter_deg(delivered_deg: float, log_minus_true_deg: float, rpm: float, delay_us: float) -> float:
     """What to put in an ignition table so that the spark comes at ``delivered_deg``.
 
+    Parameters
+    ----------
+    delivered_deg
+        Wanted at the spark, true ° BTDC.
+    log_minus_true_deg, delay_us
+        What the log reads above the truth, and how late the spark comes, µs.
+    rpm
+        Crankshaft speed of the entry.
+
     Source: log = true + offset + 6·10⁻⁶·rpm·delay, solved for what the controller must be told.
     """
     return delivered_deg + log_minus_true_deg + delay_deg(delay_us, rpm)

@@ -11,6 +11,16 @@ DIGITS = 1
 def default_breakpoints(lo_rpm: float, hi_rpm: float) -> Array:
     """Every 500 rpm over the tested span, both ends included.
 
+    Parameters
+    ----------
+    lo_rpm, hi_rpm
+        Ends of the tested span.
+
+    Returns
+    -------
+    Array
+        Rpm, rising; inner ones stand at least 150 rpm off the ends.
+
     Examples
     --------
     >>> default_breakpoints(2300, 3900).tolist()

@@ -51,7 +51,15 @@ def plan_for(day: AdviceDay, ground: Ground, found: Found, free: Array) -> Plan:
 
 
 def as_on_the_sheet(shape: Shapes, part: Part | None, settings: list[Setting]) -> NextPull:
-    """A mechanical curve (N = 1) in the sheet's degrees: what the operator believes differs from the truth by the mark."""
+    """A mechanical curve (N = 1) in the sheet's degrees: what the operator believes differs from the truth by the mark.
+
+    Parameters
+    ----------
+    shape, part
+        The curve, and what makes it (None: springs still to be found).
+    settings
+        What was run: the baseline tells how the sheet's total stands to the true one.
+    """
     home = home_of(settings)
     shift = 0.0 if home is None or home.total_deg is None else home.total_deg - float(np.max(home.curve))
     total = float(np.floor((float(shape.total[0]) + shift) * 2.0 + 0.02) / 2.0)  # half degrees, never up past a ceiling

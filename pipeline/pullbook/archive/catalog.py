@@ -36,7 +36,19 @@ CATALOG: Schema = {
 
 
 def row(record: dict[str, Any], *, conditions: dict[str, Any], own: dict[str, Any] | None, head: dict[str, Any]) -> dict[str, Any]:
-    """A day's catalogue row from its record; ``head`` holds revision, made_at, tool_version, method, inputs_hash, inputs."""
+    """A day's catalogue row from its record.
+
+    Parameters
+    ----------
+    record
+        The day's record (day.json).
+    conditions
+        Its parts and conditions (:func:`pullbook.comparison.conditions.conditions`).
+    own
+        Its own figures before pooling, or None.
+    head
+        ``revision, made_at, tool_version, method, inputs_hash, inputs``.
+    """
     pulls = record.get("pulls") or []
     used = [p for p in pulls if p.get("status") in ("used", "part")]
     mechanical = (record.get("advice") or {}).get("mechanical") or {}

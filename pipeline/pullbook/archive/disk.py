@@ -16,7 +16,13 @@ class ArchiveUnwritable(Exception):
 
 @contextmanager
 def writing(root: Path) -> Iterator[None]:
-    """Turn every failure to write under ``root`` into :class:`ArchiveUnwritable`, in the operator's words."""
+    """Turn every failure to write under ``root`` into :class:`ArchiveUnwritable`, in the operator's words.
+
+    Raises
+    ------
+    ArchiveUnwritable
+        Something inside raised an OSError.
+    """
     try:
         yield
     except OSError as fault:

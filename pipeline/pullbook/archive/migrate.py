@@ -11,7 +11,7 @@ from pullbook.archive.lock import hold_book
 from pullbook.archive.schema import SCHEMA_VERSION
 from pullbook.archive.store import Store
 from pullbook.book import Book, printable
-from pullbook.handover import Provenance
+from pullbook.provenance import Provenance
 
 
 def migrate(store: Store) -> list[tuple[str, str, int]]:

@@ -46,7 +46,13 @@ def scan(root: Path, table: str, *, engine: str | None = None, days: Collection[
 
 
 def table_files(root: Path, table: str, *, engine: str | None = None, days: Collection[str] | None = None) -> list[Path]:
-    """Files of a table's current revisions, in order of engine and day; of a day in mid-switch, those that are committed."""
+    """Files of a table's current revisions, in order of engine and day; of a day in mid-switch, those that are committed.
+
+    Raises
+    ------
+    ValueError
+        ``days`` without ``engine``.
+    """
     if days is not None and engine is None:
         raise ValueError("days are named together with their engine")
     moving: dict[str, Path] = {}

@@ -60,6 +60,13 @@ class Reader:
         """Tables of the current revision as the stages gave them (without revision and names); absent ones are left out.
 
         All are of one revision, also while another process writes the day: a read that was overtaken is done again.
+
+        Raises
+        ------
+        TimeoutError
+            The day is written anew faster than it can be read.
+        OSError, ValueError
+            A file that the seal names is not there or damaged.
         """
         wanted = None if names is None else list(names)
         for _ in range(_READ_AGAIN):

@@ -16,7 +16,7 @@ from pullbook.archive.schema import SCHEMA_VERSION, TABLES, from_parquet, to_par
 from pullbook.archive.seal import FOLDER, NAME, Seal, file_hash, seal_bytes
 from pullbook.archive.switch import Step
 from pullbook.book import printable
-from pullbook.handover import Provenance
+from pullbook.provenance import Provenance
 
 
 @dataclass(frozen=True, slots=True)

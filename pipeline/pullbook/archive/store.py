@@ -12,7 +12,7 @@ from pullbook.archive.reader import Reader, Record
 from pullbook.archive.schema import SCHEMA_VERSION
 from pullbook.archive.staging import Revision, next_revision, stage_day
 from pullbook.book import printable
-from pullbook.handover import Provenance
+from pullbook.provenance import Provenance
 
 _LOCK = "_writing.lock"
 _LOCK_WAIT_S = 120.0

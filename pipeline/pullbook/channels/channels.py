@@ -85,7 +85,17 @@ class Talk:
 
 
 def obey(columns: list[Column], hints: Mapping[str, Any], talk: Talk) -> None:
-    """Put the operator's columns.yaml on the columns; what does not fit is said."""
+    """Put the operator's columns.yaml on the columns; what does not fit is said.
+
+    Parameters
+    ----------
+    columns
+        Of one log; their hint, unit and factor are set.
+    hints
+        Heading as written -> ``channel, unit, sign, scale``.
+    talk
+        Takes the warnings.
+    """
     by_header = {c.header: c for c in reversed(columns)}  # of two columns of one name the first is meant
     folded = {" ".join(c.header.casefold().split()): c for c in reversed(columns)}
     for header, hint in hints.items():
@@ -123,6 +133,13 @@ def assign(columns: list[Column], talk: Talk) -> None:
     """Give each channel at most one column.
 
     The operator's word wins; then a heading that says it in words, with an engine's values; the rest are named in a warning.
+
+    Parameters
+    ----------
+    columns
+        Of one log, hints obeyed; their channel, unit and correction are set.
+    talk
+        Takes questions about two columns of one channel.
     """
     wanted: dict[str, list[Column]] = {}
     for column in columns:
@@ -167,7 +184,17 @@ def find(columns: list[Column], channel: str) -> Column | None:
 
 
 def no_speed(columns: list[Column], shown: str, line: int | None, name: str) -> Fault:
-    """The fault of a log in which nothing says what is engine speed."""
+    """The fault of a log in which nothing says what is engine speed.
+
+    Parameters
+    ----------
+    columns
+        All there are.
+    shown, name
+        The log in outputs, and its bare name in columns.yaml.
+    line
+        Of the header; None where there is none.
+    """
     headers = [c.header for c in columns]
     likely = [c for c in columns if c.values is not None and _share_of_speeds(c.values) > 0.8]
     pick = likely[0] if likely else columns[min(1, len(columns) - 1)]

@@ -56,7 +56,15 @@ def scale_of_bare_numbers(values: Array, rpm: Array | None) -> tuple[float, str 
 
 
 def sweep_of(time: Array, rpm: Array, share: float = 0.9) -> float | None:
-    """Speed of change that a share of the rows stays below, rpm per unit of ``time``, over the first 40,000 rows at most."""
+    """Speed of change that a share of the rows stays below, rpm per unit of ``time``, over the first 40,000 rows at most.
+
+    Parameters
+    ----------
+    time, rpm
+        Shape (n,), NaN where missing; time in any unit.
+    share
+        Of the steps.
+    """
     time, rpm = time[:40_000], rpm[:40_000]
     good = np.isfinite(time) & np.isfinite(rpm)
     t, n = time[good], rpm[good]

@@ -13,7 +13,17 @@ from pullbook.wording import listed
 
 
 def obey_preamble(columns: list[Column], said: tuple[dict[str, Any], ...], talk: Talk) -> None:
-    """A preamble that says the values are corrected holds for torque and power whose headings say nothing."""
+    """A preamble that says the values are corrected holds for torque and power whose headings say nothing.
+
+    Parameters
+    ----------
+    columns
+        Of one log; ``corrected`` is set on torque and power.
+    said
+        Claims of the preamble (:func:`pullbook.vocabulary.claims.claims`).
+    talk
+        Takes questions and warnings.
+    """
     claim = next((c for c in said if c["what"] == "correction"), None)
     for name in ("torque_nm", "power_kw"):
         column = find(columns, name)

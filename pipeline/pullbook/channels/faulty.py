@@ -122,7 +122,13 @@ def _ratio(rpm: Array, reference: Array, under: Array | None) -> Array:
 
 
 def speed_spikes(rpm: Array) -> Mask:
-    """Single rpm samples or short bursts that no crankshaft could follow; only looked at closely where something stands off."""
+    """Single rpm samples or short bursts that no crankshaft could follow; only looked at closely where something stands off.
+
+    Parameters
+    ----------
+    rpm
+        Shape (n,), rpm, NaN where missing (never a spike).
+    """
     out = np.zeros(len(rpm), bool)
     if len(rpm) > 1 and _steps_within(rpm, LEAP):
         return out
@@ -176,13 +182,25 @@ def _steps_within(values: Array, most: float) -> bool:
 
 
 def never_moves(values: Array) -> bool:
-    """Whether a channel with ten values or more holds one value for the whole log."""
+    """Whether a channel with eight values or more holds one value for the whole log.
+
+    Parameters
+    ----------
+    values
+        Shape (n,), any unit, NaN where missing.
+    """
     low, high = extremes(values)
     return low == high and int(np.isfinite(values).sum()) >= 8
 
 
 def longest_stuck(values: Array, rpm: Array | None) -> tuple[int, int]:
-    """(first row, rows) of the longest run, fifteen or more, of one value while rpm moves by more than 300; else (0, 0)."""
+    """(first row, rows) of the longest run, fifteen or more, of one value while rpm moves by more than 300; else (0, 0).
+
+    Parameters
+    ----------
+    values, rpm
+        Shape (n,) each, NaN where missing; without ``rpm`` any such run counts.
+    """
     some = values[1::3] == values[: len(values) - 1 : 3]  # every third pair; NaN never equals NaN
     if len(some) > 4:
         shows = np.flatnonzero(some[3:] & some[2:-1] & some[1:-2] & some[:-3])  # a run of fifteen shows in four of them in a row
@@ -208,7 +226,17 @@ def _runs_of_fifteen(values: Array, places: npt.NDArray[np.int64]) -> bool:
 
 
 def at_rail(values: Array, span: tuple[float, float], rpm: Array) -> float | None:
-    """The extreme value at which a channel is cut off: at least ten rows and 3 % of them sit exactly on it while rpm moves."""
+    """The extreme value at which a channel is cut off: at least ten rows and 3 % of them sit exactly on it while rpm moves.
+
+    Parameters
+    ----------
+    values
+        Shape (n,), any unit, NaN where missing.
+    span
+        Smallest and largest of them.
+    rpm
+        Shape (n,): at a rail while the speed stands, a channel may be right.
+    """
     if len(values) < 40:
         return None
     some = values[:: max(1, len(values) // 20_000)]

@@ -17,7 +17,15 @@ SHARE = 0.95
 
 
 def oldest_first(raw: RawLog, columns: list[Column], clocks: Clocks, talk: Talk) -> tuple[RawLog, Clocks]:
-    """The log in order of time; ``columns`` are turned in place, and it is said."""
+    """The log in order of time; ``columns`` are turned in place, and it is said.
+
+    Parameters
+    ----------
+    raw, columns, clocks
+        The log, its columns, and its clock columns as text by heading.
+    talk
+        Takes the warning.
+    """
     time = next((c for c in columns if c.meaning.quantity == "time_s" and (c.values is not None or c.header in clocks)), None)
     if time is None or raw.blocks is not None or not _runs_back(time, clocks):
         return raw, clocks

@@ -21,7 +21,15 @@ Named = tuple[str, str, bool]
 
 
 def named_runs(raw: RawLog, columns: Sequence[Column]) -> list[Named]:
-    """Each column's heading without the name of its run, the run's name, and whether a word for a run says so."""
+    """Each column's heading without the name of its run, the run's name, and whether a word for a run says so.
+
+    Parameters
+    ----------
+    raw
+        The log: the line above its headings may name the runs.
+    columns
+        Its columns, those without heading and values left out.
+    """
     own = [parted(c.header) for c in columns]
     return own if any(worded for _, _, worded in own) else _from_above(raw, columns) or own
 

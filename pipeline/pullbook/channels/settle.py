@@ -10,7 +10,17 @@ from pullbook.vocabulary.units_text import Unit, named_unit
 
 
 def settle_rest(columns: list[Column], talk: Talk, *, advance_scale: str | None = None) -> None:
-    """Every other channel's unit, by heading or by what its values can be; ``advance_scale`` is engine.yaml's word."""
+    """Every other channel's unit, by heading or by what its values can be.
+
+    Parameters
+    ----------
+    columns
+        Of one log, each with its channel; unit and factor are set.
+    talk
+        Takes questions and warnings.
+    advance_scale
+        engine.yaml's ``crank`` or ``distributor``, or None.
+    """
     kelvin = any(_in_kelvin(c) for c in columns if c.channel in ("coolant_c", "oil_c", "inlet_c"))
     for column in columns:
         channel = column.channel
@@ -68,7 +78,19 @@ def _speed(column: Column, high: float, level: float, talk: Talk) -> None:
 
 
 def settle_advance(column: Column, level: float, talk: Talk, *, scale: str | None = None) -> None:
-    """Degrees of what, and on which side of top dead centre."""
+    """Degrees of what, and on which side of top dead centre.
+
+    Parameters
+    ----------
+    column
+        A column of advance; its unit and factor are set.
+    level
+        Median of its values as logged, degrees.
+    talk
+        Takes questions and warnings.
+    scale
+        engine.yaml's ``crank`` or ``distributor``, or None.
+    """
     has, unit = column.meaning.concepts, column.unit
     header, name = column.header, talk.name
     after = "atdc" in has or (unit is not None and unit.factor < 0)

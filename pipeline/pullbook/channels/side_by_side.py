@@ -33,6 +33,15 @@ class _Run:
 def stack_runs(raw: RawLog, columns: list[Column], clocks: dict[str, pl.Series], hints: dict[str, Any], talk: Talk) -> RawLog:
     """Put runs that stand side by side one below the other; ``columns`` and ``clocks`` are changed in place.
 
+    Parameters
+    ----------
+    raw, columns, clocks
+        The log, its columns, and its clock columns as text by heading.
+    hints
+        columns.yaml: what it says of a column stands.
+    talk
+        Takes the warning.
+
     Returns
     -------
     RawLog

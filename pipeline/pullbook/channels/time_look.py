@@ -6,7 +6,13 @@ from pullbook.arrays import Array
 
 
 def climbs(values: Array | None) -> bool:
-    """Whether a column mostly climbs."""
+    """Whether a column mostly climbs.
+
+    Parameters
+    ----------
+    values
+        Shape (n,), any unit, NaN where missing; None: no numbers.
+    """
     if values is None:
         return False
     values = values[:40_000]
@@ -15,7 +21,13 @@ def climbs(values: Array | None) -> bool:
 
 
 def climbs_evenly(values: Array | None) -> bool:
-    """Whether a column climbs in even steps."""
+    """Whether a column climbs in even steps.
+
+    Parameters
+    ----------
+    values
+        Shape (n,), any unit, NaN where missing; None: no numbers.
+    """
     if values is None or not climbs(values):
         return False
     values = values[:40_000]
@@ -26,13 +38,25 @@ def climbs_evenly(values: Array | None) -> bool:
 
 
 def is_whole(values: Array | None) -> bool:
-    """Whether a column holds whole numbers alone."""
+    """Whether a column holds whole numbers alone.
+
+    Parameters
+    ----------
+    values
+        Shape (n,), any unit, NaN where missing; None: no numbers.
+    """
     known = values[:40_000][np.isfinite(values[:40_000])] if values is not None else np.zeros(0)
     return bool(np.all(known == np.round(known)))
 
 
 def counts_rows(values: Array | None) -> bool:
-    """Whether a column counts one, two, three."""
+    """Whether a column counts one, two, three.
+
+    Parameters
+    ----------
+    values
+        Shape (n,), any unit, NaN where missing; None: no numbers.
+    """
     if values is None:
         return False
     known = values[:40_000][np.isfinite(values[:40_000])]

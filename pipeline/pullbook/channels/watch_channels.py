@@ -31,7 +31,17 @@ def blank_sentinels(column: Column, talk: Talk) -> None:
 
 
 def blank_spikes(kept: dict[str, Array], lines: pl.Series, talk: Talk) -> None:
-    """Set rpm dropouts and spikes to missing; the rows stay."""
+    """Set rpm dropouts and spikes to missing; the rows stay.
+
+    Parameters
+    ----------
+    kept
+        Values by channel, in the channel's unit, (n,) each; ``rpm`` is replaced.
+    lines
+        Each row's line in the file, (n,).
+    talk
+        Takes the warning.
+    """
     rpm = kept["rpm"]
     off = speed_spikes(rpm)
     if off.any():
@@ -43,7 +53,13 @@ def blank_spikes(kept: dict[str, Array], lines: pl.Series, talk: Talk) -> None:
 
 
 def blank_doubled(kept: dict[str, Array], lines: pl.Series, talk: Talk) -> None:
-    """Set to missing the stretches in which rpm reads twice or half, seen against the roller or against power over torque."""
+    """Set to missing the stretches in which rpm reads twice or half, seen against the roller or against power over torque.
+
+    Parameters
+    ----------
+    kept, lines, talk
+        As for :func:`blank_spikes`.
+    """
     rpm = kept["rpm"]
     over = ("torque_nm", "power_kw")
     tests: list[tuple[str, Array, Array | None]] = [("the roller", kept["roller_rpm"], None)] if "roller_rpm" in kept else []
@@ -57,7 +73,15 @@ def blank_doubled(kept: dict[str, Array], lines: pl.Series, talk: Talk) -> None:
 
 
 def derive_torque(kept: dict[str, Array], columns: list[Column], talk: Talk) -> None:
-    """A log with power and no torque has torque all the same: T = P·9549.3/rpm."""
+    """A log with power and no torque has torque all the same: T = P·9549.3/rpm.
+
+    Parameters
+    ----------
+    kept, talk
+        As for :func:`blank_spikes`; ``torque_nm`` is put in, N·m.
+    columns
+        Where the channels came from: power whose unit is only assumed gives no torque.
+    """
     power = find(columns, "power_kw")
     if "torque_nm" in kept or power is None or (power.unit_from == "assumed" and not power.hint):
         return

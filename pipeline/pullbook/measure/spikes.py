@@ -70,5 +70,16 @@ def torque_spikes(torque: Array) -> Mask:
 
 
 def without_spikes(values: Array, **limits: float) -> Array:
-    """``values`` with spikes made NaN; ``limits`` as in :func:`spikes`."""
+    """``values`` with spikes made NaN; ``limits`` as in :func:`spikes`.
+
+    Parameters
+    ----------
+    values
+        Shape (n,), as for :func:`spikes`.
+
+    Returns
+    -------
+    Array
+        Shape (n,).
+    """
     return np.where(spikes(values, **limits), np.nan, values)  # type: ignore[arg-type]

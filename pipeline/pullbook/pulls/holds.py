@@ -23,7 +23,20 @@ class Part:
 
 
 def steady(motion: Motion, first: int, stop: int) -> list[Part]:
-    """Holds inside a stretch without sweeps: loaded and within ±50 rpm for two seconds, split where the advance is stepped."""
+    """Holds inside a stretch without sweeps: loaded and within ±50 rpm for two seconds, split where the advance is stepped.
+
+    Parameters
+    ----------
+    motion
+        The stretch on its even clock.
+    first, stop
+        Steps to look at.
+
+    Returns
+    -------
+    list of Part
+        Holds in order of time; none where nothing tells the load.
+    """
     if motion.loaded is None:
         return []
     found = []

@@ -43,13 +43,27 @@ def merge_recorders(pulls: list[Match]) -> Merged:
 
 
 def samples_of(pulls: list[Match], ids: dict[int, str]) -> pl.DataFrame:
-    """SAMPLES of all pulls, untrimmed."""
+    """SAMPLES of all pulls, untrimmed.
+
+    Parameters
+    ----------
+    pulls
+        In any order.
+    ids
+        Pull id by ``id()`` of the pull.
+    """
     parts = [_labelled(m.samples(), m, ids[id(m)], m.segment.segment, m.segment.kind) for m in pulls]
     return conform(pl.concat(parts, how="diagonal_relaxed") if parts else pl.DataFrame(), SAMPLES)
 
 
 def coast_downs_of(pulls: list[Match], ids: dict[int, str]) -> pl.DataFrame:
-    """SAMPLES of the coast-downs that follow a pull in its log, under that pull's id."""
+    """SAMPLES of the coast-downs that follow a pull in its log, under that pull's id.
+
+    Parameters
+    ----------
+    pulls, ids
+        As for :func:`samples_of`.
+    """
     parts = []
     for m in pulls:
         after = next((s for s in m.log.segments if s.first >= m.segment.stop and s.kind != "idle"), None)

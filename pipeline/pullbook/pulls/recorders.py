@@ -176,7 +176,22 @@ def _fine(first: Trace, other: Trace, offset: float, rate: float) -> Fit | None:
 
 
 def residual_rpm(first: Trace, other: Trace, fit: Fit, start_s: float, end_s: float) -> float:
-    """Root mean square difference of speed within one segment of the first trace, 1/min."""
+    """Root mean square difference of speed within one segment of the first trace, 1/min.
+
+    Parameters
+    ----------
+    first, other
+        Speed traces of the two recorders.
+    fit
+        The other's clock on the first one's.
+    start_s, end_s
+        Of the segment, on the first clock.
+
+    Returns
+    -------
+    float
+        That of the whole fit where the segment holds no sample.
+    """
     inside = (first.time >= start_s) & (first.time <= end_s)
     if not inside.any():
         return fit.residual_rpm

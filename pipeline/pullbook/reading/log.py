@@ -92,7 +92,19 @@ def refused(
     shown: str, fault: Fault, *, encoding: str | None = None, raw: RawLog | None = None, columns: tuple[ColumnRead, ...] = (),
     warnings: tuple[str, ...] = (),
 ) -> LogReading:  # fmt: skip
-    """The reading of a log that could not be used; ``warnings``: what can be said of it all the same."""
+    """The reading of a log that could not be used.
+
+    Parameters
+    ----------
+    shown
+        Its name in outputs.
+    fault
+        Why.
+    encoding, raw, columns
+        As far as it was understood before.
+    warnings
+        What can be said of it all the same.
+    """
     return LogReading(
         file=shown, encoding=encoding, delimiter=raw.delimiter if raw else None, decimal=raw.decimal if raw else None,
         header_line=raw.header_line if raw else None, rows=0, columns=columns,
@@ -111,7 +123,15 @@ def understand_log(
     displacement_l: float | None,
     advance_scale: str | None,
 ) -> LogReading:
-    """From cells to channels."""
+    """From cells to channels.
+
+    Parameters
+    ----------
+    raw, encoding
+        Its cells, which are used up, and its codec.
+    shown, hints, displacement_l, advance_scale
+        As for :func:`read_log`.
+    """
     name = shown.rsplit("/", 1)[-1]
     talk = Talk(name)
     made = make_columns(raw, hints, shown=shown, talk=talk)

@@ -78,7 +78,19 @@ class Panel:
         foot: float = 0.42,
         head: float = 0.22,
     ) -> Axes:
-        """Bare axes over a share of the height, with margins in inches; ``rpm`` gives it the common engine-speed axis."""
+        """Bare axes over a share of the height.
+
+        Parameters
+        ----------
+        low, high
+            Share of the panel's height it begins and ends at.
+        rpm
+            Whether it gets the engine-speed axis common to all pictures of a day.
+        right, left
+            Margins, inches; None: the look's own.
+        foot, head
+            Room below and above within its share, inches.
+        """
         fw, fh = self.figure.get_size_inches()
         right = self.look.right if right is None else right
         left = self.look.left if left is None else left
@@ -218,7 +230,15 @@ def keep_apart(wanted: Sequence[float], sizes: Sequence[float], lo: float, hi: f
 
 
 def thin(x: Array, y: Array, most: int = 500) -> tuple[Array, Array]:
-    """A line of at most about a point a pixel, its ends kept."""
+    """A line of at most about a point a pixel, its ends kept.
+
+    Parameters
+    ----------
+    x, y
+        Shape (n,) each.
+    most
+        Points kept at the most.
+    """
     if x.size <= most:
         return x, y
     keep = np.unique(np.linspace(0, x.size - 1, most).round().astype(int))
@@ -226,10 +246,34 @@ def thin(x: Array, y: Array, most: int = 500) -> tuple[Array, Array]:
 
 
 def values(rows: Sequence[dict[str, Any]], name: str) -> Array:
-    """One value of each row as floats, None NaN."""
+    """One value of each row as floats, None NaN.
+
+    Parameters
+    ----------
+    rows
+        Plain rows of a record.
+    name
+        Key of a number or None.
+
+    Returns
+    -------
+    Array
+        Shape (rows,).
+    """
     return np.array([np.nan if r.get(name) is None else r[name] for r in rows], float)
 
 
 def column(table: Any, name: str) -> Array:
-    """A polars column as floats, nulls NaN."""
+    """A polars column as floats, nulls NaN.
+
+    Parameters
+    ----------
+    table, name
+        A polars table and the name of a column of numbers.
+
+    Returns
+    -------
+    Array
+        Shape (rows,).
+    """
     return np.array(table[name].cast(float).fill_null(float("nan")).to_numpy(), dtype=float)

@@ -14,7 +14,27 @@ if TYPE_CHECKING:
 
 
 def draw(plan: Plan, day: PlannedDay, record: dict[str, Any], tables: "dict[str, pl.DataFrame]", revision: int) -> Path:
-    """Write the day's report folder as a whole: made beside it, then put in its place."""
+    """Write the day's report folder as a whole: made beside it, then put in its place.
+
+    Parameters
+    ----------
+    plan, day
+        The run's plan and the day.
+    record, tables
+        The day's record and the tables behind it.
+    revision
+        Of the archive that it was drawn from; 0: of none.
+
+    Returns
+    -------
+    Path
+        Its report.html.
+
+    Raises
+    ------
+    OSError
+        The reports folder cannot be written; what stood there stands.
+    """
     from pullbook.report.day import render_day
     from pullbook.report.model import summary
 

@@ -40,7 +40,19 @@ def _read(path: Path) -> Note | None:
 
 
 def why_draw(book: Book, key: DayKey, note: Note | None, revision: int, page: str) -> str | None:
-    """Why the day's report has to be drawn again, or None where it stands as recorded."""
+    """Why the day's report has to be drawn again, or None where it stands as recorded.
+
+    Parameters
+    ----------
+    book, key
+        The book, and the day's engine and name.
+    note
+        What was noted when it was last drawn, None where nothing was.
+    revision
+        Current revision of its record.
+    page
+        Paper that reports are for.
+    """
     if note is None:
         return "its report is not there"
     if note.get("revision") != revision:

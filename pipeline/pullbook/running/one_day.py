@@ -8,7 +8,7 @@ from typing import Any
 import polars as pl
 
 from pullbook import METHOD, __version__
-from pullbook.handover import Provenance
+from pullbook.provenance import Provenance
 from pullbook.running.draw import draw
 from pullbook.running.earlier import Earlier
 from pullbook.running.measured import Measured
@@ -55,6 +55,15 @@ def report(plan: Plan, day: PlannedDay, measured: Measured | None, folders: dict
     -------
     dict
         ``sentence``, ``report`` (path inside the book), ``revision``; ``unwritable`` where the archive could not be written.
+
+    Raises
+    ------
+    LookupError
+        There is no record to draw again from.
+    ValueError
+        The record does not conform to its schema: a fault of ours.
+    OSError
+        The reports folder cannot be written.
     """
     from pullbook.archive.disk import ArchiveUnwritable
     from pullbook.archive.store import Store

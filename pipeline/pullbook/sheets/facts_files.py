@@ -145,7 +145,13 @@ class ColumnsRead:
 
 
 def read_columns(path: Path, *, shown: str) -> ColumnsRead:
-    """columns.yaml as hints for reading logs; what cannot be used becomes a fault and is left out."""
+    """columns.yaml as hints for reading logs; what cannot be used becomes a fault and is left out.
+
+    Parameters
+    ----------
+    path, shown
+        The file, opened for reading only, and its name in messages.
+    """
     loaded = load_yaml(path, shown=shown)
     if isinstance(loaded, Fault):
         return ColumnsRead({}, (loaded,))

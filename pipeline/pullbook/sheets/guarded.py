@@ -13,6 +13,13 @@ MOST_SHEET = 8_000_000
 def guarded_bytes(path: Path, *, shown: str, most: int) -> bytes | Fault:
     """The bytes of a regular file of at most ``most`` bytes, or the fault that says why not.
 
+    Parameters
+    ----------
+    path, shown
+        The file and its name in messages.
+    most
+        Bytes.
+
     Notes
     -----
     Opened without blocking, so that a named pipe is refused instead of waited for.

@@ -30,7 +30,13 @@ class StrobeSheet:
 
 
 def read_strobe(path: Path, *, shown: str) -> StrobeSheet:
-    """strobe.csv: timing-light and bench readings, as read (nothing doubled, no zero mark applied)."""
+    """strobe.csv: timing-light and bench readings, as read (nothing doubled, no zero mark applied).
+
+    Parameters
+    ----------
+    path, shown
+        The file, opened for reading only, and its name in messages.
+    """
     empty = conform(pl.DataFrame(), STROBE)
     grid = read_grid(path, shown=shown, knows=strobe_column)
     if isinstance(grid, Fault):

@@ -53,7 +53,13 @@ class PullSheet:
 
 
 def read_pull_sheet(path: Path, *, shown: str) -> PullSheet:
-    """pulls.csv or pulls.xlsx. Rows without a usable file name become faults; unknown columns are kept in ``notes``."""
+    """pulls.csv or pulls.xlsx. Rows without a usable file name become faults; unknown columns are kept in ``notes``.
+
+    Parameters
+    ----------
+    path, shown
+        The file, opened for reading only, and its name in messages.
+    """
     grid = read_grid(path, shown=shown, knows=pull_column)
     if isinstance(grid, Fault):
         return PullSheet(shown, faults=(grid,))

@@ -70,6 +70,15 @@ def said(which: str) -> dict[str, str]:
 def misspelt(header: str, columns: Iterable[str], taken: Mapping[str, object]) -> str | None:
     """The column, not yet there, whose name a header nearly is, or None.
 
+    Parameters
+    ----------
+    header
+        As written.
+    columns
+        Names of the contract.
+    taken
+        Those a header stands for already.
+
     Examples
     --------
     >>> [misspelt(header, PULL_COLUMNS, {}) for header in ("Inital deg", "Knok", "Temprature", "gear")]

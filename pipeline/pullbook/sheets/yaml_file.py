@@ -40,7 +40,13 @@ class _Refused(Exception):
 
 
 def load_yaml(path: Path, *, shown: str) -> dict[str, Entry] | Fault:
-    """Top-level keys of a YAML file, or the fault that says why it cannot be used. An empty file has no keys."""
+    """Top-level keys of a YAML file, or the fault that says why it cannot be used. An empty file has no keys.
+
+    Parameters
+    ----------
+    path, shown
+        The file, opened for reading only, and its name in messages.
+    """
     import yaml
 
     content = guarded_bytes(path, shown=shown, most=MOST_YAML)

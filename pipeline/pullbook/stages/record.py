@@ -9,7 +9,8 @@ import polars as pl
 from pullbook.columns import BEST, DELIVERED, EFFECTS, KNOCK, SHAPES
 from pullbook.comparison.conditions import conditions
 from pullbook.facts import DayFacts, EngineFacts
-from pullbook.handover import Advice, AlignedDay, BestDay, DayReading, DeliveredDay, Provenance
+from pullbook.handover import Advice, AlignedDay, BestDay, DayReading, DeliveredDay
+from pullbook.provenance import Provenance
 from pullbook.questions import fact_of
 
 _PULL_KEYS = (
@@ -23,6 +24,11 @@ def outline(reading: DayReading, aligned: AlignedDay, delivered: DeliveredDay) -
     """The part of the record that is known before best advance: what was run, on what, in which air.
 
     What changed since an earlier day is told from two outlines, so it does not wait for that day's answers.
+
+    Parameters
+    ----------
+    reading, aligned, delivered
+        What the stages handed on, all of the same day.
     """
     known: dict[str, Any] = _plain(
         {

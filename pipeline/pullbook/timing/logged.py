@@ -36,7 +36,18 @@ class LoggedCurve:
     pulls: int
 
     def at(self, rpm: Array | float) -> Array:
-        """Logged advance between the rows; NaN more than 50 rpm outside them."""
+        """Logged advance between the rows; NaN more than 50 rpm outside them.
+
+        Parameters
+        ----------
+        rpm
+            One speed, or any shape of them.
+
+        Returns
+        -------
+        Array
+            Degrees, of the same shape.
+        """
         inside = (np.asarray(rpm) >= self.rpm[0] - 50.0) & (np.asarray(rpm) <= self.rpm[-1] + 50.0)
         return np.where(inside, np.interp(rpm, self.rpm, self.advance_deg), np.nan)
 

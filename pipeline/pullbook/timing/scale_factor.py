@@ -50,7 +50,15 @@ def wrong_factor(witnesses: Witnesses, zero_deg: float, family: str | None) -> t
 
 
 def light_at_half(witnesses: Witnesses, zero_deg: float) -> bool:
-    """Whether the light readings fit the log only when both their axes are doubled: distributor degrees at distributor rpm."""
+    """Whether the light readings fit the log only when both their axes are doubled: distributor degrees at distributor rpm.
+
+    Parameters
+    ----------
+    witnesses
+        The day's log, light and sheet.
+    zero_deg
+        Light minus true of the mark as checked, else 0.
+    """
     apart, doubled = [], []
     table = witnesses.light.filter(pl.col("used") & (pl.col("scale").fill_null("crank") == "crank"))
     for setting, rpm, advance in table.select("setting", "rpm", "advance_deg").iter_rows():

@@ -46,7 +46,15 @@ class CurveDraws:
 
 
 def locked(lit: Lit, rng: np.random.Generator) -> CurveDraws:
-    """One constant, from every reading and the sheet."""
+    """One constant, from every reading and the sheet.
+
+    Parameters
+    ----------
+    lit
+        The setting's readings and sheet.
+    rng
+        A stream that the day's inputs start.
+    """
     y = list(lit.advance_deg[~lit.relative])
     v = list(lit.sd_deg[~lit.relative] ** 2)
     written = lit.sheet.total_deg if lit.sheet.total_deg is not None else lit.sheet.initial_deg
@@ -160,7 +168,13 @@ def _turned(lit: Sequence[Lit], rng: np.random.Generator) -> tuple[list[CurveDra
 
 
 def smooth(lit: Lit, rng: np.random.Generator) -> CurveDraws:
-    """A table nobody showed: level free, course smooth, held by the readings (kriging)."""
+    """A table nobody showed: level free, course smooth, held by the readings (kriging).
+
+    Parameters
+    ----------
+    lit, rng
+        As for :func:`locked`.
+    """
 
     def related(a: Array, b: Array) -> Array:
         return _LEVEL_SD**2 + _SMOOTH_SD**2 * np.exp(-0.5 * ((a[:, None] - b[None, :]) / _SMOOTH_RPM) ** 2)

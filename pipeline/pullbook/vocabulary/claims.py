@@ -74,7 +74,20 @@ def named_standard(text: str) -> str | None:
 
 
 def weather_question(name: str, found: Sequence[dict[str, Any]]) -> Question | None:
-    """One question that offers the weather of the preamble."""
+    """One question that offers the weather of the preamble.
+
+    Parameters
+    ----------
+    name
+        The log's.
+    found
+        Its claims (:func:`claims`).
+
+    Returns
+    -------
+    Question or None
+        None where the preamble says nothing of the air.
+    """
     air = [c for c in found if c["what"] in ("baro_kpa", "temperature_c", "humidity_pct")]
     if not air:
         return None

@@ -6,7 +6,7 @@ from typing import Any
 import polars as pl
 
 from pullbook.book import Book
-from pullbook.handover import Provenance
+from pullbook.provenance import Provenance
 
 SETTINGS = ("14+20 grey", "14+22 grey")
 

@@ -6,8 +6,9 @@ import pytest
 from tests.unit.reading.driven import SWEEP, drive, write_log
 
 from pullbook.book import Book
-from pullbook.handover import DayReading, Provenance
+from pullbook.handover import DayReading
 from pullbook.hill.prior import default
+from pullbook.provenance import Provenance
 from pullbook.questions import ADVANCE, AIR, STANDARD, Question, fact_of
 from pullbook.reading.day import read_day
 from pullbook.running import handover_files

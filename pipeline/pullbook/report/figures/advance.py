@@ -66,7 +66,13 @@ def picture(shown: DayView) -> Picture | None:
 
 
 def is_vague(half: Array) -> bool:
-    """Whether a curve is known so poorly that it is a guess between initial and total."""
+    """Whether a curve is known so poorly that it is a guess between initial and total.
+
+    Parameters
+    ----------
+    half
+        Half the width of its likely range by row, degrees, NaN where not known, (n,).
+    """
     return bool(np.nanmedian(half) > VAGUE_DEG) if np.isfinite(half).any() else False
 
 
@@ -85,7 +91,13 @@ def _run(panel: Panel, ax: Any, style: dict[str, Any], n: Array, degrees_run: Ar
 
 
 def hardware(shown: DayView) -> tuple[Array, Array] | None:
-    """The curve to set over the tested rpm: springs and stop, or the table."""
+    """The curve to set over the tested rpm: springs and stop, or the table.
+
+    Returns
+    -------
+    tuple or None
+        Rpm and ° BTDC, (n,) each; None where nothing is to be set, or at one speed alone.
+    """
     curve = shown.mechanical
     lo, hi = shown.span
     made = [(r["rpm"], r["advance_deg"]) for r in (curve or {}).get("curve") or []]

@@ -28,6 +28,19 @@ def line_of(shown: DayView, setting: str, width: float = 1.0) -> dict[str, Any]:
 
 
 def broken(x: Array, *ys: Array) -> tuple[Array, ...]:
-    """Lines broken where rpm rows are missing: nothing is drawn where nothing was measured."""
+    """Lines broken where rpm rows are missing: nothing is drawn where nothing was measured.
+
+    Parameters
+    ----------
+    x
+        Rows, rpm, rising, (n,).
+    ys
+        What is drawn over them, (n,) each.
+
+    Returns
+    -------
+    tuple of Array
+        ``x`` and ``ys`` with a NaN in every gap, (n + gaps,) each.
+    """
     gaps = np.flatnonzero(np.diff(x) > ROW_GAP) + 1
     return tuple(np.insert(v.astype(float), gaps, np.nan) for v in (x, *ys))
