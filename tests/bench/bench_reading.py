@@ -89,8 +89,32 @@ def dialects(rows: int) -> Iterator[tuple[str, bytes]]:
     yield "words for missing values and switches", f"{head}\n{words.write_csv(include_header=False)}".encode()
     short = [line if k % 5 == 0 else line.rsplit(",", 2)[0] for k, line in enumerate(body.split("\n"))]
     yield "trailing blanks left away", "\n".join([CLEAN, *short]).encode()
+    lines = body.split("\n")[:-1]
+    odd = [line[: len(line) // 2] if k % 10 == 3 else line for k, line in enumerate(lines)]
+    yield "one row in ten broken (the general way)", "\n".join([CLEAN, *odd, ""]).encode()
+    odd = [f"{line}\nmarker set by hand" if k % 16 == 5 else line for k, line in enumerate(lines)]
+    yield "a remark after every sixteenth row (the general way)", "\n".join([CLEAN, *odd, ""]).encode()
+    yield "several faults at once (the general way)", "\n".join(several_faults(clocked)).encode()
     units = frame.select(pl.format("{} s,{} rpm,{} Nm,{} kW", "t", "n", "m", "p")).to_series()
     yield "units behind every value", "\n".join(["Time,Engine speed,Torque,Power", *units, ""]).encode()
+
+
+def several_faults(frame: pl.DataFrame) -> Iterator[str]:
+    """Lines with a clock, decimal commas, grouped speeds, a slow channel, words for missing values, blank lines, headers again."""
+    head = CLEAN.replace("t [s]", "Clock").replace(",", ";")
+    every = pl.int_range(pl.len())
+    speed = pl.col("n").cast(pl.String).str.replace(r"(\d{3})$", ".${1}")
+    others = [pl.col(c).cast(pl.String).str.replace(".", ",", literal=True) for c in "mpa"]
+    coolant = pl.when(every % 5 == 0).then(pl.col("c").cast(pl.String).str.replace(".", ",", literal=True)).otherwise(pl.lit(""))
+    oil = pl.when(every % 400 == 0).then(pl.lit("---")).otherwise(pl.col("o").cast(pl.String).str.replace(".", ",", literal=True))
+    rows = frame.select(pl.concat_str("t", speed, *others, coolant, oil, separator=";")).to_series()
+    yield head
+    for k, row in enumerate(rows):
+        yield f"{row};"
+        if k % 18 == 3:
+            yield ""
+        if k % 50_000 == 49_999:
+            yield head
 
 
 WORK = """
@@ -169,8 +193,12 @@ def main() -> None:
             path.write_bytes(data)
             size = len(data) / 1e6
             wall, work, memory = measure("ours", path, turns=1)
-            ratio = memory / size
-            print(f"{name}, {size:.0f} MB: {wall:.2f} s ({work:.2f} s of work), {memory:.0f} MB = {ratio:.1f} x file", flush=True)
+            cut = measure("cut", path, turns=1)[2]
+            print(
+                f"{name}, {size:.0f} MB: {wall:.2f} s ({work:.2f} s of work), {memory:.0f} MB = {memory / size:.1f} x file; "
+                f"cut into segments too: {cut / size:.1f} x file",
+                flush=True,
+            )
         import time
 
         from pullbook.reading.log import read_log

@@ -8,8 +8,7 @@ import polars as pl
 
 from pullbook.channels.channels import Column, Talk
 from pullbook.handover import Fault
-from pullbook.text.cells import DATE, TIME, is_filler
-from pullbook.text.numbers import Marks, decide_marks, is_numeric, mixed_marks, to_numbers
+from pullbook.text.numbers import Marks, decide_marks, kind_of, mixed_marks, to_numbers
 from pullbook.text.raw import RawLog
 from pullbook.vocabulary.naming import Meaning, understand
 from pullbook.vocabulary.units_text import named_unit, unit_of
@@ -32,10 +31,10 @@ def make_columns(
     raw = without_repeats(_without_blanks(raw), talk)
     presets = {h: named_unit(str(v["unit"])) for h, v in hints.items() if isinstance(v, dict) and v.get("unit") is not None}
     meanings = [understand(h, unit_row=u, preset=presets.get(h)) for h, u in zip(raw.headers, raw.unit_row, strict=True)]
-    kinds = [_kind(raw.cells[str(j)]) for j in range(len(raw.headers))]
+    kinds = [kind_of(raw.cells[str(j)]) for j in range(len(raw.headers))]
     texts = {str(j): raw.cells[str(j)] for j, kind in enumerate(kinds) if kind == "number" and raw.cells[str(j)].dtype == pl.String}
     speeds = {str(j) for j, m in enumerate(meanings) if m.quantity in ("rpm", "roller_rpm")}
-    marks: Marks | tuple[str, int] = decide_marks(texts, speeds, raw.delimiter) if texts else Marks(raw.decimal, raw.thousands)
+    marks: Marks | tuple[str, int] = decide_marks(texts, speeds) if texts and not raw.decided else Marks(raw.decimal, raw.thousands)
     if isinstance(marks, tuple):
         column, row = marks
         usual = "," if "." in str(raw.cells[column][row]) else "."
@@ -108,20 +107,6 @@ def _numbers(header: str, meaning: Meaning, cells: pl.Series, marks: Marks, raw:
             f"({made.examples[0][:40]!r}); read as missing"
         )
     return column
-
-
-def _kind(cells: pl.Series) -> str:
-    """number, clock, text or blank."""
-    if cells.dtype != pl.String:
-        return "number"
-    known = cells.drop_nulls()
-    some = [c for c in known.gather_every(max(1, known.len() // 300)).head(400).to_list() if c]
-    if not some:
-        return "blank"
-    timed = sum(bool(TIME.fullmatch(c) or DATE.fullmatch(c)) for c in some)
-    if timed > 0.5 * len([c for c in some if not is_filler(c)] or some):
-        return "clock"
-    return "number" if is_numeric(cells) else "other"
 
 
 def _without_blanks(raw: RawLog) -> RawLog:

@@ -6,7 +6,7 @@ import polars as pl
 from pullbook.arrays import Array, Mask
 from pullbook.measure.normal import MAD_TO_SD
 
-_BLOCK = 50_000  # windows sorted at a time: a long log must not be held in memory once for each sample of the window
+_BLOCK = 8_192  # windows sorted at a time: a long log must not be held in memory once for each sample of the window
 
 
 def local_median(values: Array, half_width: int) -> Array:

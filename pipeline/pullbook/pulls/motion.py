@@ -6,6 +6,7 @@ Twenty rows a second are enough to tell a sweep from a hold; faster logs are thi
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from pullbook.arrays import Array, Mask
@@ -16,7 +17,7 @@ from pullbook.units import KW_TO_NM_RPM
 
 _FINE_S = 0.05
 _HALF_RATE_S = 0.4
-_BLOCK = 50_000  # rows looked at at a time: a long log must not be held several times over
+_BLOCK = 16_384  # rows looked at at a time: a long log must not be held several times over
 _HALO = 6  # rows either side of a block that its outermost medians of medians see
 
 
@@ -55,6 +56,26 @@ def despiked(rpm: Array) -> Array:
     return out
 
 
+def usual_step(time: Array) -> float:
+    """Median of the steps forward of a clock, shape (n,), s; 0 where there is none."""
+    steps, count = np.empty(max(len(time) - 1, 0)), 0
+    for a in range(0, len(steps), _BLOCK):
+        some = np.diff(time[a : a + _BLOCK + 1])
+        some = some[some > 0]
+        steps[count : count + len(some)] = some
+        count += len(some)
+    return float(np.median(steps[:count], overwrite_input=True)) if count else 0.0
+
+
+def leaps(time: Array, most: float) -> npt.NDArray[np.int64]:
+    """Samples after which a clock, shape (n,), s, runs back or on by more than ``most``."""
+    found = []
+    for a in range(0, len(time) - 1, _BLOCK):
+        step = np.diff(time[a : a + _BLOCK + 1])
+        found.append(a + np.flatnonzero((step < 0.0) | (step > most)))
+    return np.concatenate(found)
+
+
 def slope(values: Array, half_width: int, step: float) -> Array:
     """Least-squares slope over ``2 * half_width + 1`` even steps; the ends are continued through their last value.
 
@@ -85,10 +106,11 @@ def slope(values: Array, half_width: int, step: float) -> Array:
 
 def _on_grid(time: Array, values: Array, grid: Array, step: float, thin: bool) -> Array | None:
     """``values`` as medians about the steps of ``grid`` (``thin``), else between their own samples; None where too few."""
-    known = np.isfinite(values) & np.isfinite(time)
-    if known.sum() < 2:
+    known = np.isfinite(values)
+    known &= np.isfinite(time)
+    if np.count_nonzero(known) < 2:
         return None
-    t, v = time[known], values[known]
+    t, v = (time, values) if known.all() else (time[known], values[known])
     if thin:
         parts, at = [], 0
         while at < len(t):
@@ -131,19 +153,22 @@ def motion_of(samples: pl.DataFrame, whole: pl.DataFrame, full_load_nm: float | 
     """
     time = samples["time_s"].cast(pl.Float64).to_numpy()
     rpm = despiked(samples["rpm"].cast(pl.Float64).to_numpy())
-    known = np.isfinite(rpm) & np.isfinite(time)
-    if known.sum() < 4:
+    known = np.isfinite(rpm)
+    known &= np.isfinite(time)
+    if np.count_nonzero(known) < 4:
         return None
-    begins = float(time[known][0])
-    time = np.round(time - begins, 6)  # from its own start, to the microsecond: what a segment is must not hang on the clock's zero
-    gap = np.diff(time[known])
-    own_step = float(np.median(gap[gap > 0])) if (gap > 0).any() else 0.0
+    begins = float(time[np.argmax(known)])
+    time = time - begins
+    np.round(time, 6, out=time)  # from its own start, to the microsecond: what a segment is must not hang on the clock's zero
+    own_step = usual_step(time if known.all() else time[known])
     if own_step <= 0.0:
         return None
     thin = own_step < 0.75 * _FINE_S
     step = _FINE_S if thin else own_step
-    grid: Array = step * np.arange(max(2, int(time[known][-1] / step + 1.001)), dtype=np.float64)
+    ends = float(time[len(time) - 1 - np.argmax(known[::-1])])
+    grid: Array = step * np.arange(max(2, int(ends / step + 1.001)), dtype=np.float64)
     level = _on_grid(time, rpm, grid, step, thin)
+    del rpm, known
     if level is None:
         return None
     level = np.where(
@@ -191,4 +216,7 @@ def high_torque(samples: pl.DataFrame) -> float | None:
     """The torque a log reaches but for its rarest samples (99.5 %), N·m; None without a torque channel."""
     if "torque_nm" not in samples.columns:
         return None
-    return samples["torque_nm"].cast(pl.Float64).drop_nulls().drop_nans().quantile(0.995)
+    torque = samples["torque_nm"].cast(pl.Float64).drop_nulls()
+    if torque.is_nan().any():
+        torque = torque.drop_nans()
+    return torque.quantile(0.995)

@@ -12,7 +12,7 @@ from pullbook.arrays import Array
 from pullbook.handover import Segment
 from pullbook.measure.runs import runs
 from pullbook.measure.spikes import local_median, without_spikes
-from pullbook.pulls.motion import despiked, high_torque, motion_of
+from pullbook.pulls.motion import despiked, high_torque, leaps, motion_of, usual_step
 from pullbook.pulls.sweeps import PULL_SPAN_RPM, parts_of
 
 Kind = Literal["pull", "aborted", "hold", "coast_down", "blip", "idle"]
@@ -44,16 +44,16 @@ def find_segments(
     """
     if "rpm" not in samples.columns or samples.height == 0 or samples["rpm"].drop_nulls().drop_nans().is_empty():
         return ()
-    found: list[Segment] = []
-    rpm = despiked(_numbers(samples, "rpm"))
+    found: list[tuple[str, bool, int, int]] = []
     time = _numbers(samples, "time_s") if "time_s" in samples.columns else np.full(samples.height, np.nan)
     for first, stop, timed in _stretches(samples, time):
         part = samples.slice(first, stop - first)
         pieces = _timed(part, samples, full_load_nm) if timed else _untimed(part, samples, full_load_nm)
         for kind, a, b in pieces:
             if b > a:
-                found.append(_segment(len(found) + 1, kind, time if timed else None, rpm, first + a, first + b))
-    segments = tuple(found)
+                found.append((kind, timed, first + a, first + b))
+    rpm = despiked(_numbers(samples, "rpm"))
+    segments = tuple(_segment(k, kind, time if timed else None, rpm, a, b) for k, (kind, timed, a, b) in enumerate(found, start=1))
     return mark_aborted(segments, day_top_rpm if day_top_rpm is not None else day_top([segments]))
 
 
@@ -104,14 +104,13 @@ def _stretches(samples: pl.DataFrame, time: Array) -> list[tuple[int, int, bool]
     if "recording" in samples.columns:
         recording = samples["recording"].to_numpy()
         cuts |= {int(i) + 1 for i in np.flatnonzero(recording[1:] != recording[:-1])}
-    known = np.flatnonzero(np.isfinite(time))
+    finite = np.isfinite(time)
+    known = time if finite.all() else time[finite]
     if len(known) > 2:
-        step = np.diff(time[known])
-        usual = float(np.median(step[step > 0])) if (step > 0).any() else 0.0
-        broken = (step < 0.0) | (step > max(_GAP_S, _GAP_STEPS * usual))
-        cuts |= {int(known[i + 1]) for i in np.flatnonzero(broken)}
+        broken = leaps(known, max(_GAP_S, _GAP_STEPS * usual_step(known)))
+        cuts |= {int(i) + 1 for i in (broken if known is time else np.flatnonzero(finite)[broken + 1] - 1)}
     edges = sorted(cuts)
-    return [(a, b, bool(np.isfinite(time[a:b]).sum() > 1)) for a, b in pairwise(edges)]
+    return [(a, b, int(np.count_nonzero(finite[a:b])) > 1) for a, b in pairwise(edges)]
 
 
 def _timed(stretch: pl.DataFrame, whole: pl.DataFrame, full_load_nm: float | None) -> list[tuple[str, int, int]]:
@@ -119,7 +118,8 @@ def _timed(stretch: pl.DataFrame, whole: pl.DataFrame, full_load_nm: float | Non
     motion = motion_of(stretch, whole, full_load_nm)
     if motion is None:
         return [("idle", 0, stretch.height)]
-    time = stretch["time_s"].cast(pl.Float64).interpolate().forward_fill().backward_fill().to_numpy()
+    clock = stretch["time_s"].cast(pl.Float64)
+    time = (clock.interpolate().forward_fill().backward_fill() if clock.null_count() else clock).to_numpy()
     parts = parts_of(motion)
     edges = [motion.start_s + (p.first - 0.5 + 1e-6) * motion.step_s for p in parts[1:]]
     rows = [0, *(int(r) for r in np.searchsorted(time, edges)), stretch.height]

@@ -3,58 +3,76 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
+from pullbook.arrays import Mask
 from pullbook.text.cells import is_label, split
 from pullbook.text.header import Header, find_header, is_data, is_units_row, known_names, looks_like_names
+from pullbook.text.parted import Table
 from pullbook.text.short_rows import HABIT, USUAL
+from pullbook.text.slabs import Lines
 
 ODD_LINES = 20_000
-FEW_STRETCHES = 300
+Array32 = npt.NDArray[np.int32]
 
 
-def headers_below(
-    lines: pl.Series, frame: pl.DataFrame, number: pl.Series, body: pl.Series, head: Header, delimiter: str
-) -> tuple[list[Header], list[int]]:
-    """Headers repeated inside the log, and every line that belongs to one (names, units)."""
+def headers_below(table: Table, body: Mask, head: Header, delimiter: str) -> tuple[list[Header], list[int]]:
+    """Headers repeated inside the log, and every line that belongs to one (names, units).
+
+    Parameters
+    ----------
+    table
+        All lines' cells.
+    body
+        Shape (lines,), whether a line stands below the first header's names and is not blank.
+    head, delimiter
+        The first header and the file's delimiter.
+    """
+    lines = table.lines
     starts = r"^[\s\"']*[-+−]?[.,]?\d"
-    top = frame.slice(head.first_data - 1, 200)
-    probes = [c for c in frame.columns[: head.width] if (top[c].str.contains(starts).mean() or 0.0) > 0.3][:2]  # type: ignore[operator]
+    top = table.at(range(head.first_data - 1, min(head.first_data + 199, len(lines))))
+    probes = [c for c in table.names[: head.width] if (top[c].str.contains(starts).mean() or 0.0) > 0.3][:2]  # type: ignore[operator]
     if not probes:
         return [head], []
-    odd = body
-    for column in probes:
-        odd = odd & (~frame[column].str.contains(starts)).fill_null(True)
-    headers, taken = [head], []
-    if head.line is not None and head.first_data == head.line + 1:  # the same line again needs no second look, however often
-        again = odd & (lines == lines[head.line - 1])
-        odd = odd & ~again
-        taken = number.filter(again).to_list()
-        headers += [replace(head, line=n, first_data=n + 1) for n in taken]
+    odd = body.copy()
+    same = head.line is not None and head.first_data == head.line + 1  # the same line again needs no second look, however often
+    first_line = lines[head.line - 1] if head.line is not None else ""
+    again: list[int] = []
+    for (first, cells), (_, texts) in zip(table.slabs(probes), lines.slabs(), strict=True):
+        stop = first + cells.height
+        for column in probes:
+            odd[first:stop] &= (~cells[column].str.contains(starts)).fill_null(True).to_numpy()
+        if same and odd[first:stop].any():
+            alike = odd[first:stop] & (texts == first_line).to_numpy()
+            odd[first:stop] &= ~alike
+            again += (first + np.flatnonzero(alike) + 1).tolist()
+    headers = [head, *(replace(head, line=n, first_data=n + 1) for n in again)]
+    taken = again.copy()
     known: dict[tuple[str, ...], Header] = {head.names: head}
     previous: Header | None = None
-    for line in number.filter(odd)[:ODD_LINES].to_list():
-        original = lines[line - 1]
-        cells = split(original, delimiter)
-        if previous is not None and line - (previous.line or 0) <= 2 and is_units_row(cells):
+    for at in np.flatnonzero(odd)[:ODD_LINES].tolist():
+        line, original = at + 1, lines[at]
+        cells_of = split(original, delimiter)
+        if previous is not None and line - (previous.line or 0) <= 2 and is_units_row(cells_of):
             taken.append(line)
-            headers[-1] = replace(previous, units=tuple(c or None for c in cells), first_data=line + 1)
-        elif looks_like_names(cells) and (found := _header_at(line, original, cells, lines, delimiter, head, known)) is not None:
-            previous = found
-            headers.append(found)
-            taken += range(line, found.first_data)
+            headers[-1] = replace(previous, units=tuple(c or None for c in cells_of), first_data=line + 1)
+        elif looks_like_names(cells_of) and (found_at := _header_at(line, original, cells_of, lines, delimiter, head, known)):
+            previous = found_at
+            headers.append(found_at)
+            taken += range(line, found_at.first_data)
     return sorted(headers, key=lambda h: h.first_data), taken
 
 
 def _header_at(
-    line: int, text: str, cells: list[str], lines: pl.Series, delimiter: str, head: Header, known: dict[tuple[str, ...], Header]
+    line: int, text: str, cells: list[str], lines: Lines, delimiter: str, head: Header, known: dict[tuple[str, ...], Header]
 ) -> Header | None:
     """The header that begins on a line of words, where values follow it."""
     if (same := known.get(tuple(cells))) is not None and same.line is not None:
         gap = range(line + 1, line + same.first_data - same.line)
         first = next((n for n in gap if n <= len(lines) and is_data(split(lines[n - 1], delimiter))), gap.stop)
         return replace(same, line=line, first_data=first)
-    below = [(line + 1 + j, t) for j, t in enumerate(lines[line : line + 60].to_list()) if t.strip()]
+    below = [(line + 1 + j, t) for j, t in enumerate(lines.some(line, 60)) if t.strip()]
     if not any(is_data(split(t, delimiter)) for _, t in below[:3]):
         return None
     shared = sum(c in head.names for c in cells)
@@ -71,93 +89,110 @@ def _header_at(
 
 @dataclass(frozen=True, slots=True)
 class Rows:
-    """Rows under one kind of header: ``kept`` (with ``line``), line numbers of broken rows and of lines of words."""
+    """Rows under one kind of header: ``fits`` (lines,), the lines that are whole rows; ``columns``: how many cells of each belong
+    to the table, the last ``extra`` of them without a name; line numbers of broken rows and of lines of words."""
 
-    kept: pl.DataFrame
+    fits: Mask
+    columns: int
+    extra: int
     broken: list[int]
     words: list[int]
-    extra: int  # columns that have no name
 
 
-def rows_of(
-    header: Header, lines: pl.Series, frame: pl.DataFrame, widths: pl.Series, rows: pl.Series, delimiter: str, *, ends_whole: bool
-) -> Rows:
+def rows_of(header: Header, table: Table, rows: Mask, spills: Array32, delimiter: str, *, ends_whole: bool) -> Rows:
     """Sort the rows under one kind of header.
 
     Parameters
     ----------
-    lines, frame, widths
-        Shape (lines,): the text, its cells, the count of cells (0: blank).
+    table
+        All lines' cells.
     rows
         Shape (lines,), whether a line stands under this header and is neither blank nor a header.
+    spills
+        As by :func:`spilled`.
     ends_whole
         Whether the file ends in a line end.
     """
-    named = max((k + 1 for k, name in enumerate(header.names) if name), default=1)
-    number = pl.int_range(1, len(lines) + 1, eager=True)
+    named, widths, worded = named_of(header), table.widths, table.worded
     count = int(rows.sum())
-    beyond = frame.columns[named:]
-    extra = 0
-    if beyond and header.width > named and count:
-        filled = (
-            frame.lazy().select(beyond).filter(rows).select((pl.all().is_not_null() & (pl.all() != "")).mean()).collect().row(0)
-        )
-        extra = max((j + 1 for j, share in enumerate(filled) if (share or 0.0) > 0.5), default=0)
-    full = named + extra
-    fits = rows & (widths <= len(frame.columns))
-    if spill := beyond[extra:]:
-        over = (
-            frame.lazy()
-            .select(pl.any_horizontal([pl.col(c).str.contains(r"\d").fill_null(False) for c in spill]))  # a remark may stand there
-            .collect()
-            .to_series()
-        )
-        fits = fits & ~over
+    extra = _nameless(table, header, rows) if header.width > named and count else 0
+    full = min(named + extra, len(table.names))
+    fits = rows & (widths <= len(table.names)) & (spills <= full)
     short = fits & (widths < full)
-    fits = fits & (widths >= full)
-    last = int(widths.gt(0).arg_true()[-1]) + 1
-    worded = lines.str.contains(r"^[ \"]*[^-+−.0-9,;\t| \"]")
+    fits &= widths >= full
+    last = int(np.flatnonzero(widths)[-1])
     if (numbered := float((rows & ~worded).sum()) / max(count, 1)) > 0.5:  # rows begin with a number: a short line of words is none
-        short = short & ~worded
+        short &= ~worded
     if delimiter != " " and count > 20 and numbered and int(short.sum()) > HABIT * count:  # trailing blanks are left away
-        usual = ends_whole and int((short & (widths == widths[last - 1])).sum()) > USUAL * count
-        fits = fits | (short & (widths >= 2) & ((number != last) | usual))
-    fits = fits & ~lines.str.contains("\x1a", literal=True)
-    broken = number.filter(rows & ~fits).to_list()
-    lettered = number.filter(rows & ~fits & worded).to_list()
-    words = [n for n in lettered[:ODD_LINES] if not is_data(split(lines[n - 1], delimiter))] + lettered[ODD_LINES:]
-    label = fits & frame["0"].str.contains(r"^\p{L}{2,}").fill_null(False)
-    if 0 < (labels := int(label.sum())) <= min(0.1 * count, ODD_LINES):  # a summary under the rows: "Max;5400;212"
-        found = [
-            n for n, cell in zip(number.filter(label).to_list(), frame["0"].filter(label).to_list(), strict=True) if is_label(cell)
-        ]
-        words += found
-        fits = fits & ~number.is_in(found) if labels else fits
-    columns = frame.columns[:full]
-    kept = _picked(frame.select(columns), fits).with_columns(line=number.filter(fits))
-    if kept.height and not ends_whole and int(kept["line"][-1]) == last and _cut_short(kept, columns):
-        kept, broken = kept.head(-1), [*broken, last]
+        usual = ends_whole and int((short & (widths == widths[last])).sum()) > USUAL * count
+        short &= widths >= 2
+        if not usual:
+            short[last] = False
+        fits |= short
+    fits &= ~table.torn
+    broken = (np.flatnonzero(rows & ~fits) + 1).tolist()
+    lettered = np.flatnonzero(rows & ~fits & worded)
+    words = [n + 1 for n in lettered[:ODD_LINES].tolist() if not is_data(split(table.lines[n], delimiter))]
+    words += (lettered[ODD_LINES:] + 1).tolist()
+    if labels := _labelled(table, fits, count):
+        words += [n + 1 for n in labels]
+        fits[labels] = False
+    if not ends_whole and fits[last] and _cut_short(table, fits, full):
+        fits[last] = False
+        broken.append(last + 1)
     said = set(words)
-    return Rows(kept, [n for n in broken if n not in said], words, extra)
+    return Rows(fits, full, extra, [n for n in broken if n not in said], words)
 
 
-def _picked(frame: pl.DataFrame, fits: pl.Series) -> pl.DataFrame:
-    """Rows that fit: where few lines lie between them their stretches are strung together, without a copy of the cells."""
-    edges = np.flatnonzero(np.diff(np.r_[False, fits.to_numpy(), False].astype(np.int8)))
-    if not 0 < len(edges) <= 2 * FEW_STRETCHES:
-        return frame.filter(fits)
-    return pl.concat([frame.slice(a, b - a) for a, b in edges.reshape(-1, 2).tolist()], rechunk=False)
+def named_of(header: Header) -> int:
+    """Columns up to the last one with a name."""
+    return max((k + 1 for k, name in enumerate(header.names) if name), default=1)
 
 
-def _cut_short(kept: pl.DataFrame, columns: list[str]) -> bool:
+def spilled(table: Table, named: int) -> Array32:
+    """Shape (lines,): columns up to the last one beyond ``named`` in which a figure stands (a remark may stand there); else 0."""
+    out = np.zeros(len(table.lines), np.int32)
+    if beyond := table.names[named:]:
+        for first, cells in table.slabs(beyond):
+            reach = [pl.when(pl.col(c).str.contains(r"\d").fill_null(False)).then(int(c) + 1).otherwise(0) for c in beyond]
+            out[first : first + cells.height] = cells.select(pl.max_horizontal(reach)).to_series().to_numpy()
+    return out
+
+
+def _nameless(table: Table, header: Header, rows: Mask) -> int:
+    """Columns beyond the named that are filled in more than half of the rows."""
+    beyond = table.names[named_of(header) :]
+    filled = np.zeros(len(beyond))
+    for first, cells in table.slabs(beyond) if beyond else ():
+        some = cells.select(beyond).filter(pl.Series(rows[first : first + cells.height]))
+        filled += some.select((pl.all().is_not_null() & (pl.all() != "")).sum()).row(0)
+    return max((j + 1 for j, n in enumerate(filled.tolist()) if n > 0.5 * rows.sum()), default=0)
+
+
+def _labelled(table: Table, fits: Mask, count: int) -> list[int]:
+    """Lines (from 0) that are a summary under the rows ("Max;5400;212"), where they are few."""
+    if not (fits & table.worded).any():
+        return []
+    found: list[tuple[int, str]] = []
+    for first, cells in table.slabs(["0"]):
+        label = cells["0"].str.contains(r"^\p{L}{2,}").fill_null(False).to_numpy() & fits[first : first + cells.height]
+        at = np.flatnonzero(label)
+        found += zip((first + at).tolist(), cells["0"].gather(at).to_list(), strict=True)
+        if len(found) > min(0.1 * count, ODD_LINES):
+            return []
+    return [n for n, cell in found if is_label(cell)]
+
+
+def _cut_short(table: Table, fits: Mask, columns: int) -> bool:
     """Whether a last line without a line end stops inside its last number: fewer decimals than every row before."""
-    last = kept[columns[-1]][-1]
-    before = kept[columns[-1]].head(-1)
-    before = before.filter(before.is_not_null() & (before != "")).tail(200)
+    places = np.flatnonzero(fits)
+    cells = table.at(places[-201:].tolist())[table.names[columns - 1]]
+    last, before = cells[-1], cells.head(-1)
+    before = before.filter(before.is_not_null() & (before != ""))
     if before.len() < 3:
         return False
     if last is None or last == "":
-        return before.len() > 0.9 * min(kept.height - 1, 200)
+        return before.len() > 0.9 * min(len(places) - 1, 200)
     decimals = before.str.extract(r"[.,](\d+)$", 1).str.len_chars().fill_null(0)
     tail = last.replace(",", ".").rpartition(".")[2] if "." in last or "," in last else ""
     return int(decimals.min() or 0) == int(decimals.max() or 0) > len(tail)  # type: ignore[arg-type]

@@ -5,17 +5,22 @@ The whole file is looked at with the library's vectors; only headings and odd li
 
 import re
 
+import numpy as np
 import polars as pl
 
+from pullbook.arrays import Mask
 from pullbook.handover import Fault
 from pullbook.text.aligned import fill_blanks
-from pullbook.text.blocks import headers_below, rows_of
+from pullbook.text.blocks import Array32, headers_below, named_of, rows_of, spilled
 from pullbook.text.cells import decide_delimiter, split
 from pullbook.text.header import Header, find_header, looks_like_names, speaks_of_speed
 from pullbook.text.layout import is_spaced
-from pullbook.text.odd_rows import remarks
-from pullbook.text.parted import MAX_COLUMNS, part
+from pullbook.text.line_bytes import pieces
+from pullbook.text.odd_rows import no_numbers, remarks
+from pullbook.text.parted import MAX_COLUMNS, Table
 from pullbook.text.raw import RawLog
+from pullbook.text.slabs import Lines, spread
+from pullbook.text.taken import take
 from pullbook.text.text import MARK, Text, line_feeds
 from pullbook.vocabulary.naming import understand
 
@@ -23,28 +28,12 @@ MAX_BYTES = 120_000_000
 _SPLIT = "split the log into shorter files"
 MAX_HEADERS = 30
 HEAD_LINES = 400
-_NO_CONTROLS = bytes(MARK[0] if c < 32 and c not in b"\t\n\r\x0b\x0c" else c for c in range(256))
+_CONTROLS = bytes(c for c in range(32) if c not in b"\t\n\r\x0b\x0c" + MARK)
+_NO_CONTROLS = bytes(MARK[0] if c in _CONTROLS else c for c in range(256))
 _REMEDY = (
     "export the log again as CSV with one line of names above the numbers; a pull sheet is read as pulls.csv or pulls.xlsx "
     "alone, a light sheet as strobe.csv; a note in a .txt file needs nothing"
 )
-
-
-def one_column(data: bytes) -> pl.Series:
-    """Lines of ``data`` as text, one a line, blank ones too (shape: lines)."""
-    frame = pl.read_csv(
-        data, separator="\x1f", has_header=False, quote_char=None, schema={"t": pl.String}, truncate_ragged_lines=True
-    )
-    return frame["t"].fill_null("")
-
-
-def spread(lines: pl.Series) -> list[tuple[int, str]]:
-    """(line number, text) of non-blank lines from the top, the middle and the end."""
-    count = len(lines)
-    wanted = [*range(min(count, HEAD_LINES)), *range(max(HEAD_LINES, count // 2), min(count, count // 2 + 60))]
-    wanted += range(max(HEAD_LINES, count // 2 + 60, count - 60), count)
-    texts = lines.gather(wanted).to_list()
-    return [(i + 1, t) for i, t in zip(wanted, texts, strict=True) if t.strip(" \t;,\x1a\x0c")]
 
 
 def read_grid(text: Text, *, shown: str) -> RawLog | Fault:
@@ -60,7 +49,7 @@ def read_grid(text: Text, *, shown: str) -> RawLog | Fault:
     Returns
     -------
     RawLog or Fault
-        All cells as text.
+        Numbers for numeric columns, text for clocks, words and whatever leaves a doubt.
     """
     if len(text.data) > MAX_BYTES:
         return Fault(
@@ -72,12 +61,15 @@ def read_grid(text: Text, *, shown: str) -> RawLog | Fault:
             _SPLIT,
         )
     data, text.data = text.data, b""  # let go as soon as the lines are made: both are a third of the memory
-    data = line_feeds(data).translate(_NO_CONTROLS)
+    data = line_feeds(data)
+    if any(len(data[a:b].translate(None, _CONTROLS)) < b - a for a, b in pieces(data, 0)):
+        data = data.translate(_NO_CONTROLS)
     if is_spaced(data):
         data = fill_blanks(data)
-    lines, ends_whole = one_column(data), data.endswith((b"\n", MARK))
+    lines, ends_whole = Lines(data), data.endswith((b"\n", MARK))
     del data
-    sample = spread(lines)
+    wanted = spread(len(lines), HEAD_LINES, 60)
+    sample = [(i + 1, t) for i, t in zip(wanted, lines.at(wanted), strict=True) if t.strip(" \t;,\x1a\x0c")]
     delimiter = decide_delimiter([t for _, t in sample])
     if delimiter is None:
         return no_table(shown, sample)
@@ -102,8 +94,7 @@ def read_grid(text: Text, *, shown: str) -> RawLog | Fault:
             f"at most {MAX_COLUMNS} columns",
             "export only the channels of the pull",
         )
-    frame, widths = part(lines, delimiter, head.width)
-    return _assemble(lines, frame, widths, head, delimiter, shown, text.warnings, ends_whole=ends_whole)
+    return _assemble(Table(lines, delimiter, head.width), head, delimiter, shown, text.warnings, ends_whole=ends_whole)
 
 
 def _torn_apart(head: Header, rows: list[list[str]]) -> str | None:
@@ -134,42 +125,43 @@ def no_table(shown: str, sample: list[tuple[int, str]]) -> Fault:
 
 
 def _assemble(
-    lines: pl.Series, frame: pl.DataFrame, widths: pl.Series, head: Header, delimiter: str, shown: str, said: tuple[str, ...],
-    *, ends_whole: bool,
+    table: Table, head: Header, delimiter: str, shown: str, said: tuple[str, ...], *, ends_whole: bool
 ) -> RawLog | Fault:  # fmt: skip
     """Put every row under its header, count what is broken."""
-    number = pl.int_range(1, len(lines) + 1, eager=True)
-    body = (number >= head.first_data) & (widths > 0)
-    headers, odd_lines = headers_below(lines, frame, number, body, head, delimiter)
+    lines, widths = table.lines, table.widths
+    body = widths > 0
+    body[: head.first_data - 1] = False
+    headers, odd_lines = headers_below(table, body, head, delimiter)
     if first := next(
         (k for k, h in enumerate(headers) if speaks_of_speed(h.names)), 0
     ):  # a table of other things above the log's own
         headers, head = headers[first:], headers[first]
-        body = body & (number >= head.first_data)
-    warnings: list[str] = list(said)
+        body[: head.first_data - 1] = False
     name = shown.rsplit("/", 1)[-1]
-    starts = pl.Series([h.first_data for h in headers[1:]], dtype=pl.Int64)
-    block = starts.search_sorted(number, side="right") if len(headers) > 1 else pl.zeros(len(lines), dtype=pl.UInt32, eager=True)
-    plain = body & ~number.is_in(odd_lines) if odd_lines else body
-    parts: list[pl.DataFrame] = []
-    dropped: list[int] = []
-    notes: list[int] = []
+    starts = np.array([h.first_data for h in headers[1:]])
+    block = np.searchsorted(starts, np.arange(1, len(lines) + 1), side="right").astype(np.int32) if len(headers) > 1 else None
+    body[[n - 1 for n in odd_lines]] = False
     kinds = list(dict.fromkeys((h.names, h.width) for h in headers))
     if len(kinds) > MAX_HEADERS:
         return Fault(shown, headers[1].line, None, f"{len(kinds)} different headers", f"at most {MAX_HEADERS} in one log", _SPLIT)
+    dropped: list[int] = []
+    notes: list[int] = []
+    taken: list[tuple[Mask, list[str]]] = []
+    spills = spilled(table, min(map(named_of, headers)))
     for kind in kinds:
         of_kind = [k for k, h in enumerate(headers) if (h.names, h.width) == kind]
-        rows = plain & block.is_in(of_kind) if len(kinds) > 1 else plain
-        found = rows_of(headers[of_kind[0]], lines, frame, widths, rows, delimiter, ends_whole=ends_whole)
+        own = headers[of_kind[0]]
+        under = body if block is None or len(kinds) == 1 else body & np.isin(block, of_kind)
+        found = rows_of(own, table, under, spills, delimiter, ends_whole=ends_whole)
         dropped += found.broken
         notes += found.words
-        parts.append(_keyed(found.kept, headers[of_kind[0]], found.extra))
-    del frame
-    cells = pl.concat(parts, how="diagonal").sort("line") if len(parts) > 1 else parts[0]
-    if len(headers) > 1:
-        cells = cells.with_columns(block=block.gather(cells["line"] - 1).cast(pl.Int64))
-        dropped = without_preambles(sorted(dropped), headers, {*notes, *odd_lines}, widths)
-    if cells.height == 0:
+        taken.append((found.fits, _keys(own, found.columns, found.extra)))
+    del spills, body
+    by_title: dict[str, str | None] = {}
+    for header in headers:
+        for j, title in enumerate(_unique(header.names)):
+            by_title.setdefault(title, header.units[j] if j < len(header.units) else None)
+    if not any(fits.any() for fits, _ in taken):
         return Fault(
             shown,
             head.line,
@@ -178,21 +170,26 @@ def _assemble(
             "rows of numbers below the names",
             "export the log again, or take the file out",
         )
-    cut = bool(dropped) and dropped[-1] == int(widths.gt(0).arg_true()[-1]) + 1
-    warnings += remarks(name, dropped, [(n, lines[n - 1] if k == 0 else "") for k, n in enumerate(sorted(notes))], {}, cut=cut)
-    titles = [c for c in cells.columns if c not in ("line", "block")]
-    by_title: dict[str, str | None] = {}
-    for header in headers:
-        for j, title in enumerate(_unique(header.names)):
-            by_title.setdefault(title, header.units[j] if j < len(header.units) else None)
+    rows = take(table, taken, {t for _, keys in taken for t in keys if _is_speed(t, by_title.get(t))})
+    if len(headers) > 1:
+        dropped = without_preambles(sorted(dropped), headers, {*notes, *odd_lines}, widths)
+    cut = bool(dropped) and dropped[-1] == int(np.flatnonzero(widths)[-1]) + 1
+    warnings = [
+        *said,
+        *remarks(name, dropped, [(n, lines[n - 1] if k == 0 else "") for k, n in enumerate(sorted(notes))], {}, cut=cut),
+    ]
+    titles = list(dict.fromkeys(title for _, keys in taken for title in keys))
+    warnings += [no_numbers(name, _bare(title), *found) for title, found in rows.garbled.items()]
     top = head.line if head.line is not None else head.first_data
-    preamble = tuple((i + 1, t.strip()) for i, t in enumerate(lines[: min(top - 1, 200)].to_list()) if t.strip(" \t;,\x1a"))
+    preamble = tuple((i + 1, t.strip()) for i, t in enumerate(lines.some(0, min(top - 1, 200))) if t.strip(" \t;,\x1a"))
+    marks = rows.marks
     return RawLog(
-        headers=tuple(t.rsplit("\x1f", 1)[0] for t in titles), unit_row=tuple(by_title.get(t) for t in titles),
-        cells=pl.DataFrame([cells[t].alias(str(j)) for j, t in enumerate(titles)]), lines=cells["line"],
-        blocks=cells["block"] if len(headers) > 1 else None, header_line=head.line, delimiter=delimiter, decimal=".",
-        thousands=None, dropped=len(dropped), preamble=preamble, warnings=tuple(warnings),
-        above=next((t for t in reversed(lines[: top - 1].to_list()[-8:]) if t.strip()), ""),
+        headers=tuple(map(_bare, titles)), unit_row=tuple(by_title.get(t) for t in titles),
+        cells=rows.cells, lines=rows.lines,
+        blocks=pl.Series(block[rows.lines.to_numpy() - 1]).cast(pl.Int64) if block is not None else None,
+        header_line=head.line, delimiter=delimiter, decimal=marks.decimal if marks else ".",
+        thousands=marks.thousands if marks else None, decided=marks is not None, dropped=len(dropped), preamble=preamble,
+        warnings=tuple(warnings), above=next((t for t in reversed(lines.some(max(top - 9, 0), min(top - 1, 8))) if t.strip()), ""),
     )  # fmt: skip
 
 
@@ -206,7 +203,7 @@ def _unique(names: tuple[str, ...] | list[str]) -> list[str]:
     return keys
 
 
-def without_preambles(dropped: list[int], headers: list[Header], others: set[int], widths: pl.Series) -> list[int]:
+def without_preambles(dropped: list[int], headers: list[Header], others: set[int], widths: Array32) -> list[int]:
     """Broken rows less those right above a header: they are what stands above it, no rows."""
     odd, above = {*dropped, *others}, set()
     for header in headers[1:]:
@@ -217,8 +214,15 @@ def without_preambles(dropped: list[int], headers: list[Header], others: set[int
     return [n for n in dropped if n not in above]
 
 
-def _keyed(part: pl.DataFrame, header: Header, extra: int) -> pl.DataFrame:
-    columns = [c for c in part.columns if c != "line"]
+def _keys(header: Header, columns: int, extra: int) -> list[str]:
+    """Titles of the columns that belong to the table."""
     names = [*header.names, *(f"column {len(header.names) + 1 + j}" for j in range(extra))]
-    keys = _unique([*names, *("" for _ in range(len(columns) - len(names)))])[: len(columns)]
-    return part.rename(dict(zip(columns, keys, strict=True)))
+    return _unique([*names, *("" for _ in range(columns - len(names)))])[:columns]
+
+
+def _bare(title: str) -> str:
+    return title.rsplit("\x1f", 1)[0]
+
+
+def _is_speed(title: str, unit: str | None) -> bool:
+    return understand(_bare(title), unit_row=unit).quantity in ("rpm", "roller_rpm")

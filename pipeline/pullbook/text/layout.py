@@ -95,7 +95,7 @@ def lay_out(data: bytes, head_lines: bytes | None = None) -> Layout | None:
     if any(behind):
         rows = tuple(tuple(c.removesuffix(t) for c, t in zip(cells, behind, strict=True)) for cells in rows)
     words, clocks, tokens, numeric = _kinds(rows, head.width)
-    marks = (_plain_marks(numeric) or decide_marks(numeric, set(), delimiter)) if numeric else None
+    marks = (_plain_marks(numeric) or decide_marks(numeric, set())) if numeric else None
     if marks is None or isinstance(marks, tuple) or marks.doubtful:
         return None
     spaced = {sign for column in numeric.values() for c in column.to_list() for sign in _SPACED.findall(c)}

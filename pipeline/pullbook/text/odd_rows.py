@@ -123,6 +123,9 @@ def remarks(
     if noted:
         yield f"{name}: line {few([n for n, _ in noted], 5)} inside the log holds words, not values ({noted[0][1].strip()[:60]!r})"
     for header, cells in garbled.items():
-        line, cell = cells[0]
-        odd = f"{len(cells)} cell(s) are no number, the first on line {line} ({cell[:40]!r})"
-        yield f"{name}: column {header!r}: {odd}; read as missing"
+        yield no_numbers(name, header, len(cells), *cells[0])
+
+
+def no_numbers(name: str, header: str, count: int, line: int, cell: str) -> str:
+    """What is said of a column's cells that are no number."""
+    return f"{name}: column {header!r}: {count} cell(s) are no number, the first on line {line} ({cell[:40]!r}); read as missing"

@@ -1,46 +1,86 @@
-"""Lines parted into cells, some at a time, so that only the cells themselves are held whole."""
+"""Lines parted into cells, a slab at a time: cells as text are never held for the whole log."""
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
+import numpy as np
+import numpy.typing as npt
 import polars as pl
 from polars.exceptions import PolarsError
 
-SLICE = 100_000
+from pullbook.arrays import Mask
+from pullbook.text.slabs import Lines
+from pullbook.text.text import MARK
+
 MAX_COLUMNS = 1_000
 MAX_CELLS = 20_000_000
 _DATED = r"(\d{4}-\d{1,2}-\d{1,2}|\d{1,2}[./]\d{1,2}[./]\d{2,4}) +(\d{1,2}:\d{2})"
+_WORDED = r"^[ \"]*[^-+−.0-9,;\t| \"]"
 
 
-def part(lines: pl.Series, delimiter: str, width: int) -> tuple[pl.DataFrame, pl.Series]:
-    """Text cells of every line and how many there are.
+class Table:
+    """The cells of a log's lines.
 
     Parameters
     ----------
     lines
-        Shape (lines,).
+        Of the whole log.
     delimiter
         Of the file; a space stands for any run of spaces and tabs.
     width
         Cells a data row has, at least.
 
-    Returns
-    -------
-    tuple
-        One row a line, columns ``"0"``, ``"1"``, …; the count of cells, shape (lines,), 0 where a line is blank.
+    Attributes
+    ----------
+    names
+        Columns ``"0"``, ``"1"``, … that a slab of cells has.
+    widths
+        Shape (lines,): cells a line has, 0 where it is blank.
+    worded, torn
+        Shape (lines,): whether it begins with a letter or the like; whether a NUL or an end mark stood in it.
     """
-    sign = "\t" if delimiter == " " else delimiter
-    quoted = bool(lines.str.contains('"', literal=True).any())
 
-    def ready() -> Iterator[pl.Series]:
-        for at in range(0, max(len(lines), 1), SLICE):
-            some = lines.slice(at, SLICE)
-            some = _tabbed(some) if delimiter == " " else some
-            yield _paired(some, sign) if quoted else some
+    def __init__(self, lines: Lines, delimiter: str, width: int) -> None:
+        self.lines = lines
+        self._delimiter, self._sign = delimiter, "\t" if delimiter == " " else delimiter
+        self._quoted = lines.has(b'"')
+        count = len(lines)
+        self.widths: npt.NDArray[np.int32] = np.empty(count, np.int32)
+        self.worded: Mask = np.empty(count, bool)
+        self.torn: Mask = np.zeros(count, bool)
+        marked = lines.has(MARK)
+        for first, some in lines.slabs():
+            stop = first + len(some)
+            self.widths[first:stop] = _count(self._ready(some), self._sign, quoted=self._quoted).to_numpy()
+            self.worded[first:stop] = some.str.contains(_WORDED).to_numpy()
+            if marked:
+                self.torn[first:stop] = some.str.contains(MARK.decode(), literal=True).to_numpy()
+        self.names = [str(k) for k in range(_table_width(self.widths, width))]
+        self._whole: pl.DataFrame | None = None
 
-    widths = pl.concat([_count(some, sign, quoted=quoted) for some in ready()])
-    names = [str(k) for k in range(_table_width(widths, width))]
-    return pl.concat([_parse(some, sign, names, quoted=quoted) for some in ready()], rechunk=False), widths
+    def slabs(self, columns: Sequence[str] | None = None, *, brief: bool = False) -> Iterator[tuple[int, pl.DataFrame]]:
+        """(number of its first line from 0, its cells as text, one row a line) of every slab.
+
+        ``columns``: those wanted, else all; ``brief``: of three slabs alone.
+        """
+        for first, some in self.lines.slabs(brief=brief):
+            if len(some) < len(self.lines):
+                yield first, self._cells(some, columns)
+                continue
+            if self._whole is None:
+                self._whole = self._cells(some)
+            yield first, self._whole
+
+    def at(self, lines: Sequence[int]) -> pl.DataFrame:
+        """Cells of the lines asked for (numbers from 0)."""
+        return self._cells(pl.Series(self.lines.at(lines), dtype=pl.String))
+
+    def _ready(self, lines: pl.Series) -> pl.Series:
+        some = _tabbed(lines) if self._delimiter == " " else lines
+        return _paired(some, self._sign) if self._quoted else some
+
+    def _cells(self, lines: pl.Series, columns: Sequence[str] | None = None) -> pl.DataFrame:
+        return _parse(self._ready(lines), self._sign, self.names, columns, quoted=self._quoted)
 
 
 def _tabbed(lines: pl.Series) -> pl.Series:
@@ -66,27 +106,33 @@ def _count(lines: pl.Series, sign: str, *, quoted: bool) -> pl.Series:
     return pl.select(pl.when(blank).then(pl.lit(0, pl.Int32)).otherwise(count)).to_series()
 
 
-def _parse(lines: pl.Series, sign: str, names: list[str], *, quoted: bool) -> pl.DataFrame:
+def _parse(lines: pl.Series, sign: str, names: list[str], columns: Sequence[str] | None, *, quoted: bool) -> pl.DataFrame:
     # the parser takes the width from the first line, so a line of blanks as wide as the table goes first
     wide = sign * (len(names) - 1) + ("-" if len(names) == 1 else "")
     data = f"{wide}\n{lines.str.join(chr(10)).item()}\n".encode()
     schema = dict.fromkeys(names, pl.String)
+
+    def read(quote: str | None) -> pl.DataFrame:
+        return pl.read_csv(
+            data, separator=sign, has_header=False, quote_char=quote, schema=schema, truncate_ragged_lines=True,
+            columns=None if columns is None else [int(c) for c in columns],
+        )  # fmt: skip
+
     try:
-        frame = pl.read_csv(
-            data, separator=sign, has_header=False, quote_char='"' if quoted else None, schema=schema, truncate_ragged_lines=True
-        )
+        frame = read('"' if quoted else None)
     except PolarsError:
         frame = pl.DataFrame()
     if frame.height != len(lines) + 1:
-        frame = pl.read_csv(data, separator=sign, has_header=False, quote_char=None, schema=schema, truncate_ragged_lines=True)
+        frame = read(None)
     frame = frame.slice(1, len(lines))
     return frame.with_columns(pl.all().str.strip_chars(' "' if quoted else " ")) if b" " in data or quoted else frame
 
 
-def _table_width(widths: pl.Series, width: int) -> int:
+def _table_width(widths: npt.NDArray[np.int32], width: int) -> int:
     """Columns to hold: the widest line's, but no single broken line may blow up the table."""
-    widest = int(widths.max() or 1)  # type: ignore[arg-type]
-    if widest * widths.len() > MAX_CELLS or widest > MAX_COLUMNS:
-        often = widths.value_counts().filter(pl.col("count") >= max(2, widths.len() // 10_000))
-        widest = max((w for w in often[widths.name].to_list() if w <= MAX_COLUMNS), default=1)
+    widest = int(widths.max(initial=1))
+    if widest * len(widths) > MAX_CELLS or widest > MAX_COLUMNS:
+        found, times = np.unique(widths, return_counts=True)
+        often = found[times >= max(2, len(widths) // 10_000)]
+        widest = int(often[often <= MAX_COLUMNS].max(initial=1))
     return max(widest, width, 1)

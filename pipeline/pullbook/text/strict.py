@@ -21,6 +21,8 @@ MANY = 100_000
 THREADS = 2
 SLICE = 1 << 20
 """Bytes parsed at a time: what the parser lets go after one slice it takes for the next, so that it never holds the log twice."""
+SLIM = 24_000_000
+"""Bytes up to which clean logs go in slices too: what the parser holds beside a short log weighs more than a fifth of the time."""
 FEW = 300
 """Patches up to this number are strung together with the stretches between them, without a copy of the cells."""
 
@@ -31,7 +33,8 @@ def parse(text: Text, layout: Layout, *, rows: int, counted: bool = True, quoted
     ``text``: its data are let go where the cells are taken. ``counted``: the delimiters were counted before; else they are where
     a last cell is blank, which may be that of a short row. ``quoted``: numbers may stand in quotes.
     """
-    cells = _read(text.data, layout, rows=rows, quoted=quoted)
+    in_slices = len(text.data) < SLIM and not quoted and text.data.endswith(b"\n")
+    cells = _read_in_slices(text.data, layout, rows=rows) if in_slices else _read(text.data, layout, rows=rows, quoted=quoted)
     if cells is None:
         return None
     if not counted and cells[cells.columns[-1]].null_count():
@@ -44,15 +47,11 @@ def parse(text: Text, layout: Layout, *, rows: int, counted: bool = True, quoted
 
 def mended_log(mended: Mended, layout: Layout, warnings: tuple[str, ...]) -> RawLog | None:
     """A mended log's table, its cells as by :func:`parse`; ``layout``: as it was written."""
-    cells = _read_in_slices(mended.data, mended.layout, rows=mended.rows)
-    mended.data = b""
+    data, mended.data = mended.data, b""
+    cells = _read_in_slices(data, mended.layout, rows=mended.rows, odd=mended.odd, patch=mended.patch)
+    del data
     if cells is None:
         return None
-    if mended.odd:
-        patch = _read(mended.patch, mended.layout, rows=mended.patch.count(b"\n"), skip=0) if mended.patch else cells.clear()
-        if patch is None:
-            return None
-        cells = _patched(cells, patch.select(map(_bare, patch.get_columns())), mended.odd)
     cells = _joined(cells, layout.named, bare=False)
     blocks = pl.Series(mended.blocks) if mended.blocks is not None else None
     return raw_log(layout, cells, pl.Series(mended.lines), blocks, mended.dropped, (*warnings, *mended.warnings))
@@ -74,8 +73,13 @@ def _read(data: bytes, layout: Layout, *, rows: int | None, skip: int | None = N
     return cells if cells.height == rows and all(cells[c].null_count() == rows for c in beyond) else None
 
 
-def _read_in_slices(data: bytes, layout: Layout, *, rows: int) -> pl.DataFrame | None:
-    """The same as :func:`_read` for lines that all end in a line feed: numbers go from each slice to where they stay."""
+def _read_in_slices(
+    data: bytes, layout: Layout, *, rows: int, odd: tuple[tuple[int, int], ...] = (), patch: bytes = b""
+) -> pl.DataFrame | None:
+    """The same as :func:`_read` for lines that all end in a line feed: numbers go from each slice to where they stay.
+
+    ``odd``: rows that are taken out, or their line of ``patch`` is put in their place.
+    """
     numbers: dict[int, Array] = {k: np.empty(rows) for k, word in enumerate(layout.words) if not word}
     words: dict[int, list[pl.Series]] = {k: [] for k, word in enumerate(layout.words) if word}
     gaps, at = set(), 0
@@ -91,12 +95,24 @@ def _read_in_slices(data: bytes, layout: Layout, *, rows: int) -> pl.DataFrame |
                 if column.null_count():
                     gaps.add(k)
         at = stop
-    if at != rows:
+    mended = _read(patch, layout, rows=patch.count(b"\n"), skip=0) if patch else None
+    if at != rows or (patch and mended is None):
         return None
-    joined = {k: pl.concat(parts) for k, parts in words.items()}
-    joined |= {k: pl.Series(values, nan_to_null=k in gaps) for k, values in numbers.items()}
-    table = pl.DataFrame({str(k): joined[k] for k in range(len(layout.words))})
-    return table if all(table[c].null_count() == rows for c in table.columns[layout.named :]) else None
+    row, line = np.array(odd, np.int64).reshape(-1, 2).T
+    texts = {k: _patched(pl.concat(parts), mended, k, odd) for k, parts in words.items()}
+    columns = []
+    for k in range(len(layout.words)):  # a column at a time is held twice
+        if k in texts:
+            columns.append(texts.pop(k))
+            continue
+        values = numbers.pop(k)
+        if mended is not None:
+            values[row[line >= 0]] = mended[str(k)].to_numpy()[line[line >= 0]]
+        if (line < 0).any():
+            values = np.delete(values, row[line < 0])
+        columns.append(pl.Series(values, nan_to_null=k in gaps or (mended is not None and mended[str(k)].null_count() > 0)))
+    table = pl.DataFrame([column.alias(str(k)) for k, column in enumerate(columns)])
+    return table if all(table[c].null_count() == table.height for c in table.columns[layout.named :]) else None
 
 
 def _slices(data: bytes, layout: Layout, *, threads: int) -> Iterator[pl.DataFrame | None]:
@@ -112,16 +128,17 @@ def _slices(data: bytes, layout: Layout, *, threads: int) -> Iterator[pl.DataFra
             yield ahead.popleft().result()
 
 
-def _patched(cells: pl.DataFrame, patch: pl.DataFrame, odd: tuple[tuple[int, int], ...]) -> pl.DataFrame:
-    """``cells`` with the odd rows taken out, or their line of the patch in their place."""
+def _patched(cells: pl.Series, mended: pl.DataFrame | None, k: int, odd: tuple[tuple[int, int], ...]) -> pl.Series:
+    """A column of text with the odd rows taken out, or their line of the patch in their place."""
+    patch = _bare(mended[str(k)]) if mended is not None else cells.clear()
     if len(odd) > FEW:
-        index = np.arange(cells.height)
+        index = np.arange(len(cells))
         row, line = np.array(odd).T
-        index[row] = np.where(line < 0, -1, cells.height + line)
-        return pl.concat([cells, patch])[index[index >= 0]]
+        index[row] = np.where(line < 0, -1, len(cells) + line)
+        return pl.concat([cells, patch.alias(cells.name)])[index[index >= 0]]
     parts, at = [], 0
     for row, line in odd:
-        parts += [cells.slice(at, row - at), *([patch.slice(line, 1)] if line >= 0 else [])]
+        parts += [cells.slice(at, row - at), *([patch.alias(cells.name).slice(line, 1)] if line >= 0 else [])]
         at = row + 1
     return pl.concat([*parts, cells.slice(at)], rechunk=False)
 

@@ -1,5 +1,6 @@
 """The short ways and the careful way give one table: aligned by spaces, thousands grouped by spaces, times written alike."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import polars as pl
@@ -9,7 +10,7 @@ from pullbook.channels import stamps
 from pullbook.channels.stamps_alike import by_place
 from pullbook.handover import Fault
 from pullbook.reading.log import read_log
-from pullbook.text import parted
+from pullbook.text import slabs
 from pullbook.text.cells import TIME
 from pullbook.text.grid import read_grid
 from pullbook.text.plain import read_plain
@@ -60,7 +61,7 @@ def test_a_column_left_blank_is_known_by_the_place_of_the_others(end: str) -> No
     assert (raw.cells.height, raw.dropped) == (slow.cells.height, slow.dropped) == (len(ROWS), 0)
     assert raw.cells["2"].to_list() == [None if 40 <= k < 50 else m for k, (_, _, m) in enumerate(ROWS)]
     assert raw.cells["1"].to_list() == [None if 59 <= k < 118 and (k + 1) % 3 else n for k, (_, n, _) in enumerate(ROWS)]
-    assert [None if c == "-" else float(c) for c in slow.cells["2"]] == raw.cells["2"].to_list()
+    assert slow.cells["2"].to_list() == raw.cells["2"].to_list()
 
 
 def test_a_lone_short_row_of_an_aligned_table_is_broken_and_none_is_read_in_another_column() -> None:
@@ -170,15 +171,48 @@ def test_a_time_written_otherwise_is_left_to_the_pattern(odd: str | None) -> Non
     assert by_place(pl.Series(["11:59:58.5 AM", odd]), stamps._STAMP) is None
 
 
-def test_lines_parted_some_at_a_time_are_the_lines_parted_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Blank, quoted, short and long lines on both sides of every edge."""
-    lines = pl.Series([f'{k};"a; b";{k / 4}' if k % 5 else ("" if k % 2 else f"{k};;;;x") for k in range(60)])
-    whole, widths = parted.part(lines, ";", 3)
-    monkeypatch.setattr(parted, "SLICE", 7)
-    again, counts = parted.part(lines, ";", 3)
-    assert again.equals(whole)
-    assert counts.to_list() == widths.to_list()
-    assert whole.row(1)[:3] == ("1", "a; b", "0.25")
+def some_at_a_time(text: str, monkeypatch: pytest.MonkeyPatch, size: int) -> RawLog:
+    """The careful reader's table where the log is cut into slabs of ``size`` bytes."""
+    with monkeypatch.context() as patched:
+        patched.setattr(slabs, "LEAST", size)
+        patched.setattr(slabs, "MOST", size)
+        return careful(text)
+
+
+def test_a_log_read_some_lines_at_a_time_is_the_log_read_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Blank, quoted, short, long and worded lines, another header, damage, missing values on both sides of every edge."""
+    head = 'Time s;Speed rpm;"Torque; Nm";Oil °C'
+    rows = [f'{k / 10};{3000 + 7 * k};"{200 + k / 4}";{"---" if k % 9 == 4 else 80 + k / 10}' for k in range(60)]
+    odd = {7: "", 11: "gust of wind", 12: "1.2;3084", 30: f"{head};Lambda", 31: '3.1;3217;"207.75";83.1;0.9', 40: "4;32x0;210;84"}
+    for k, line in odd.items():
+        rows[k] = line
+    rows[32:] = [f"{row};0.9" for row in rows[32:40]] + [rows[40] + ";0.9"] + [f"{row};0.9" for row in rows[41:]]
+    log = "\n".join([head, *rows, ""])
+    whole = careful(log)
+    assert whole.decided
+    assert (whole.cells.height, whole.dropped) == (56, 1)
+    assert whole.cells.dtypes == [pl.Float64] * 5
+    for size in (50, 90, 400):
+        again = some_at_a_time(log, monkeypatch, size)
+        assert again == replace(whole, cells=again.cells, lines=again.lines, blocks=again.blocks)
+        assert again.cells.equals(whole.cells)
+        assert again.lines.equals(whole.lines)
+        assert again.blocks is not None
+        assert again.blocks.equals(whole.blocks)
+
+
+@pytest.mark.parametrize("late", ["1.234,5", "12,5", "off", "88.5 °C"])
+def test_what_the_last_lines_say_of_a_column_goes_for_all_of_it(late: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Groups, the decimal mark, a switch, a unit, seen by none of the lines looked at first, are seen all the same."""
+    head = "Time s;Speed rpm;Extra"
+    rows = [f"{k};{3000 + k};{k % 2}" for k in range(300)]
+    rows[200] = f"200;3200;{late}"
+    log = "\n".join([head, *rows, ""])
+    whole, again = careful(log), some_at_a_time(log, monkeypatch, 100)
+    assert again.cells.equals(whole.cells)
+    assert (again.decimal, again.thousands, again.decided) == (whole.decimal, whole.thousands, whole.decided)
+    last = again.cells["2"][200]
+    assert last == {"1.234,5": 1234.5, "12,5": 12.5}.get(late, late)
 
 
 @pytest.mark.parametrize(
