@@ -9,6 +9,7 @@ import polars as pl
 from pullbook.arrays import Array
 from pullbook.columns import PULL_ADVANCE, SHAPES, conform
 from pullbook.handover import AlignedDay, DayReading, DeliveredDay
+from pullbook.timing.against_log import against_log, without_logs
 from pullbook.timing.courses import Course, from_log, true_advance
 from pullbook.timing.remarks import Remarks, remarks
 from pullbook.timing.scale import TimingScale, mark_error, mark_uncertainty, timing_scale
@@ -45,6 +46,8 @@ def delivered_advance(reading: DayReading, aligned: AlignedDay) -> DeliveredDay:
         heard = witnesses = replace(witnesses, light=_without_light(witnesses.light))
     elif factor is not None:
         heard = replace(witnesses, logged=replace(witnesses.logged, curves={}, strays={}, down={}, aside={}))
+    alone = against_log(heard, zero or 0.0, told)
+    heard = without_logs(heard, [one.setting for one in alone if not one.heard])
     scale = timing_scale(heard, zero, told)
     if scale.misread:
         light = set_aside(heard.light, list(scale.misread), "stands too far from the log and the other readings: misread?")
@@ -57,16 +60,14 @@ def delivered_advance(reading: DayReading, aligned: AlignedDay) -> DeliveredDay:
     courses |= {c.setting: c for c in without_log(dark, heard, told, zero, rows, rng)}
     ordered = [courses[s] for s in heard.settings]
     pull_advance, modes = _pull_advance(aligned, heard, courses, scale)
-    said: Remarks = remarks(reading, witnesses, ordered, scale, factor)
+    said: Remarks = remarks(reading, witnesses, ordered, scale, factor, alone)
     return DeliveredDay(
         delivered=delivered_table(ordered),
         shapes=conform(pl.DataFrame([c.shape for c in ordered], infer_schema_length=None), SHAPES),
         timing_scale=_scale_object(heard, scale, zero) | {"mark_uncertainty_deg": mark_uncertainty(mark, reading.day)},
         pull_advance=pull_advance,
         modes=modes,
-        evidence=evidence_table(
-            witnesses, courses, zero or 0.0, log_used=heard.logged is witnesses.logged, on_sheet=scale.on_sheet
-        ),
+        evidence=evidence_table(witnesses, courses, zero or 0.0, heard=heard.logged.curves, on_sheet=scale.on_sheet),
         questions=said.questions,
         warnings=said.warnings,
         not_established=said.not_established,

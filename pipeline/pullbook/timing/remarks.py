@@ -1,5 +1,6 @@
 """What is to be asked, warned of, and admitted about a day's advance."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,6 +9,7 @@ from pullbook.columns import ADVANCES, holds
 from pullbook.handover import DayReading
 from pullbook.measure.normal import Z90
 from pullbook.questions import ADVANCE, Question
+from pullbook.timing.against_log import AgainstLog
 from pullbook.timing.courses import Course
 from pullbook.timing.logged import COMMANDED_ONLY
 from pullbook.timing.scale import TimingScale, mark_error, mark_uncertainty
@@ -29,7 +31,12 @@ class Remarks:
 
 
 def remarks(
-    reading: DayReading, witnesses: Witnesses, courses: list[Course], scale: TimingScale, factor: tuple[float, bool] | None
+    reading: DayReading,
+    witnesses: Witnesses,
+    courses: list[Course],
+    scale: TimingScale,
+    factor: tuple[float, bool] | None,
+    alone: Sequence[AgainstLog] = (),
 ) -> Remarks:
     """Questions, warnings and gaps of the day's advance.
 
@@ -39,6 +46,8 @@ def remarks(
         The day, its witnesses, and what was made of them.
     factor
         A factor the logged degrees seem to need, from :func:`pullbook.timing.scale_factor.wrong_factor`.
+    alone
+        Settings whose log sheet and light speak against.
     """
     light = witnesses.light["used"].any() if len(witnesses.light) else False
     questions = [*witnesses.questions, *(q for q in witnesses.logged.questions if not (light and q == COMMANDED_ONLY))]
@@ -58,22 +67,24 @@ def remarks(
         questions.append(_whose_degrees(*factor, declared))
         missing.append("delivered advance: whose degrees the log and the light hold is not settled")
     elif witnesses.logged.curves and not light:
-        questions.append("The log's advance was not checked with a light: a dozen readings would tell its offset and delay.")
-        missing.append("offset and delay of the log's advance: no light readings")
+        missing.append("offset and delay of the log's advance: no light readings in use")
+        if scale.light_against is None:
+            questions.append("The log's advance was not checked with a light: a dozen readings would tell its offset and delay.")
+    questions += [one.question for one in alone]
     warnings += [
         f"{c.setting}: less advance falling than rising ({c.down[0]:+.1f}°), which weights and springs do not do"
         for c in courses
         if c.down is not None and c.down[0] < _FALLING_DEG and c.down[0] + Z90 * c.down[1] < 0.0
     ]
-    alone = [c for c in courses if c.evidence == ["sheet"]]
+    unseen = [c for c in courses if c.evidence == ["sheet"]]
     for locked in (True, False):
-        if names := [c.setting for c in alone if (c.family == "locked") is locked]:
+        if names := [c.setting for c in unseen if (c.family == "locked") is locked]:
             doubt = "" if locked else (
                 ": given as the total, all in; it may be as little as the initial, for nothing shows the shape between them"
             )  # fmt: skip
             warnings.append(f"advance of {', '.join(names)} is known from the sheet alone{doubt}")
     if light:
-        warnings += _sheet_apart(witnesses, courses)
+        warnings += _sheet_apart(witnesses, courses, {one.setting for one in alone} | _mixed(witnesses))
     if scale.light_against is not None:
         questions.append(
             f"Log and sheet agree; the light stands {-scale.light_against:+.0f}° off both and is not used: another mark or another "
@@ -81,11 +92,11 @@ def remarks(
         )
     elif scale.misread:
         warnings.append(f"{counted(len(scale.misread), 'light reading')} too far from everything else: shown but not used")
-        if len(scale.misread) >= _SEVERAL:
+        if len(scale.misread) >= _SEVERAL and not witnesses.logged.mixed:
             questions.append(
                 f"{len(scale.misread)} light readings stand well apart from the others: vacuum hose on, or another mark, for these?"
             )
-    if scale.light_split and factor is None:
+    if scale.light_split and factor is None and not witnesses.logged.mixed:
         questions.append(
             "The light readings fall into groups well apart, and nothing says which are right, so all are used: was the vacuum "
             "hose on, or another mark or setting lit, for some of them? Take the wrong ones out of strobe.csv"
@@ -129,21 +140,31 @@ def _whose_degrees(factor: float, own_zero: bool, declared: bool) -> str:
     )
 
 
-def _sheet_apart(witnesses: Witnesses, courses: list[Course]) -> list[str]:
-    """Where the sheet's totals stand far from what log and light say: whoever sets by the sheet's scale would set wrong."""
+def _mixed(witnesses: Witnesses) -> set[str]:
+    """Settings some of whose pulls ran another curve: their label is asked about, and their sheet says nothing of the scale."""
+    return {curve.setting for curve in witnesses.logged.strays.values()}
+
+
+def _sheet_apart(witnesses: Witnesses, courses: list[Course], asked: set[str]) -> list[str]:
+    """Where the sheet's totals stand far from what log and light say: whoever sets by the sheet's scale would set wrong.
+
+    Settings that are ``asked`` about already say nothing of the scale.
+    """
     gaps = {}
     for course in courses:
         told, total = witnesses.sheet[course.setting].total_deg, course.shape.get("total_deg")
-        if course.on_log and told is not None and total is not None and total != told:
+        if course.on_log and told is not None and total is not None and total != told and course.setting not in asked:
             gaps[course.setting] = told - float(total)
-    apart = [s for s, gap in gaps.items() if abs(gap) > _SHEET_APART_DEG]
-    if not apart:
-        return []
-    middle = float(np.median([gaps[s] for s in apart]))
-    return [
-        f"the sheet's total stands {middle:+.1f}° against log and light ({', '.join(apart)}): what is said here is in true "
-        "degrees, so set it by the light, not by the sheet's numbers"
-    ]
+    out = []
+    for high in (True, False):
+        apart = [s for s, gap in gaps.items() if abs(gap) > _SHEET_APART_DEG and (gap > 0) is high]
+        if apart:
+            middle = float(np.median([gaps[s] for s in apart]))
+            out.append(
+                f"the sheet's total stands {middle:+.1f}° against log and light ({', '.join(apart)}): what is said here is in true "
+                "degrees, so set it by the light, not by the sheet's numbers"
+            )
+    return out
 
 
 def _mark(reading: DayReading, questions: list[str]) -> None:

@@ -10,6 +10,8 @@ from pullbook.timing.witnesses import LIGHT_SD_DEG, SHEET_COMMON_SD_DEG, SHEET_S
 
 _CLEAR = 6.0  # natural logs of evidence
 _LEAST_READINGS, _FITS_DEG = 3, 1.5
+_BEYOND_RPM = 500.0  # a light may be read a little beyond the pulls
+_FITS_SD = 2.5  # what does not fit itself is no better explanation: labels mixed up, another mark
 _OWN_ZERO, _OWN_ZERO_SD = 12.0, 8.0  # a distributor's own zero lacks the initial advance
 
 
@@ -46,7 +48,9 @@ def wrong_factor(witnesses: Witnesses, zero_deg: float, family: str | None) -> t
         (0.5, False): evidence(0.5, 0.0, OFFSET_SD_DEG),
     }
     best = max(others, key=lambda k: others[k])
-    return best if others[best] - plain > _CLEAR else None
+    left = true - best[0] * log
+    fits = float(np.median(np.abs(left - np.median(left)) / np.sqrt(variance))) <= _FITS_SD
+    return best if others[best] - plain > _CLEAR and fits else None
 
 
 def light_at_half(witnesses: Witnesses, zero_deg: float) -> bool:
@@ -61,6 +65,9 @@ def light_at_half(witnesses: Witnesses, zero_deg: float) -> bool:
     """
     apart, doubled = [], []
     table = witnesses.light.filter(pl.col("used") & (pl.col("scale").fill_null("crank") == "crank"))
+    seen = max((float(c.rpm[-1]) for c in witnesses.logged.curves.values()), default=0.0)
+    if table.filter(2.0 * pl.col("rpm") > seen + _BEYOND_RPM)["setting"].is_in(list(witnesses.logged.curves)).any():
+        return False  # a reading at a speed the distributor never turns
     for setting, rpm, advance in table.select("setting", "rpm", "advance_deg").iter_rows():
         curve = witnesses.logged.curves.get(setting)
         if curve is None or not np.isfinite(twice := float(curve.at(2.0 * rpm))):

@@ -1,5 +1,6 @@
 """Courses as tables: what was delivered, and every witness's word beside what was made of it."""
 
+from collections.abc import Container
 from typing import Any
 
 import numpy as np
@@ -47,7 +48,7 @@ def _direction(course: Course, direction: str) -> pl.DataFrame:
 
 
 def evidence_table(
-    witnesses: Witnesses, courses: dict[str, Course], zero_deg: float, *, log_used: bool, on_sheet: tuple[str, ...]
+    witnesses: Witnesses, courses: dict[str, Course], zero_deg: float, *, heard: Container[str], on_sheet: tuple[str, ...]
 ) -> pl.DataFrame:
     """Every witness's word beside what was made of it.
 
@@ -57,8 +58,8 @@ def evidence_table(
         What log, light and sheet say, and the delivered curve of each setting.
     zero_deg
         Error of the damper's mark, degrees: what a light reads above the truth.
-    log_used
-        Whether the log's advance was used at all.
+    heard
+        Settings whose logged advance was used.
     on_sheet
         Settings whose curve rests on the sheet.
 
@@ -72,7 +73,7 @@ def evidence_table(
     for setting, logged in witnesses.logged.curves.items():
         rows += [
             {"setting": setting, "rpm": float(n), "source": "log", "direction": "up", "advance_deg": float(a),
-             "fitted_deg": _fitted(courses, setting, float(n), "up"), "used": log_used}
+             "fitted_deg": _fitted(courses, setting, float(n), "up"), "used": setting in heard}
             for n, a in zip(logged.rpm, logged.advance_deg, strict=True)
         ]  # fmt: skip
     for r in witnesses.light.iter_rows(named=True):
