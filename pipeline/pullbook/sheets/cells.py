@@ -9,13 +9,15 @@ from unicodedata import category
 from pullbook.handover import Fault
 from pullbook.sheets.facts_schema import DEGREES, HUMIDITY, PRESSURE, RPM, TEMPERATURE, Number
 from pullbook.sheets.grid import Grid
+from pullbook.sheets.unit_slips import column_in, looks_like
 from pullbook.sheets.words import Column, misspelt
+from pullbook.wording import counted
 
 _BTDC = replace(DEGREES, unit="degrees BTDC")
 _SPANS = {
     "pull": Number("", 1, 999), "initial_deg": _BTDC, "total_deg": _BTDC, "advance_deg": _BTDC, "rpm": RPM,
     "pressure_kpa": PRESSURE, "temperature_c": TEMPERATURE, "humidity_pct": HUMIDITY,
-    "oil_c": Number("°C", -40, 200), "coolant_c": Number("°C", -40, 160),
+    "oil_c": Number("°C", -40, 160), "coolant_c": Number("°C", -40, 130),
 }  # fmt: skip
 """What a number of a sheet can mean, by column."""
 
@@ -31,6 +33,7 @@ class SheetCells:
         self.questions: list[str] = []
         self.warnings: list[str] = []
         self.unfiled: list[int] = []  # lines of rows planned but without a file
+        self._slips: dict[str, list[int]] = {}  # column with cells in another unit: where its fault stands, lines of the rest
         self.at: dict[str, tuple[int, Column]] = {}
         self.unknown: list[tuple[int, str]] = []
         for number, header in enumerate(grid.headers):
@@ -76,14 +79,33 @@ class SheetCells:
             value *= 1000.0  # 1.013 in a column of hPa groups thousands
         value = convert(value)
         if not lo <= value <= hi:
-            hint = "check the number and its unit"
-            if unit == "kPa" and lo <= value / 10 <= hi:
-                hint = f"{value:g} looks like hPa: write {value / 10:g}, or name the column `pressure_hpa`"
-            if name == "temperature_c" and lo <= (value - 32) / 1.8 <= hi:
-                hint = f"{value:g} looks like °F: write {(value - 32) / 1.8:.1f}, or name the column `temperature_f`"
-            self.fault(line, name, repr(text[:60]), says, hint)
+            self._off_scale(line, name, text, value)
             return None
         return value
+
+    def _off_scale(self, line: int, name: str, text: str, value: float) -> None:
+        """Note a number that cannot be meant; one in another unit is noted once a column, with how many more there are."""
+        unit, lo, hi = _SPANS[name].unit, _SPANS[name].lo, _SPANS[name].hi
+        says = f"a number from {lo} to {hi}" + (f" {unit}" if unit else "")
+        slip = looks_like(unit, value, lo, hi)
+        if slip is None:
+            self.fault(line, name, repr(text[:60]), says, "check the number and its unit")
+            return
+        if name in self._slips:
+            self._slips[name].append(line)
+            return
+        other, meant = slip
+        self._slips[name] = [len(self.faults)]
+        hint = f"{value:g} looks like {other}: write {meant}, or name the column `{column_in(name, other)}`"
+        self.fault(line, name, repr(text[:60]), says, hint)
+
+    def settle_slips(self) -> frozenset[str]:
+        """Say once a column how many cells more are in the other unit; the columns that have such cells."""
+        for at, *more in self._slips.values():
+            if more:
+                first = self.faults[at]
+                self.faults[at] = replace(first, found=f"{first.found} (and {counted(len(more), 'cell')} more in that unit)")
+        return frozenset(self._slips)
 
     def plain_name(self, line: int, row: tuple[str, ...], name: str) -> str | None:
         """A file name of the same folder; anything with a path in it is refused."""

@@ -9,6 +9,7 @@ from typing import Any
 
 from pullbook.handover import Fault
 from pullbook.sheets.facts_schema import Choice, Group, Kind, Number, Numbers, Text
+from pullbook.sheets.unit_slips import looks_like
 from pullbook.sheets.yaml_file import Entry
 
 _NOWHERE: Mapping[str, list[str]] = MappingProxyType({})
@@ -109,8 +110,8 @@ class Reader:
             value *= 1000
         if not kind.lo <= value <= kind.hi or (kind.whole and value != round(value)):
             hint = f"check the unit: it is kept in {kind.unit}" if kind.unit else "check the number"
-            if kind.unit == "kPa" and kind.lo <= value / 10 <= kind.hi:
-                hint = f"{value:g} looks like hPa: write {value / 10:g}"
+            if not kind.lo <= value <= kind.hi and (slip := looks_like(kind.unit or "", value, kind.lo, kind.hi)) is not None:
+                hint = f"{value:g} looks like {slip[0]}: write {slip[1]}"
             self.fault(*wrong, hint)
             return None
         return round(value) if kind.whole else value

@@ -9,11 +9,16 @@ from pullbook.handover import Fault
 from pullbook.sheets.cells import SheetCells, sheet_number
 from pullbook.sheets.grid import read_grid
 from pullbook.sheets.words import PULL_COLUMNS, fold, pull_column, said
+from pullbook.wording import few
 
 _KNOCK = said("knock")
 OWN_COLUMN = "found"
 """A column `pullbook new` writes to tell pulls apart while the sheet is filled in; no note of the shop's."""
 _YES, _NO = set(said("yes")), set(said("no")) | {""}
+
+
+HOT_C = 40.0
+"""Above this, a number in a column that holds °F elsewhere is taken for °F as well; below, nobody can tell."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +74,7 @@ def read_pull_sheet(path: Path, *, shown: str) -> PullSheet:
         remedy = "name the column that holds the logs' file names `file`"
         return PullSheet(shown, faults=(Fault(shown, grid.header_line, None, f"the columns {named}", "a column `file`", remedy),))
     rows = [r for line, *values in grid.cells.itertuples() if (r := _pull_row(cells, int(line), tuple(values))) is not None]
-    rows = _without_row_numbers(rows, cells)
+    rows = _without_fahrenheit(_without_row_numbers(rows, cells), cells)
     if (lines := cells.unfiled) and rows:
         which = f"lines {lines[0]} to {lines[-1]}" if len(lines) > 1 else f"line {lines[0]}"
         cells.questions.append(f"{shown} {which}: {len(lines)} planned without a file name. Were they run?")
@@ -92,6 +97,24 @@ def pull_sheet_of(sheets: dict[str, Path], shown: Callable[[Path], str]) -> tupl
     if not one.rows and not one.faults and (other.rows or other.faults):  # as `new` left it, beside the one that was filled in
         return other, None, "pulls.csv names no log: pulls.xlsx is used. Take pulls.csv away"
     return one, "Both pulls.csv and pulls.xlsx are here: pulls.csv is used. Which one is right?", None
+
+
+def _without_fahrenheit(rows: list[SheetRow], cells: SheetCells) -> list[SheetRow]:
+    """Rows without the temperatures that stand in one column with plain °F: 57 among 61 and 64 is no 57 °C either."""
+    slipped, taken, out = cells.settle_slips(), dict[str, list[float]](), []
+    for row in rows:
+        mine = row
+        for name, value in (("temperature_c", row.temperature_c), ("oil_c", row.oil_c), ("coolant_c", row.coolant_c)):
+            if name in slipped and value is not None and value > HOT_C:
+                taken.setdefault(name, []).append(value)
+                mine = replace(mine, **{name: None})  # type: ignore[arg-type]
+        out.append(mine)
+    cells.warnings += [
+        f"{cells.shown}: {few([f'{v:g}' for v in values], 4)} in {cells.header(name)!r} would do as °C, but others of the column "
+        "are °F: not used"
+        for name, values in taken.items()
+    ]
+    return out
 
 
 def _without_row_numbers(rows: list[SheetRow], cells: SheetCells) -> list[SheetRow]:

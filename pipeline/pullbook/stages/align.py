@@ -9,6 +9,7 @@ from pullbook.alignment.correction import Corrected, correct_day
 from pullbook.alignment.lag import torque_lag
 from pullbook.alignment.one_pull import READ_CHANNELS, AlignedPull, Footing, align_hold, align_pull, finite
 from pullbook.alignment.pull_words import pull_words
+from pullbook.alignment.standing_apart import cold_pulls, other_gear
 from pullbook.arrays import Array
 from pullbook.columns import ALIGNED_PULLS, ROWS, conform
 from pullbook.handover import AlignedDay, DayReading
@@ -35,6 +36,8 @@ def align_day(reading: DayReading) -> AlignedDay:
     lag, bound = torque_lag(all_samples, finite(reading.coast_downs, READ_CHANNELS))
     footing = Footing(lag[0] if lag else 0.0, _inertia(reading))
     air = correct_day(reading)
+    swept = reading.pulls.filter(pl.col("kind") != "hold")["pull_id"].to_list()
+    gears = other_gear(all_samples.filter(pl.col("pull_id").is_in(swept)))
     parts = all_samples.select("pull_id", *READ_CHANNELS).partition_by("pull_id", as_dict=True, maintain_order=True)
     samples = {str(key[0]): part for key, part in parts.items()}
     pulls = reading.pulls.sort("order")
@@ -53,10 +56,18 @@ def align_day(reading: DayReading) -> AlignedDay:
         scaled = one.rows.with_columns(pl.col("torque_nm", "se_nm") * (1.0 if factor is None else factor))
         rows.append(scaled)
         records.append(
-            row | _standing(row, one, air) | one.facts | {"air_factor": factor, "mean_torque_nm": scaled["torque_nm"].mean()}
+            row | _standing(row, one, air, gears) | one.facts | {"air_factor": factor, "mean_torque_nm": scaled["torque_nm"].mean()}
         )
     table = conform(pl.DataFrame(records, schema_overrides=dict(ALIGNED_PULLS)) if records else pl.DataFrame(), ALIGNED_PULLS)
     questions, warnings, missing = _remarks(reading, table, done, lag, bound, footing)
+    called = pull_words(table)
+    questions += [
+        f"{called[p]}: engine and roller turned at {ratio:.2f} to 1, in the other pulls at {usual:.2f}: another gear, or another "
+        "ratio entered? Its speed or its torque hang on that, so it is left out. If both are right, leave the roller's column of "
+        "that log out (columns.yaml, channel: ignore)"
+        for p, (ratio, usual) in gears.items()
+    ]
+    warnings += cold_pulls(table, reading.samples, called)
     return AlignedDay(
         pulls=table,
         rows=pl.concat(rows) if rows else conform(pl.DataFrame(), ROWS),
@@ -86,7 +97,7 @@ def _day_slope(rows: list[pl.DataFrame]) -> tuple[Array, Array] | None:
     return rpm, local_slope(rpm, torque, 250.0)
 
 
-def _standing(row: dict[str, Any], one: AlignedPull, air: Corrected) -> dict[str, Any]:
+def _standing(row: dict[str, Any], one: AlignedPull, air: Corrected, gears: dict[str, tuple[float, float]]) -> dict[str, Any]:
     """``status`` and ``reasons`` of a pull."""
     reasons = list(one.reasons)
     out = one.rows.is_empty()
@@ -98,6 +109,10 @@ def _standing(row: dict[str, Any], one: AlignedPull, air: Corrected) -> dict[str
         out = True
     if row["pull_id"] in air.unlike:
         reasons.append(air.unlike[row["pull_id"]])
+        out = True
+    if row["pull_id"] in gears:
+        ratio, usual = gears[row["pull_id"]]
+        reasons.append(f"engine and roller turned at {ratio:.2f} to 1, the other pulls at {usual:.2f}: another gear or entry")
         out = True
     if row["kind"] == "aborted":
         reasons.append("aborted: used in its own span")

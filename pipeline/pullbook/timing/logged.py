@@ -184,8 +184,8 @@ def _part_of_it(pull: str, others: str, gaps: pl.DataFrame) -> str | None:
         return None
     why = "did something take advance out there, on knock or by a limit" if d[inside].mean() < 0 else "what added advance there"
     return (
-        f"{pull} logged {float(np.median(d[off])):+.1f}° against {others} from {rpm[off[0]]} to {rpm[off[-1]]} rpm alone: {why}, or "
-        "do the weights stick? Its own log counts."
+        f"{pull} logged {float(np.median(d[off])):+.1f}° against {others} from {rpm[off[0]]} to {rpm[off[-1]]} rpm alone: {why}, "
+        "or do the weights stick? Its own log counts."
     )
 
 

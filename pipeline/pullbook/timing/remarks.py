@@ -18,6 +18,7 @@ from pullbook.wording import counted
 
 _SHEET_APART_DEG = 2.0  # a sheet this far from log and light is another scale, not a careless eye
 _SEVERAL = 3  # misread light readings: no slip of the eye any more
+_LATE_DEG = 2.0  # crank degrees held back on the way down: twice what a healthy distributor does
 _FALLING_DEG = -0.5  # weights do not hold less advance on the way down
 
 
@@ -76,6 +77,8 @@ def remarks(
         for c in courses
         if c.down is not None and c.down[0] < _FALLING_DEG and c.down[0] + Z90 * c.down[1] < 0.0
     ]
+    if late := _late(courses):
+        questions.append(late)
     unseen = [c for c in courses if c.evidence == ["sheet"]]
     for locked in (True, False):
         if names := [c.setting for c in unseen if (c.family == "locked") is locked]:
@@ -137,6 +140,19 @@ def _whose_degrees(factor: float, own_zero: bool, declared: bool) -> str:
     return (
         "The light and the sheet fit the logged advance as it stands in the log, not doubled: is advance_scale: distributor right? "
         "The log's advance is not used until that is settled."
+    )
+
+
+def _late(courses: list[Course]) -> str | None:
+    """What to ask where the logs hold far more advance falling than rising: weights do not, a recorder that lags does."""
+    held = [c.down[0] for c in courses if c.on_log and c.down is not None]
+    middle = float(np.median(held)) if held else 0.0
+    if middle <= _LATE_DEG:
+        return None
+    return (
+        f"The logs hold {middle:.1f}° more advance falling than rising, and weights and springs seldom hold more than one: does "
+        f"the recorder lag behind the engine, so that the rise is logged up to {middle / 2:.0f}° too low, or do the weights stick? "
+        "Light readings on the rise, speed held, would tell"
     )
 
 

@@ -181,6 +181,11 @@ def test_hectopascals_are_recognised_in_the_remedy(tmp_path: Path) -> None:
     assert "97.2" in fault.remedy
 
 
+def test_inches_of_mercury_and_fahrenheit_are_recognised_in_the_remedy(tmp_path: Path) -> None:
+    found = read(tmp_path, None, "air: {pressure_kpa: 28.8, temperature_c: 75}\n").faults
+    assert [f.remedy for f in found] == ["28.8 looks like inHg: write 97.5", "75 looks like °F: write 23.9"]
+
+
 def test_columns(tmp_path: Path) -> None:
     path = tmp_path / "columns.yaml"
     path.write_text(

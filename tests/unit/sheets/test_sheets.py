@@ -284,3 +284,20 @@ def test_light_readings_in_words_of_the_shop(tmp_path: Path) -> None:
         "setting": "A", "rpm": 3000.0, "advance_deg": 28.5, "direction": "down", "source": "light",
         "scale": "crank", "vacuum": "off",
     }  # fmt: skip
+
+
+def test_a_column_in_another_unit_is_said_once_and_nothing_of_it_used(tmp_path: Path) -> None:
+    rows = "\n".join(
+        f"{n}.csv,{t},{b},{o}" for n, (t, b, o) in enumerate([(57, 28.8, 150), (61, 28.9, 185), (64, 29.0, 190), (8, "", 95)])
+    )
+    found = sheet(tmp_path, f"file,temperature_c,pressure_kpa,oil_c\n{rows}\n")
+    assert [(f.line, f.column, f.found) for f in found.faults] == [
+        (2, "pressure_kpa", "'28.8' (and 2 cells more in that unit)"),
+        (3, "temperature_c", "'61' (and 1 cell more in that unit)"),
+        (3, "oil_c", "'185' (and 1 cell more in that unit)"),
+    ]
+    assert "28.8 looks like inHg: write 97.5, or name the column `pressure_inhg`" in found.faults[0].remedy
+    assert "185 looks like °F: write 85.0, or name the column `oil_f`" in found.faults[2].remedy
+    assert [r.temperature_c for r in found.rows] == [None, None, None, 8.0]
+    assert [r.oil_c for r in found.rows] == [None, None, None, None]
+    assert any("57 in 'temperature_c' would do as °C, but others of the column are °F: not used" in w for w in found.warnings)

@@ -147,3 +147,17 @@ def test_a_sheet_alone_against_one_log_is_asked_and_the_log_counts() -> None:
     day = solve(sweeps, engine=WEIGHTS)
     assert any(q.startswith("‘18+20’: the log says 38.0° at the top, the sheet 42.0°") for q in day.questions)
     assert top(day, C)[0] == pytest.approx(38.0, abs=0.05)
+
+
+def test_a_recorder_that_lags_is_asked_about() -> None:
+    """Half a second late: the rise is logged for a speed 150 rpm ago, the way down for one 350 rpm ago."""
+
+    def falling(late_rpm: float) -> pl.DataFrame:
+        rpm = np.arange(5900.0, 2300.0, -20.0)
+        columns = {"time_s": np.arange(len(rpm)) / 35.0, "rpm": rpm, "advance_deg": curve(34.0)(rpm + late_rpm)}
+        return pl.DataFrame({"pull_id": "p1", "file": "p1.csv", "segment": 2, "kind": "coast_down", **columns})
+
+    late = solve([Sweep(B, lambda n: curve(34.0)(n - 150.0))], engine=WEIGHTS, coast_downs=falling(350.0))
+    assert any("does the recorder lag behind the engine" in q for q in late.questions)
+    prompt = solve([Sweep(B, curve(34.0))], engine=WEIGHTS, coast_downs=falling(80.0))
+    assert not any("recorder lag" in q for q in prompt.questions)
