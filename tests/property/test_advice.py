@@ -124,8 +124,12 @@ def test_a_plan_never_steps_up_by_more_than_one_step(n: int, total: float, step:
 
 
 def test_an_untouched_knocking_pull_is_no_clean_one() -> None:
-    day = Day(
-        [*locked(30.0, 26.0, 30.0), Pull("34", 34.0, 34.0, knock="heard")], best=np.full(len(ROWS), 38.0), best_sd=3.0, rpm=ROWS
-    )
-    pulls = advise(*day.parts()).advice["next_pulls"]
-    assert all(p["total_deg"] <= 30.0 for p in pulls)
+    """From 34 run clean the next step would go up to 36; from a 34 that knocked nothing does."""
+    highest = {}
+    for knock in ("not heard", "heard"):
+        day = Day(
+            [*locked(30.0, 26.0, 30.0), Pull("34", 34.0, 34.0, knock=knock)], best=np.full(len(ROWS), 30.0), best_sd=5.0, rpm=ROWS,
+            engine=EngineFacts(ignition=Ignition(kind="locked")),
+        )  # fmt: skip
+        highest[knock] = max(p["total_deg"] for p in advise(*day.parts()).advice["next_pulls"])
+    assert highest == {"not heard": 36.0, "heard": 30.0}

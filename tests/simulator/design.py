@@ -26,7 +26,6 @@ class Design:
     shuffle: bool = False  # all but the first and last pull
     spring_changes: bool = False  # settings differ in springs and stop too, so that curves cross
     stop_deg: Span = (14.0, 24.0)
-    start_below_span: bool = True  # the curve is all in soon after the pull's lower end
     hysteresis_deg: Span = (0.5, 1.5)
     owned_stops_deg: tuple[float, ...] = (16.0, 20.0, 24.0)
     set_error_deg: float = 0.4  # SD, once a setting

@@ -34,9 +34,14 @@ def test_nobody_listening_is_said_before_going_up() -> None:
 
 
 def test_no_pull_goes_above_the_ceiling_where_knock_was_noted() -> None:
-    day = Day(locked(28, 26, 28, 24, 28), best=np.full(len(RPM), 36.0), best_sd=3.0, state="above_tested")
+    """The same day without the note goes a step up; with it, it does not."""
+    engine = EngineFacts(ignition=Ignition(kind="locked"))
+    day = Day(locked(28, 26, 28), best=np.full(len(RPM), 30.0), best_sd=5.0, state="flat", engine=engine)
+    pulls, _ = next_of(day)
+    assert max(p["total_deg"] for p in pulls) == 30.0
     day.pulls.append(Pull("31", 31, 31, knock="heard", knock_rpm=(3300, 3600)))
     pulls, _ = next_of(day)
+    assert pulls
     assert all(p["total_deg"] <= 28.0 + 0.05 for p in pulls)
 
 
@@ -46,6 +51,7 @@ def test_a_known_limit_is_never_passed() -> None:
         engine=EngineFacts(max_advance_deg=31.0),
     )  # fmt: skip
     pulls, _ = next_of(day)
+    assert pulls
     assert all(p["total_deg"] <= 31.0 for p in pulls)
 
 
@@ -59,7 +65,9 @@ def test_savings_are_ranked_and_initial_and_total_fit_each_other() -> None:
     assert 1 <= len(pulls) <= 3
     savings = [p["expected_saving_pct"] for p in pulls]
     assert savings == sorted(savings, reverse=True)
-    assert all(p["total_deg"] - p["initial_deg"] == pytest.approx(20.0) for p in pulls if p["initial_deg"] is not None)
+    turned = [p["total_deg"] - p["initial_deg"] for p in pulls if p["initial_deg"] is not None]
+    assert turned
+    assert turned == [pytest.approx(20.0)] * len(turned)
 
 
 def test_a_one_way_day_without_a_return_asks_for_the_baseline_first() -> None:
