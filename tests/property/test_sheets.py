@@ -13,7 +13,8 @@ from pullbook.handover import Fault
 from pullbook.sheets.cells import sheet_number
 from pullbook.sheets.facts_files import read_columns, read_facts
 from pullbook.sheets.light_sheet import read_strobe
-from pullbook.sheets.pull_sheet import SheetRow, read_pull_sheet
+from pullbook.sheets.pull_sheet import read_pull_sheet
+from pullbook.sheets.row import SheetRow
 from pullbook.sheets.yaml_file import load_yaml
 
 SLOW = settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])

@@ -12,7 +12,8 @@ from pullbook.book import natural
 from pullbook.columns import holds
 from pullbook.handover import LogReading, Segment
 from pullbook.pulls.holds import HOLD_RPM
-from pullbook.sheets.pull_sheet import PullSheet, SheetRow
+from pullbook.sheets.pull_sheet import PullSheet
+from pullbook.sheets.row import SheetRow
 from pullbook.wording import counted
 
 

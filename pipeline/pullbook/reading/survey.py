@@ -63,6 +63,8 @@ def survey(book: Book, engine: str, day: str) -> Survey:
     _logs(book, files, columns, found)
     found.faults += [*faults, *facts.faults, *columns.faults, *(sheet.faults if sheet else ()), *(strobe.faults if strobe else ())]
     found.questions += [*facts.questions, *(sheet.questions if sheet else ()), *(strobe.questions if strobe else ())]
+    if strobe is None or strobe.readings.is_empty():
+        found.questions += sheet.unlit if sheet else ()
     found.warnings += [*(sheet.warnings if sheet else ()), *(strobe.warnings if strobe else ())]
     found.questions += [asked] if asked else []
     found.warnings += [told] if told else []

@@ -14,7 +14,8 @@ from pullbook.handover import LogReading, Segment
 from pullbook.pulls.matching import has_torque
 from pullbook.reading.survey import Survey, survey
 from pullbook.running.templates import DAY_YAML, ENGINE_YAML
-from pullbook.sheets.pull_sheet import OWN_COLUMN, SheetRow, pull_sheet_of
+from pullbook.sheets.pull_sheet import OWN_COLUMN, pull_sheet_of
+from pullbook.sheets.row import SheetRow
 from pullbook.sheets.words import PULL_COLUMNS
 from pullbook.wording import inert
 

@@ -33,6 +33,7 @@ class SheetCells:
         self.questions: list[str] = []
         self.warnings: list[str] = []
         self.unfiled: list[int] = []  # lines of rows planned but without a file
+        self.own_notes: dict[int, str] = {}  # free notes by line, without what stands in unknown columns
         self._slips: dict[str, list[int]] = {}  # column with cells in another unit: where its fault stands, lines of the rest
         self.at: dict[str, tuple[int, Column]] = {}
         self.unknown: list[tuple[int, str]] = []

@@ -8,6 +8,8 @@ from pathlib import Path
 from pullbook.handover import Fault
 from pullbook.sheets.cells import SheetCells, sheet_number
 from pullbook.sheets.grid import read_grid
+from pullbook.sheets.note_words import heard_in_notes, told_by_notes
+from pullbook.sheets.row import SheetRow
 from pullbook.sheets.words import PULL_COLUMNS, fold, pull_column, said
 from pullbook.wording import few
 
@@ -22,39 +24,18 @@ HOT_C = 40.0
 
 
 @dataclass(frozen=True, slots=True)
-class SheetRow:
-    """One row of the pull sheet; fields as the contract's columns, None where blank or unusable. ``line`` as an editor counts."""
-
-    line: int
-    file: str
-    pull: int | None = None
-    setting: str | None = None
-    initial_deg: float | None = None
-    total_deg: float | None = None
-    baseline: bool = False
-    time: str | None = None
-    pressure_kpa: float | None = None
-    temperature_c: float | None = None
-    humidity_pct: float | None = None
-    oil_c: float | None = None
-    coolant_c: float | None = None
-    knock: str = "not listened"
-    knock_lo_rpm: float | None = None
-    knock_hi_rpm: float | None = None
-    logger_file: str | None = None
-    exclude: str | None = None
-    notes: str | None = None
-
-
-@dataclass(frozen=True, slots=True)
 class PullSheet:
-    """The pull sheet in the order of its rows, which is the order the pulls were run."""
+    """The pull sheet in the order of its rows, which is the order the pulls were run.
+
+    ``unlit``: questions that a sheet of light readings answers.
+    """
 
     shown: str
     rows: tuple[SheetRow, ...] = ()
     faults: tuple[Fault, ...] = ()
     questions: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
+    unlit: tuple[str, ...] = ()
 
 
 def read_pull_sheet(path: Path, *, shown: str) -> PullSheet:
@@ -74,11 +55,13 @@ def read_pull_sheet(path: Path, *, shown: str) -> PullSheet:
         remedy = "name the column that holds the logs' file names `file`"
         return PullSheet(shown, faults=(Fault(shown, grid.header_line, None, f"the columns {named}", "a column `file`", remedy),))
     rows = [r for line, *values in grid.cells.itertuples() if (r := _pull_row(cells, int(line), tuple(values))) is not None]
+    told = told_by_notes([(r, cells.own_notes.get(r.line)) for r in rows], shown)
     rows = _without_fahrenheit(_without_row_numbers(rows, cells), cells)
     if (lines := cells.unfiled) and rows:
         which = f"lines {lines[0]} to {lines[-1]}" if len(lines) > 1 else f"line {lines[0]}"
         cells.questions.append(f"{shown} {which}: {len(lines)} planned without a file name. Were they run?")
-    return PullSheet(shown, tuple(rows), tuple(cells.faults), tuple(cells.questions), (*grid.warnings, *cells.warnings))
+    questions, warnings = (*cells.questions, *told.questions), (*grid.warnings, *cells.warnings, *told.warnings)
+    return PullSheet(shown, tuple(rows), tuple(cells.faults), questions, warnings, told.unlit)
 
 
 def pull_sheet_of(sheets: dict[str, Path], shown: Callable[[Path], str]) -> tuple[PullSheet | None, str | None, str | None]:
@@ -145,13 +128,19 @@ def _pull_row(cells: SheetCells, line: int, row: tuple[str, ...]) -> SheetRow | 
         cells.questions.append(
             f"{cells.shown} line {line}: the setting reads {setting!r}; did the spreadsheet turn a label into a date?"
         )
-    return SheetRow(
+    made = SheetRow(
         line=line, file=file, pull=None if pull is None else round(pull), setting=setting,
         **{name: cells.number(line, row, name) for name in numbers},
         baseline=_yes(cells, line, row), time=cells.text(row, "time", 60),
         knock=_knock(cells, line, row), knock_lo_rpm=lo, knock_hi_rpm=hi,
         logger_file=cells.plain_name(line, row, "logger_file"), exclude=_reason(cells, row), notes=_notes(cells, row),
     )  # fmt: skip
+    if (note := cells.text(row, "notes")) is None:
+        return made
+    cells.own_notes[line] = note
+    made, asked = heard_in_notes(made, note, cells.shown)
+    cells.questions += [] if asked is None else [asked]
+    return made
 
 
 def _yes(cells: SheetCells, line: int, row: tuple[str, ...]) -> bool:

@@ -37,7 +37,12 @@ class Column:
 
 def fold(word: str) -> str:
     """A header or word without case, accents, spaces, underscores and marks."""
-    return re.sub(r"[^a-z0-9+%°?✓✔]+", "", word.casefold().translate(_ACCENTS))
+    return re.sub(r"[^a-z0-9+%°?✓✔]+", "", unaccented(word))
+
+
+def unaccented(text: str) -> str:
+    """A text in small letters without accents, its spaces and marks as they are."""
+    return text.casefold().translate(_ACCENTS)
 
 
 def pull_column(header: str) -> Column | None:

@@ -1,0 +1,137 @@
+"""Free notes of the pull sheet that say what belongs in a column: knock, light readings, changes. Asked; knock counts meanwhile."""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cache
+
+from pullbook.sheets.cells import sheet_number
+from pullbook.sheets.row import SheetRow
+from pullbook.sheets.words import unaccented
+from pullbook.vocabulary.wordlist import rows as words_of
+from pullbook.wording import few
+
+_SPEEDS = (800.0, 14_000.0)
+_ABOUT_RPM = 150.0  # knock "at 4200" is knock about there
+_SPEED = r"\d[\d.,' ]{2,6}"
+_RANGE = re.compile(rf"({_SPEED})\s*(?:-|–|—|to|bis|a)\s*({_SPEED})")
+_DEGREES = r"(?<![\d.,])(\d{1,2}(?:[.,]\d)?)\s*(?:°|deg|degrees|grad|grados|gradi|degres)?"
+_LIGHT_READING = re.compile(rf"{_DEGREES}\s*(?:@|at|bei|a)\s*({_SPEED})")
+_SHOWN = 60
+
+
+@cache
+def _words(table: str) -> frozenset[str]:
+    return frozenset(word for row in words_of("notes") if row["table"] == table for word in row["words"].split("|"))
+
+
+def _said(note: str) -> list[str]:
+    return re.findall(r"[a-z]+", unaccented(note))
+
+
+def speaks_of_knock(note: str) -> bool:
+    """Whether a note says that the engine knocked: a word for it, none that takes it back in the same clause.
+
+    Examples
+    --------
+    >>> speaks_of_knock("knock at 4200"), speaks_of_knock("no knock"), speaks_of_knock("Klopfen 3300-3600, Gas weg")
+    (True, False, True)
+    >>> speaks_of_knock("knock sensor unplugged"), speaks_of_knock("not warm yet, pinged low down")
+    (False, True)
+    """
+    for clause in re.split(r"[,;.!?:]\s|[,;!?]|\bbut\b|\baber\b|\bmais\b|\bpero\b|\bma\b", unaccented(note)):
+        said = _said(clause)
+        at = [i for i, word in enumerate(said) if word in _words("knock")]
+        if at and not _words("none") & set(said) and not any(_words("elsewise") & set(said[i + 1 : i + 2]) for i in at):
+            return True
+    return False
+
+
+def knock_speeds(note: str) -> tuple[float, float] | None:
+    """The speeds a note of knock names, rpm; None where it names none.
+
+    Examples
+    --------
+    >>> knock_speeds("knock at 4200"), knock_speeds("pinged 3300-3600"), knock_speeds("knock, all the way")
+    ((4050.0, 4350.0), (3300.0, 3600.0), None)
+    """
+    plain = unaccented(note)
+    for found in _RANGE.finditer(plain):
+        ends = [_speed(found[1]), _speed(found[2])]
+        if ends[0] is not None and ends[1] is not None and ends[0] < ends[1]:
+            return ends[0], ends[1]
+    known = [v for text in re.findall(_SPEED, plain) if (v := _speed(text)) is not None]
+    return (min(known) - _ABOUT_RPM, max(known) + _ABOUT_RPM) if known else None
+
+
+def light_reading(note: str) -> tuple[float, float] | None:
+    """Degrees and rpm of a note that reads like a light reading; None where it does not.
+
+    Examples
+    --------
+    >>> light_reading("light 34 @ 3500"), light_reading("Lampe 32,5° bei 4000"), light_reading("knock at 4200")
+    ((34.0, 3500.0), (32.5, 4000.0), None)
+    """
+    plain = unaccented(note)
+    found = _LIGHT_READING.search(plain)
+    if found is None or not ("@" in plain or _words("light") & set(_said(note))):
+        return None
+    degrees, speed = sheet_number(found[1]), _speed(found[2])
+    return None if degrees is None or speed is None else (degrees, speed)
+
+
+def _speed(text: str) -> float | None:
+    value = sheet_number(text.strip(" .,'"), thousands=True)
+    return value if value is not None and _SPEEDS[0] <= value <= _SPEEDS[1] else None
+
+
+def heard_in_notes(row: SheetRow, note: str, shown: str) -> tuple[SheetRow, str | None]:
+    """The row with knock that only its note speaks of, as ``faint``, the careful side, and the question about it."""
+    if row.knock in ("heard", "faint") or not speaks_of_knock(note):
+        return row, None
+    lo, hi = (row.knock_lo_rpm, row.knock_hi_rpm) if row.knock_lo_rpm is not None else knock_speeds(note) or (None, None)
+    against = ", the column knock ‘not heard’" if row.knock == "not heard" else ""
+    where = f" {lo:.0f}–{hi:.0f} rpm" if lo is not None and hi is not None else ""
+    question = (
+        f"{shown} line {row.line}: the note says {note[:_SHOWN]!r}{against}: did it knock (columns knock, knock_rpm)? "
+        f"Until then: faint{where}"
+    )
+    return replace(row, knock="faint", knock_lo_rpm=lo, knock_hi_rpm=hi), question
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What notes say beside the columns; ``unlit``: questions that a sheet of light readings answers."""
+
+    questions: tuple[str, ...]
+    warnings: tuple[str, ...]
+    unlit: tuple[str, ...]
+
+
+def told_by_notes(rows: Sequence[tuple[SheetRow, str | None]], shown: str) -> Told:
+    """Light readings and changes that stand in the notes alone.
+
+    Parameters
+    ----------
+    rows
+        The rows in the order run, each with its own note.
+    shown
+        What the sheet is called.
+    """
+    questions, warnings = [], []
+    lit = [(r.line, found) for r, note in rows if note is not None and (found := light_reading(note)) is not None]
+    which = few([f"line {line}: {degrees:g}° at {rpm:.0f} rpm" for line, (degrees, rpm) in lit], 4)
+    unlit = [f"{shown}: notes read like light readings ({which}): write them into strobe.csv, and they count"] if lit else []
+    before: str | None = None
+    for row, note in rows:
+        said = set(_said(note or ""))
+        text = f"{shown} line {row.line}: the note says {(note or '')[:_SHOWN]!r}"
+        if said & _words("changed") and said & _words("footing"):
+            warnings.append(
+                f"{text}: pulls before and after it are compared as they stand; only settings run on both sides tell timing from "
+                "what was changed"
+            )
+        elif said & _words("changed") and said & _words("curve") and before is not None and before == row.setting:
+            questions.append(f"{text}, and the label is {row.setting!r} as in the row before: is it another setting from here on?")
+        before = row.setting
+    return Told(tuple(questions), tuple(warnings), tuple(unlit))
