@@ -10,7 +10,7 @@ import polars as pl
 import pytest
 
 from pullbook.book import Book
-from pullbook.channels.channels import Talk
+from pullbook.channels.column import Talk
 from pullbook.channels.columns_made import make_columns
 from pullbook.channels.faulty import never_moves
 from pullbook.channels.liveliness import repeats

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from pullbook.channels.channels import Column, Talk
+from pullbook.channels.column import Column, Talk
 from pullbook.handover import Fault
 from pullbook.text.numbers import Marks, decide_marks, kind_of, mixed_marks, to_numbers
 from pullbook.text.raw import RawLog

@@ -4,8 +4,9 @@ from typing import Any
 
 import numpy as np
 
+from pullbook.arrays import thinned
 from pullbook.channels.asking import yaml_line
-from pullbook.channels.channels import Column, Talk, find
+from pullbook.channels.column import Column, Talk, find
 from pullbook.handover import Fault
 from pullbook.questions import ADVANCE, STANDARD
 from pullbook.text.raw import RawLog
@@ -60,7 +61,7 @@ def impossible(columns: list[Column], shown: str, raw: RawLog) -> Fault | None:
     rpm = find(columns, "rpm")
     assert rpm is not None
     kept = rpm.kept()
-    known = kept[:: max(1, len(kept) // 40_000)]
+    known = thinned(kept, 40_000)
     known = known[np.isfinite(known)]
     expected, name = "engine speed in rpm", shown.rsplit("/", 1)[-1]
     if not len(known):

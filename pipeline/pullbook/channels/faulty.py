@@ -3,7 +3,7 @@
 import numpy as np
 import numpy.typing as npt
 
-from pullbook.arrays import Array, Mask
+from pullbook.arrays import Array, Mask, thinned
 from pullbook.measure.runs import run_ends, runs
 from pullbook.measure.spikes import spikes
 
@@ -93,7 +93,7 @@ def doubled(rpm: Array, reference: Array, under: Array | None = None) -> Mask:
     if len(rpm) > 1 and _steps_within(rpm, LEAP):
         return out  # speed cannot come to read twice or half without a leap
     third = _ratio(rpm[::3], reference[::3], None if under is None else under[::3])  # a stretch of three rows or more shows in it
-    some = third[:: max(1, len(third) // 20_000)]
+    some = thinned(third, 20_000)
     some = some[np.isfinite(some)]
     if len(some) < 20:
         return out
@@ -239,7 +239,7 @@ def at_rail(values: Array, span: tuple[float, float], rpm: Array) -> float | Non
     """
     if len(values) < 40:
         return None
-    some = values[:: max(1, len(values) // 20_000)]
+    some = thinned(values, 20_000)
     for edge in span[::-1]:
         if np.count_nonzero(some == edge) < 0.01 * len(some):
             continue

@@ -3,7 +3,7 @@
 import numpy as np
 
 from pullbook.arrays import Array
-from pullbook.channels.channels import Column
+from pullbook.channels.column import Column
 from pullbook.channels.faulty import never_moves
 
 HELD_SHARE = 0.25

@@ -6,7 +6,7 @@ import numpy as np
 import polars as pl
 
 from pullbook.arrays import Array
-from pullbook.channels.channels import Column, Talk
+from pullbook.channels.column import Column, Talk
 from pullbook.channels.columns_made import Clocks
 from pullbook.channels.stamps import read_stamps
 from pullbook.text.raw import RawLog

@@ -3,7 +3,7 @@
 import re
 from collections.abc import Sequence
 
-from pullbook.channels.channels import Column
+from pullbook.channels.column import Column
 from pullbook.text.cells import split
 from pullbook.text.raw import RawLog
 

@@ -4,7 +4,7 @@ import numpy as np
 
 from pullbook.arrays import Array
 from pullbook.channels.asking import yaml_line
-from pullbook.channels.channels import Column, Talk
+from pullbook.channels.column import Column, Talk
 from pullbook.units import CRANK_PER_DISTRIBUTOR
 from pullbook.vocabulary.units_text import Unit, named_unit
 

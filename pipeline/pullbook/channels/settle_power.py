@@ -4,7 +4,7 @@ import numpy as np
 
 from pullbook.arrays import Array
 from pullbook.channels.asking import yaml_line
-from pullbook.channels.channels import Column, Talk, find
+from pullbook.channels.column import Column, Talk, find
 from pullbook.channels.proof import Fit, Proof, prove
 from pullbook.units import power_constants
 from pullbook.vocabulary.units_text import Unit, named_unit

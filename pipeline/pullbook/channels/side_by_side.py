@@ -13,7 +13,7 @@ import numpy.typing as npt
 import polars as pl
 
 from pullbook.arrays import Array
-from pullbook.channels.channels import Column, Talk
+from pullbook.channels.column import Column, Talk
 from pullbook.channels.run_names import Named, named_runs
 from pullbook.text.raw import RawLog
 
@@ -124,7 +124,7 @@ def _by_label(columns: list[Column], parted: list[Named]) -> tuple[list[_Run], l
 def _sure(runs: list[_Run], shared: list[Column], *, worded: bool) -> bool:
     """Whether the groups are runs beyond doubt: alike, not the same numbers again, power over torque the same in all."""
     first = runs[0].columns
-    if any(c.meaning.quantity not in SHARED and c.kind != "clock" for c in shared if c.header or c.kind != "blank"):
+    if any(c.meaning.quantity not in SHARED and c.kind != "clock" for c in shared):
         return False  # whose would it be?
     if any(set(run.columns) != set(first) for run in runs) or len({run.label for run in runs}) not in (1, len(runs)):
         return False

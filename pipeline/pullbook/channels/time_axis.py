@@ -10,8 +10,8 @@ import polars as pl
 
 from pullbook.arrays import Array
 from pullbook.channels.asking import yaml_line
-from pullbook.channels.channels import Column, Talk, UnitFrom
 from pullbook.channels.clock import RunningTime, run_time, scale_of_bare_numbers, sweep_of
+from pullbook.channels.column import Column, Talk, UnitFrom
 from pullbook.channels.stamps import read_stamps, started_at
 from pullbook.channels.time_look import climbs, climbs_evenly, counts_rows, is_whole, runs_on
 from pullbook.text.raw import RawLog
@@ -107,7 +107,7 @@ def find_time(
             f"{counter.header!r} counts samples and nothing says how long one is: no time, no sweep rate. If it was 0.1 s, {line}"
         )
     else:
-        unread = next((c for c in columns if c.meaning.quantity == "time_s" and c.kind in ("text", "other", "clock")), None)
+        unread = next((c for c in columns if c.meaning.quantity == "time_s" and c.kind in ("text", "clock")), None)
         why = f"{unread.header!r} holds no time that can be read" if unread else "no column of time"
         talk.warn(f"{why}: no sweep rate, no torque lag and no inertia can be known from this log")
     return Timing(None, _recordings_without_clock(rpm, blocks), None)

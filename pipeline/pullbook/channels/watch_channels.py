@@ -4,7 +4,7 @@ import numpy as np
 import polars as pl
 
 from pullbook.arrays import Array
-from pullbook.channels.channels import Column, Talk, find
+from pullbook.channels.column import Column, Talk, find
 from pullbook.channels.faulty import at_rail, doubled, longest_stuck, never_moves, sentinels, speed_spikes
 from pullbook.columns import CHANNELS
 from pullbook.units import KW_TO_NM_RPM
@@ -145,7 +145,7 @@ def note_dead(
     rpm = kept["rpm"]
     for column in columns:
         if column.channel is None:
-            if column.kind in ("empty", "blank") and column.header:
+            if column.kind == "empty" and column.header:
                 talk.warn(f"column {column.header!r} holds no value at all")
             continue
         low, high = spans[column.channel]

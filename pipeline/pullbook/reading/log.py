@@ -7,8 +7,10 @@ import numpy as np
 import polars as pl
 
 from pullbook.arrays import Array
-from pullbook.channels.channels import Column, Talk, assign, find, no_speed, obey
+from pullbook.channels.assign import assign, no_speed
+from pullbook.channels.column import Column, Talk, find
 from pullbook.channels.columns_made import make_columns
+from pullbook.channels.columns_yaml import obey
 from pullbook.channels.doubts import impossible, obey_preamble, say_advance
 from pullbook.channels.faulty import extremes
 from pullbook.channels.liveliness import movement

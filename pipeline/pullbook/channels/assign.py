@@ -1,132 +1,20 @@
 """Which column is which channel: headings first, then plausibility; one column a channel, the others named and left out."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
-import polars as pl
 
-from pullbook.arrays import Array
+from pullbook.arrays import Array, thinned
 from pullbook.channels.asking import yaml_line
+from pullbook.channels.column import Column, Talk, find
 from pullbook.channels.proof import belong_together
 from pullbook.columns import CHANNELS
 from pullbook.handover import Fault
-from pullbook.questions import Question
 from pullbook.vocabulary.claims import named_standard
-from pullbook.vocabulary.naming import Meaning, says_corrected, unit_fits
-from pullbook.vocabulary.units_text import Unit, named_unit
+from pullbook.vocabulary.naming import says_corrected
 
 _SWITCHED = frozenset(("throttle_pct", "knock"))
 """Channels that words for on and off may stand for."""
-UnitFrom = Literal["header", "units_row", "proved", "columns_yaml", "assumed"]
-
-
-@dataclass(slots=True)
-class Column:
-    """One column on its way from heading to channel. ``values``: as logged, shape (rows,), None where it holds no numbers.
-
-    ``kind``: number, switch, clock, text, empty. ``hint``: the operator's line in columns.yaml. ``factor``: what columns.yaml
-    or a sign adds to the unit's own factor.
-    """
-
-    header: str
-    meaning: Meaning
-    kind: str
-    values: Array | None
-    hint: dict[str, Any] = field(default_factory=dict)
-    channel: str | None = None
-    unit: Unit | None = None
-    unit_from: UnitFrom | None = None
-    corrected: str | Literal[False] = False
-    factor: float = 1.0
-    source: pl.Series | None = None  # the parser's own column, while ``values`` are still its numbers
-    span: tuple[float, float] | None = None  # smallest and largest of ``values``, where looked up
-
-    def share_missing(self) -> float:
-        """Share of rows without a value."""
-        if self.kind == "empty" or self.values is None or not len(self.values):
-            return 1.0 if self.kind in ("empty", "blank") else 0.0
-        if self.source is not None:
-            return self.source.null_count() / len(self.values)
-        return float(1.0 - np.isfinite(self.values).mean())
-
-    def kept(self) -> Array:
-        """Values in the kept unit, shape (rows,)."""
-        assert self.values is not None
-        factor, offset = (self.unit.factor, self.unit.offset) if self.unit else (1.0, 0.0)
-        if factor * self.factor == 1.0 and offset == 0.0:
-            return self.values
-        return self.values * (factor * self.factor) + offset * self.factor
-
-    def some(self, most: int = 40_000) -> Array:
-        """Finite logged values, evenly picked where there are many, shape (≤ 2 · most,)."""
-        assert self.values is not None
-        picked = self.values[:: max(1, len(self.values) // most)]
-        return picked[np.isfinite(picked)]
-
-
-@dataclass(slots=True)
-class Talk:
-    """Questions and warnings of one log; ``name`` starts each."""
-
-    name: str
-    questions: list[str] = field(default_factory=list)
-    warnings: list[str] = field(default_factory=list)
-
-    def ask(self, text: str, fact: str | None = None) -> None:
-        """A question; ``fact``: what it asks after, where others may ask too (:class:`pullbook.questions.Question`)."""
-        said = f"{self.name}: {text}"
-        self.questions.append(said if fact is None else Question(said, fact))
-
-    def warn(self, text: str) -> None:
-        """A warning."""
-        self.warnings.append(f"{self.name}: {text}")
-
-
-def obey(columns: list[Column], hints: Mapping[str, Any], talk: Talk) -> None:
-    """Put the operator's columns.yaml on the columns; what does not fit is said.
-
-    Parameters
-    ----------
-    columns
-        Of one log; their hint, unit and factor are set.
-    hints
-        Heading as written -> ``channel, unit, sign, scale``.
-    talk
-        Takes the warnings.
-    """
-    by_header = {c.header: c for c in reversed(columns)}  # of two columns of one name the first is meant
-    folded = {" ".join(c.header.casefold().split()): c for c in reversed(columns)}
-    for header, hint in hints.items():
-        column = by_header.get(str(header)) or folded.get(" ".join(str(header).casefold().split()))
-        if column is None:
-            talk.warn(f"columns.yaml names a column {str(header)!r} that is not in this log")
-            continue
-        if not isinstance(hint, dict):
-            talk.warn(f"columns.yaml: what is said of {header!r} is no list of channel, unit, sign, scale")
-            continue
-        channel = hint.get("channel")
-        if not (channel is None or (isinstance(channel, str) and (channel in CHANNELS or channel in ("none", "ignore")))):
-            talk.warn(f"columns.yaml: {str(channel)[:40]!r} is no channel (there are {', '.join(CHANNELS)})")
-            continue
-        unit = named_unit(str(hint["unit"])) if hint.get("unit") is not None else None
-        if hint.get("unit") is not None and unit is None:
-            talk.warn(f"columns.yaml: {str(hint['unit'])[:40]!r} is no unit known here")
-        if unit is not None and isinstance(channel, str) and channel in CHANNELS and not unit_fits(channel, unit):
-            talk.warn(f"columns.yaml: {str(hint['unit'])[:40]!r} is no unit of {channel}; it is passed over")
-            unit = None
-        try:
-            factor = float(hint.get("sign", 1)) * float(hint.get("scale", 1))
-        except (TypeError, ValueError, OverflowError):
-            factor = 0.0
-        if factor == 0.0 or not np.isfinite(factor):
-            talk.warn(f"columns.yaml: sign and scale of {header!r} must be numbers other than 0; they are passed over")
-            factor = 1.0
-        column.factor = factor
-        column.hint = hint
-        if unit is not None:
-            column.unit, column.unit_from = unit, "columns_yaml"
 
 
 def assign(columns: list[Column], talk: Talk) -> None:
@@ -178,11 +66,6 @@ def _fitting(wanted: dict[str, list[Column]]) -> tuple[Column, ...]:
     return pairs[0] if len(pairs) == 1 else ()
 
 
-def find(columns: list[Column], channel: str) -> Column | None:
-    """The column of a channel."""
-    return next((c for c in columns if c.channel == channel), None)
-
-
 def no_speed(columns: list[Column], shown: str, line: int | None, name: str) -> Fault:
     """The fault of a log in which nothing says what is engine speed.
 
@@ -216,7 +99,7 @@ def no_speed(columns: list[Column], shown: str, line: int | None, name: str) -> 
 
 
 def _share_of_speeds(values: Array) -> float:
-    known = values[:: max(1, len(values) // 20_000)]
+    known = thinned(values, 20_000)
     known = known[np.isfinite(known)]
     return float(np.mean((known >= 300) & (known <= 25_000))) if len(known) else 0.0
 
@@ -227,9 +110,7 @@ def _claim(column: Column, channel: str) -> float:
     if channel == "rpm" and column.values is not None:
         score += 4.0 * _share_of_speeds(column.kept()) + 1.5 * ("engine" in has)
     if column.values is not None:
-        score += 3.0 * float(np.mean(np.isfinite(column.values[:: max(1, len(column.values) // 20_000)]))) + 0.5 * (
-            column.kind == "number"
-        )
+        score += 3.0 * float(np.mean(np.isfinite(thinned(column.values, 20_000)))) + 0.5 * (column.kind == "number")
     score -= 0.01 * len(column.header.split())  # of two that say as much, the one that adds nothing
     return score + 1.0 * ("uncorrected" in has) + 1.5 * ("total" in has) - 1.5 * ("partial" in has)
 
@@ -239,7 +120,7 @@ def _contest(best: Column, others: list[Column], channel: str, talk: Talk) -> No
         assert best.values is not None
         assert other.values is not None
         with np.errstate(invalid="ignore", divide="ignore"):
-            ratio = (other.kept() / best.kept())[:: max(1, len(best.values) // 20_000)]
+            ratio = thinned(other.kept() / best.kept(), 20_000)
         ratio = ratio[np.isfinite(ratio)]
         steady = len(ratio) > 0 and np.quantile(ratio, 0.9) - np.quantile(ratio, 0.1) < 0.02
         middle = float(np.median(ratio)) if len(ratio) else np.nan
