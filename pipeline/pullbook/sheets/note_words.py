@@ -15,14 +15,18 @@ _SPEEDS = (800.0, 14_000.0)
 _ABOUT_RPM = 150.0  # knock "at 4200" is knock about there
 _SPEED = r"\d[\d.,' ]{2,6}"
 _RANGE = re.compile(rf"({_SPEED})\s*(?:-|–|—|to|bis|a)\s*({_SPEED})")
-_DEGREES = r"(?<![\d.,])(\d{1,2}(?:[.,]\d)?)\s*(?:°|deg|degrees|grad|grados|gradi|degres)?"
-_LIGHT_READING = re.compile(rf"{_DEGREES}\s*(?:@|at|bei|a)\s*({_SPEED})")
 _SHOWN = 60
 
 
 @cache
 def _words(table: str) -> frozenset[str]:
     return frozenset(word for row in words_of("notes") if row["table"] == table for word in row["words"].split("|"))
+
+
+@cache
+def _reading() -> re.Pattern[str]:
+    degrees = "|".join(sorted(_words("degrees"), key=len, reverse=True))
+    return re.compile(rf"(?<![\d.,])(\d{{1,2}}(?:[.,]\d)?)\s*(?:°|{degrees})?\s*(?:@|at|bei|a)\s*({_SPEED})")
 
 
 def _said(note: str) -> list[str]:
@@ -73,7 +77,7 @@ def light_reading(note: str) -> tuple[float, float] | None:
     ((34.0, 3500.0), (32.5, 4000.0), None)
     """
     plain = unaccented(note)
-    found = _LIGHT_READING.search(plain)
+    found = _reading().search(plain)
     if found is None or not ("@" in plain or _words("light") & set(_said(note))):
         return None
     degrees, speed = sheet_number(found[1]), _speed(found[2])
