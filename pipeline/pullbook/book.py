@@ -15,6 +15,11 @@ LOG_ENDINGS = (".csv", ".txt", ".tsv", ".log")
 PICTURE_ENDINGS = (".jpg", ".jpeg", ".png", ".webp")
 SHEET_NAMES = ("day.yaml", "pulls.csv", "pulls.xlsx", "strobe.csv", "columns.yaml")
 _DAY = re.compile(r"(\d{4})-(\d{2})-(\d{2})(-.+)?")
+_COPY = re.compile(
+    r"(?:(?:copy of|kopie von|copie de|copia di|copia de) )?pulls"
+    r"(?:[ _.-]*(?:\([^()]{1,80}\)|(?:copy|kopie|copie|copia)(?:[ _-]*\(?\d{1,3}\)?)?|\d{1,3}))?\.(?:csv|xlsx)",
+    re.IGNORECASE,
+)
 
 
 natural = natsort_keygen()
@@ -63,12 +68,17 @@ class Book:
 
 @dataclass(frozen=True, slots=True)
 class DayFiles:
-    """What lies in a day folder. ``refused``: (name, why) of everything named in a warning and not followed."""
+    """What lies in a day folder.
+
+    ``refused``: (name, why) of everything named in a warning and not followed; ``copies``: files named as a browser or a file
+    manager names a copy of the pull sheet, whatever they hold.
+    """
 
     logs: tuple[Path, ...]
     pictures: tuple[Path, ...]
     sheets: dict[str, Path]
     refused: tuple[tuple[str, str], ...]
+    copies: tuple[Path, ...] = ()
 
 
 def printable(name: str) -> str:
@@ -105,6 +115,17 @@ def is_day_name(name: str) -> bool:
     except ValueError:
         return False
     return True
+
+
+def is_sheet_copy(name: str) -> bool:
+    """Whether a file is named as a copy of the pull sheet.
+
+    Examples
+    --------
+    >>> [is_sheet_copy(name) for name in ("pulls (1).csv", "Kopie von pulls.csv", "Pulls_2.xlsx", "pulls.csv", "pulls evening.csv")]
+    [True, True, True, False, False]
+    """
+    return _COPY.fullmatch(name) is not None and name.lower() not in SHEET_NAMES
 
 
 def is_log_name(name: str) -> bool:
@@ -191,6 +212,7 @@ def day_files(book: Book, engine: str, day: str) -> DayFiles:
     pictures: list[Path] = []
     sheets: dict[str, Path] = {}
     refused: list[tuple[str, str]] = []
+    copies: list[Path] = []
     home = book.root.resolve()
     for path in sorted(book.day_folder(engine, day).iterdir(), key=lambda p: natural(p.name)):
         name = path.name
@@ -211,10 +233,12 @@ def day_files(book: Book, engine: str, day: str) -> DayFiles:
             refused.append((name, "not a regular file"))
         elif name.lower() in SHEET_NAMES:
             sheets[name.lower()] = path
+        elif is_sheet_copy(name):
+            copies.append(path)
         elif path.suffix.lower() in LOG_ENDINGS:
             logs.append(path)
         elif path.suffix.lower() in PICTURE_ENDINGS:
             pictures.append(path)
         else:
             refused.append((name, "not a log, a sheet or a picture"))
-    return DayFiles(tuple(logs), tuple(pictures), sheets, tuple(refused))
+    return DayFiles(tuple(logs), tuple(pictures), sheets, tuple(refused), tuple(copies))

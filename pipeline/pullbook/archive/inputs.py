@@ -34,7 +34,7 @@ def inputs_digest(inputs: list[Input]) -> str:
 def input_files(book: Book, engine: str, day: str) -> list[tuple[Path, str]]:
     """Files a day is made from, with their kinds: logs, sheets, pictures, and the engine's own yaml."""
     files = day_files(book, engine, day)
-    listed = [(p, "log") for p in files.logs] + [(p, "picture") for p in files.pictures]
+    listed = [(p, "log") for p in (*files.logs, *files.copies)] + [(p, "picture") for p in files.pictures]
     listed += [(p, name) for name, p in files.sheets.items()]
     own = book.logs / engine / "engine.yaml"
     if own.is_file() and (not own.is_symlink() or own.resolve().is_relative_to(book.root)):

@@ -5,7 +5,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from pullbook.book import LOG_ENDINGS, SHEET_NAMES, Book, days, engines, is_day_name, on_screen, printable
+from pullbook.book import LOG_ENDINGS, SHEET_NAMES, Book, days, engines, is_day_name, is_sheet_copy, on_screen, printable
 from pullbook.handover import Fault, LogReading, Segment
 from pullbook.questions import fact_of
 from pullbook.reading.astray import beside, undated
@@ -69,7 +69,8 @@ def meant(path: Path, book: Book) -> Path:
     found = next((p for p in (path, book.root / path) if p.exists() or p.is_symlink()), None)
     if found is None:
         raise ValueError(f"no file or folder {path}")
-    if found.is_file() and found.suffix.lower() not in LOG_ENDINGS and found.name not in (*SHEET_NAMES, "engine.yaml"):
+    known = found.suffix.lower() in LOG_ENDINGS or found.name in (*SHEET_NAMES, "engine.yaml") or is_sheet_copy(found.name)
+    if found.is_file() and not known:
         raise ValueError(f"{path} is no log, sheet or fact file: nothing to check")
     return found
 

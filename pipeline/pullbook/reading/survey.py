@@ -15,6 +15,7 @@ from pullbook.reading.torque_faults import with_spikes_named
 from pullbook.sheets.facts_files import ColumnsRead, FactsRead, read_columns, read_facts
 from pullbook.sheets.light_sheet import StrobeSheet, read_strobe
 from pullbook.sheets.pull_sheet import PullSheet, pull_sheet_of
+from pullbook.sheets.sheet_copies import Settled, settle_copies
 
 
 @dataclass(slots=True)
@@ -42,11 +43,12 @@ def survey(book: Book, engine: str, day: str) -> Survey:
     folder = book.day_folder(engine, day)
     faults: list[Fault] = []
     try:
-        files = day_files(book, engine, day)
+        copies = settle_copies(day_files(book, engine, day), book.shown)
     except OSError as wrong:
         why = (wrong.strerror or "an error").lower()
         faults.append(Fault(book.shown(folder), None, None, why, "a folder that can be listed", "give it back its permissions"))
-        files = DayFiles((), (), {}, ())
+        copies = Settled(DayFiles((), (), {}, ()))
+    files = copies.files
     engine_yaml = _engine_yaml(book, engine, faults)
     day_yaml = files.sheets.get("day.yaml")
     facts = read_facts(
@@ -66,8 +68,8 @@ def survey(book: Book, engine: str, day: str) -> Survey:
     if strobe is None or strobe.readings.is_empty():
         found.questions += sheet.unlit if sheet else ()
     found.warnings += [*(sheet.warnings if sheet else ()), *(strobe.warnings if strobe else ())]
-    found.questions += [asked] if asked else []
-    found.warnings += [told] if told else []
+    found.questions += [text for text in (asked, copies.question) if text]
+    found.warnings += [text for text in (told, copies.warning) if text]
     for pattern in columns.unmatched([printable(p.name) for p in files.logs]):
         found.warnings.append(f"columns.yaml: {pattern!r} fits no log of this day")
     _refused(book, folder, files, found)

@@ -16,6 +16,7 @@ from pullbook.reading.survey import Survey, survey
 from pullbook.running.templates import DAY_YAML, ENGINE_YAML
 from pullbook.sheets.pull_sheet import OWN_COLUMN, pull_sheet_of
 from pullbook.sheets.row import SheetRow
+from pullbook.sheets.sheet_copies import settle_copies
 from pullbook.sheets.words import PULL_COLUMNS
 from pullbook.wording import inert
 
@@ -58,7 +59,9 @@ def new_day(book: Book, engine: str, day: str, pulls: int | None = None, *, type
         rows, remarks = _planned(book, engine, day, pulls, found), []
     elif pulls is not None:
         remarks.append("logs are here already: their pulls are in the sheet, no order is proposed")
-    sheet = next((folder / n for n in ("pulls.csv", "pulls.xlsx") if (folder / n).exists() or (folder / n).is_symlink()), None)
+    own = settle_copies(day_files(book, engine, day), book.shown).files.sheets
+    names = ("pulls.csv", "pulls.xlsx")
+    sheet = next((own.get(n, folder / n) for n in names if n in own or (folder / n).exists() or (folder / n).is_symlink()), None)
     if sheet is not None:
         made["kept"].append(book.shown(sheet))
         made["said"] += [f"kept    {book.shown(sheet)} (never overwritten)", *_missing(found)]
@@ -183,7 +186,7 @@ def _planned(book: Book, engine: str, day: str, pulls: int, found: Survey) -> li
 def _last_baseline(book: Book, engine: str, day: str) -> SheetRow | None:
     """The baseline as set on the engine's latest earlier day that has one in its sheet."""
     for earlier in reversed([d for d in days(book, engine)[0] if day_order(d) < day_order(day)]):
-        sheet, _, _ = pull_sheet_of(day_files(book, engine, earlier).sheets, book.shown)
+        sheet, _, _ = pull_sheet_of(settle_copies(day_files(book, engine, earlier), book.shown).files.sheets, book.shown)
         marked = [r for r in sheet.rows if r.baseline and r.total_deg is not None] if sheet else []
         if marked:
             return marked[-1]
