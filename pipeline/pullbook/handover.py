@@ -57,7 +57,10 @@ class Clock:
 
 @dataclass(frozen=True, slots=True)
 class Segment:
-    """A stretch of a log of one kind; rows ``first`` (0-based) up to but not including ``stop`` of its samples."""
+    """A stretch of a log of one kind; rows ``first`` (0-based) up to but not including ``stop`` of its samples.
+
+    ``lead``, ``tail``: rows at the ends of a hold in which the advance was on its way from or to the next step of a spark sweep.
+    """
 
     segment: int
     kind: Literal["pull", "aborted", "hold", "coast_down", "blip", "idle"]
@@ -68,11 +71,17 @@ class Segment:
     first: int
     stop: int
     clock: Clock | None = None
+    lead: int = 0
+    tail: int = 0
 
     @property
     def rows(self) -> int:
         """Count of samples."""
         return self.stop - self.first
+
+    def settled(self, samples: pl.DataFrame) -> pl.DataFrame:
+        """Of a log's samples those of the segment at whose ends nothing was on its way."""
+        return samples.slice(self.first + self.lead, self.rows - self.lead - self.tail)
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,25 +3,17 @@
 import numpy as np
 
 from pullbook.baseline import reference
-from pullbook.columns import ADVANCES, holds
+from pullbook.pulls.labels import is_torn, label_key, with_lost_dash
 from pullbook.pulls.matching import Match
+from pullbook.pulls.own_advance import SAME_DEG, apart_deg, curve_of, is_step
 from pullbook.wording import few
-
-SAME_DEG = 0.6
-_BIN_RPM = 250.0
-_DASHES = str.maketrans(dict.fromkeys("\u2010\u2011\u2012\u2013\u2014\u2212", "-"))
-
-
-def label_key(label: str) -> str:
-    """What two spellings of a setting's label share: case, spaces and dashes (hyphen, minus) do not tell settings apart."""
-    return " ".join(label.translate(_DASHES).split()).casefold()
 
 
 def name_settings(pulls: list[Match]) -> tuple[list[str], list[str]]:
     """Give every pull a setting's ``label``, in place.
 
-    Labels that differ only in case, spaces or the sort of dash are one. A hold that ran another advance than its neighbours is a
-    setting of its own (a spark sweep at steady speed).
+    Labels that differ only in case, spaces or the sort of dash, or in a dash that an encoding lost, are one. A hold that ran
+    another advance than its neighbours is a setting of its own (a spark sweep at steady speed).
 
     Returns
     -------
@@ -31,10 +23,12 @@ def name_settings(pulls: list[Match]) -> tuple[list[str], list[str]]:
     questions: list[str] = []
     warnings: list[str] = []
     spelled: dict[str, str] = {}
-    for m in pulls:
+    keys = {label_key(m.row.setting) for m in pulls if m.row is not None and m.row.setting is not None}
+    whole_first = sorted(pulls, key=lambda m: m.row is not None and m.row.setting is not None and is_torn(m.row.setting))
+    for m in whole_first:
         if m.row is None or m.row.setting is None:
             continue
-        first = spelled.setdefault(label_key(m.row.setting), m.row.setting)
+        first = spelled.setdefault(with_lost_dash(label_key(m.row.setting), keys), m.row.setting)
         if first != m.row.setting and (text := f"settings {first!r} and {m.row.setting!r} are taken as one") not in warnings:
             warnings.append(text)
         m.label = first
@@ -46,7 +40,7 @@ def name_settings(pulls: list[Match]) -> tuple[list[str], list[str]]:
     _stepped_holds(pulls)
     blank = [m for m in pulls if m.label is None]
     if blank:
-        curves = {id(m): c for m in blank if (c := _curve(m)) is not None}
+        curves = {id(m): c for m in blank if (c := curve_of(m.samples())) is not None}
         by_advance = [m for m in blank if id(m) in curves]
         _by_advance(by_advance, curves)
         for m in blank:
@@ -65,33 +59,13 @@ def name_settings(pulls: list[Match]) -> tuple[list[str], list[str]]:
     return questions, warnings
 
 
-def _curve(m: Match) -> dict[int, float] | None:
-    """Median logged advance by 250 rpm, or None where none was logged."""
-    samples = m.samples()
-    name = next((c for c in ADVANCES if holds(samples, c)), None)
-    if name is None or "rpm" not in samples.columns:
-        return None
-    known = samples.select("rpm", name).drop_nulls()
-    rpm, advance = (known[c].cast(float).to_numpy() for c in ("rpm", name))
-    bins = np.rint(rpm / _BIN_RPM).astype(int)
-    return {int(b): float(np.median(advance[bins == b])) for b in np.unique(bins)} or None
-
-
-def _apart(a: dict[int, float], b: dict[int, float]) -> float | None:
-    """Root mean square difference of two curves where both were run, degrees."""
-    common = sorted(a.keys() & b.keys())
-    if len(common) > 4:
-        common = common[1:-1]
-    return float(np.sqrt(np.mean([(a[c] - b[c]) ** 2 for c in common]))) if common else None
-
-
 def _by_advance(pulls: list[Match], curves: dict[int, dict[int, float]]) -> None:
     """Greedy groups in the order run: a pull joins the first group whose mean curve it follows."""
     groups: list[tuple[list[Match], dict[int, list[float]]]] = []
     for m in pulls:
         curve = curves[id(m)]
         for members, values in groups:
-            apart = _apart(curve, {b: sum(v) / len(v) for b, v in values.items()})
+            apart = apart_deg(curve, {b: sum(v) / len(v) for b, v in values.items()})
             if apart is not None and apart <= SAME_DEG:
                 members.append(m)
                 break
@@ -113,12 +87,8 @@ def _stepped_holds(pulls: list[Match]) -> None:
     holds = [m for m in pulls if m.segment.kind == "hold"]
     shared = [id(m.row) for m in pulls if m.row is not None]
     for m in (h for h in holds if h.row is None or shared.count(id(h.row)) > 1):
-        own = _curve(m)
-        others = [c for h in holds if h is not m and h.log is m.log and (c := _curve(h)) is not None]
-        if own is None:
-            continue
-        apart = [d for c in others if (d := _apart(own, c)) is not None]
-        if apart and max(apart) > SAME_DEG:
+        own = curve_of(m.samples())
+        if own is not None and is_step(own, [curve_of(h.samples()) for h in holds if h is not m and h.log is m.log]):
             m.label = f"hold {float(np.median(list(own.values()))):.0f}°"
 
 

@@ -1,6 +1,6 @@
 """Steady running under load: holds, and a spark sweep at steady speed told apart in its steps."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -15,11 +15,16 @@ HOLD_RPM = 50.0
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """Steps ``first`` up to but not including ``stop`` of a motion, of one kind."""
+    """Steps ``first`` up to but not including ``stop`` of a motion, of one kind.
+
+    ``lead``, ``tail``: steps at its ends in which the advance was on its way from or to the next step of a spark sweep.
+    """
 
     kind: str
     first: int
     stop: int
+    lead: int = 0
+    tail: int = 0
 
 
 def steady(motion: Motion, first: int, stop: int) -> list[Part]:
@@ -47,7 +52,7 @@ def steady(motion: Motion, first: int, stop: int) -> list[Part]:
             beyond = np.maximum.accumulate(rpm) - np.minimum.accumulate(rpm) > 2 * HOLD_RPM
             end = begin + (int(np.argmax(beyond)) if beyond.any() else len(rpm))
             if motion.seconds(begin, end) >= HOLD_SECONDS:
-                found += [Part("hold", x, y) for x, y in _advance_steps(motion, begin, end)]
+                found += _joined(motion, [Part("hold", x, y) for x, y in _advance_steps(motion, begin, end)])
                 begin = end
             else:
                 begin += max(1, (end - begin) // 4)
@@ -74,6 +79,21 @@ def _advance_steps(motion: Motion, first: int, stop: int) -> list[tuple[int, int
     cuts.append(stop)
     pieces = [(a, b) for a, b in pairwise(cuts) if motion.seconds(a, b) >= HOLD_SECONDS]
     return pieces if len(cuts) > 2 else [(first, stop)]
+
+
+def _joined(motion: Motion, holds: list[Part]) -> list[Part]:
+    """Holds of one spark sweep with nothing between them: each reaches to where the advance is half way to the next one's."""
+    for k in range(len(holds) - 1):
+        before, after = holds[k : k + 2]
+        if motion.advance is None or after.first <= before.stop:
+            continue
+        levels = [float(np.median(motion.advance[h.first + h.lead : h.stop])) for h in (before, after)]
+        way = motion.advance[before.stop : after.first]
+        near = np.abs(way - levels[0]) <= np.abs(way - levels[1])
+        cut = before.stop + (int(np.argmin(near)) if not near.all() else len(near))
+        holds[k] = replace(before, stop=cut, tail=cut - before.stop)
+        holds[k + 1] = replace(after, first=cut, lead=after.first - cut)
+    return holds
 
 
 def on_limiter(motion: Motion, hold: Part, pull: Part) -> bool:

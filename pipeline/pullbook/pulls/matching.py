@@ -12,6 +12,8 @@ from pullbook.book import natural
 from pullbook.columns import holds
 from pullbook.handover import LogReading, Segment
 from pullbook.pulls.holds import HOLD_RPM
+from pullbook.pulls.labels import label_key, with_lost_dash
+from pullbook.pulls.own_advance import curve_of, is_step
 from pullbook.sheets.pull_sheet import PullSheet
 from pullbook.sheets.row import SheetRow
 from pullbook.wording import counted
@@ -37,7 +39,7 @@ class Match:
 
     def samples(self) -> pl.DataFrame:
         """The pull's own rows: ``part`` where a second recorder's channels were added, else the log's."""
-        return self.part if self.part is not None else self.log.samples.slice(self.segment.first, self.segment.rows)
+        return self.part if self.part is not None else self.segment.settled(self.log.samples)
 
 
 @dataclass(slots=True)
@@ -150,13 +152,20 @@ def _one_a_speed(holds: list[Match]) -> bool:
     return apart and all(m.segment.kind == "hold" for m in holds)
 
 
+def _same_run(pulls: list[Match]) -> list[Match]:
+    """``pulls`` without the holds that are steps of a spark sweep: those are settings of their own."""
+    curves = [curve_of(m.samples()) if m.segment.kind == "hold" else None for m in pulls]
+    return [m for k, m in enumerate(pulls) if not is_step(curves[k], curves[:k] + curves[k + 1 :])]
+
+
 def _unnumbered(rows: list[SheetRow], free: list[Match], name: str, where: str, out: Matched) -> None:
     if len(rows) == 1 and free:
         for m in free:
             m.row = rows[0]
-        if len(free) > 1 and not _one_a_speed(free):
+        alike = _same_run(free)
+        if len(alike) > 1 and not _one_a_speed(alike):
             out.questions.append(
-                f"{name} holds {counted(len(free), 'pull')}, the pull sheet has one row without a number for it: "
+                f"{name} holds {counted(len(alike), 'pull')}, the pull sheet has one row without a number for it: "
                 "taken as repeats of that setting. Is that so? (column `pull`)"
             )
         return
@@ -189,13 +198,19 @@ def _pair_by_count(found: list[Match]) -> None:
 
 
 def _file_named(wanted: str, names: list[str], taken: set[str], where: str, out: Matched) -> str | None:
-    """The log a sheet means: exactly, else without regard to case, composed accents or a forgotten ending; else a question,
-    with the nearest name that no other row has ``taken``.
+    """The log a sheet means: exactly, else without regard to case, composed accents, a forgotten ending, the sort of a dash or
+    one that an encoding lost; else a question, with the nearest name that no other row has ``taken``.
     """
     if wanted in names:
         return wanted
     key = _plain(wanted)
     same = [n for n in names if _plain(n) == key] or [n for n in names if _plain(n).rpartition(".")[0] == key]
+    if not same:
+        own, wanted_too = label_key(key), {label_key(t) for t in taken}
+        keys = [{label_key(n), label_key(n).rpartition(".")[0]} for n in names]
+        known = set().union(*keys)
+        same = [n for n, mine in zip(names, keys, strict=True) if with_lost_dash(own, known) in mine]
+        same = same or [n for n, mine in zip(names, keys, strict=True) if own in {with_lost_dash(k, wanted_too) for k in mine}]
     if len(same) == 1:
         return same[0]
     near = same or get_close_matches(key, [_plain(n) for n in names if _plain(n) not in taken], n=1)

@@ -12,6 +12,7 @@ from pullbook.arrays import Array
 from pullbook.handover import Segment
 from pullbook.measure.runs import runs
 from pullbook.measure.spikes import local_median, without_spikes
+from pullbook.pulls.holds import Part
 from pullbook.pulls.motion import despiked, high_torque, leaps, motion_of, usual_step
 from pullbook.pulls.sweeps import PULL_SPAN_RPM, parts_of
 
@@ -44,16 +45,14 @@ def find_segments(
     """
     if "rpm" not in samples.columns or samples.height == 0 or samples["rpm"].drop_nulls().drop_nans().is_empty():
         return ()
-    found: list[tuple[str, bool, int, int]] = []
+    found: list[tuple[Part, bool]] = []
     time = _numbers(samples, "time_s") if "time_s" in samples.columns else np.full(samples.height, np.nan)
     for first, stop, timed in _stretches(samples, time):
         part = samples.slice(first, stop - first)
         pieces = _timed(part, samples, full_load_nm) if timed else _untimed(part, samples, full_load_nm)
-        for kind, a, b in pieces:
-            if b > a:
-                found.append((kind, timed, first + a, first + b))
+        found += [(replace(p, first=first + p.first, stop=first + p.stop), timed) for p in pieces if p.stop > p.first]
     rpm = despiked(_numbers(samples, "rpm"))
-    segments = tuple(_segment(k, kind, time if timed else None, rpm, a, b) for k, (kind, timed, a, b) in enumerate(found, start=1))
+    segments = tuple(_segment(k, part, time if timed else None, rpm) for k, (part, timed) in enumerate(found, start=1))
     return mark_aborted(segments, day_top_rpm if day_top_rpm is not None else day_top([segments]))
 
 
@@ -86,15 +85,16 @@ def _numbers(samples: pl.DataFrame, name: str) -> Array:
     return samples[name].cast(pl.Float64).to_numpy()
 
 
-def _segment(number: int, kind: str, time: Array | None, rpm: Array, first: int, stop: int) -> Segment:
+def _segment(number: int, part: Part, time: Array | None, rpm: Array) -> Segment:
     """A segment of rows; ``time`` None where there is no clock, ``rpm`` without spikes."""
+    first, stop = part.first, part.stop
     speeds = rpm[first:stop][np.isfinite(rpm[first:stop])]
     start = end = None
     if time is not None:
         times = time[first:stop][np.isfinite(time[first:stop])]
         start, end = (float(times[0]), float(times[-1])) if len(times) else (None, None)
     lo, hi = (float(speeds.min()), float(speeds.max())) if len(speeds) else (None, None)
-    return Segment(number, cast(Kind, kind), start, end, lo, hi, first, stop)
+    return Segment(number, cast(Kind, part.kind), start, end, lo, hi, first, stop, lead=part.lead, tail=part.tail)
 
 
 def _stretches(samples: pl.DataFrame, time: Array) -> list[tuple[int, int, bool]]:
@@ -113,32 +113,38 @@ def _stretches(samples: pl.DataFrame, time: Array) -> list[tuple[int, int, bool]
     return [(a, b, int(np.count_nonzero(finite[a:b])) > 1) for a, b in pairwise(edges)]
 
 
-def _timed(stretch: pl.DataFrame, whole: pl.DataFrame, full_load_nm: float | None) -> list[tuple[str, int, int]]:
-    """Pieces of a stretch with a clock, as (kind, first row, stop row)."""
+def _timed(stretch: pl.DataFrame, whole: pl.DataFrame, full_load_nm: float | None) -> list[Part]:
+    """Pieces of a stretch with a clock, counted in its rows."""
     motion = motion_of(stretch, whole, full_load_nm)
     if motion is None:
-        return [("idle", 0, stretch.height)]
+        return [Part("idle", 0, stretch.height)]
     clock = stretch["time_s"].cast(pl.Float64)
     time = (clock.interpolate().forward_fill().backward_fill() if clock.null_count() else clock).to_numpy()
     parts = parts_of(motion)
-    edges = [motion.start_s + (p.first - 0.5 + 1e-6) * motion.step_s for p in parts[1:]]
-    rows = [0, *(int(r) for r in np.searchsorted(time, edges)), stretch.height]
-    return [(p.kind, a, b) for p, a, b in zip(parts, rows[:-1], rows[1:], strict=True)]
+
+    def row(step: int) -> int:
+        return int(np.searchsorted(time, motion.start_s + (step - 0.5 + 1e-6) * motion.step_s))
+
+    rows = [0, *(row(p.first) for p in parts[1:]), stretch.height]
+    return [
+        Part(p.kind, a, b, row(p.first + p.lead) - a if p.lead else 0, b - row(p.stop - p.tail) if p.tail else 0)
+        for p, a, b in zip(parts, rows[:-1], rows[1:], strict=True)
+    ]
 
 
-def _untimed(stretch: pl.DataFrame, whole: pl.DataFrame, full_load_nm: float | None) -> list[tuple[str, int, int]]:
+def _untimed(stretch: pl.DataFrame, whole: pl.DataFrame, full_load_nm: float | None) -> list[Part]:
     """Pieces of a stretch without a clock: a print-out by rpm is one pull; a trace is cut as if its longest rise took 8 s."""
     rpm = without_spikes(stretch["rpm"].cast(pl.Float64).to_numpy().astype(float))
     known = np.flatnonzero(np.isfinite(rpm))
     if len(known) < 2:
-        return [("idle", 0, stretch.height)]
+        return [Part("idle", 0, stretch.height)]
     level = local_median(rpm[known], 2 if len(known) > 50 else 0)
     span = float(level.max() - level.min())
     one_way = max(level[-1] - level[0], level[0] - level[-1]) >= 0.9 * span
     reverse = max(float((np.maximum.accumulate(level) - level).max()) if level[-1] >= level[0] else
                   float((level - np.minimum.accumulate(level)).max()), 0.0)  # fmt: skip
     if one_way and reverse < 0.2 * span:
-        return [("pull" if span >= PULL_SPAN_RPM else "idle", 0, stretch.height)]
+        return [Part("pull" if span >= PULL_SPAN_RPM else "idle", 0, stretch.height)]
     longest = max((b - a for a, b in runs(np.concatenate((np.diff(level) > 0, [False])))), default=0)
     if len(known) <= 400 and longest <= 60:
         return _printouts(rpm, stretch.height)
@@ -147,8 +153,8 @@ def _untimed(stretch: pl.DataFrame, whole: pl.DataFrame, full_load_nm: float | N
     return _timed(clocked, whole, full_load_nm)
 
 
-def _printouts(rpm: Array, rows: int) -> list[tuple[str, int, int]]:
+def _printouts(rpm: Array, rows: int) -> list[Part]:
     """Several print-outs by rpm one below the other: each run of rising speed is a pull."""
     filled = pl.Series(rpm).fill_nan(None).interpolate().forward_fill().backward_fill().to_numpy()
     cuts = [0, *(int(i) + 1 for i in np.flatnonzero(np.diff(filled) < -PULL_SPAN_RPM)), rows]
-    return [("pull" if np.ptp(filled[a:b]) >= PULL_SPAN_RPM else "idle", a, b) for a, b in pairwise(cuts)]
+    return [Part("pull" if np.ptp(filled[a:b]) >= PULL_SPAN_RPM else "idle", a, b) for a, b in pairwise(cuts)]

@@ -5,6 +5,7 @@ that. What a stretch is called follows from its length, its span and whether the
 """
 
 from bisect import bisect_left, bisect_right
+from dataclasses import replace
 
 import numpy as np
 
@@ -232,7 +233,7 @@ def _without_slivers(motion: Motion, parts: list[Part]) -> list[Part]:
         if part.kind == "idle" and part.stop - part.first <= short and len(parts) > 1:
             leading = not out and following is not None and part.stop - part.first <= motion.steps(0.2)
             if following in ("coast_down", "blip", "idle") or leading:
-                parts[i + 1] = Part(parts[i + 1].kind, part.first, parts[i + 1].stop)
+                parts[i + 1] = replace(parts[i + 1], first=part.first)
                 continue
             if out and out[-1].kind in ("coast_down", "blip", "idle"):
                 out[-1] = Part(out[-1].kind, out[-1].first, part.stop)

@@ -10,7 +10,8 @@ from pullbook.book import Book
 from pullbook.columns import FOUND_PULLS, STROBE, conform
 from pullbook.facts import Air, DayFacts
 from pullbook.handover import Clock, DayReading, LogReading
-from pullbook.pulls.grouping import label_key, mark_baseline, name_settings
+from pullbook.pulls.grouping import mark_baseline, name_settings
+from pullbook.pulls.labels import label_key, with_lost_dash
 from pullbook.pulls.matching import Match, Matched, has_torque, match, unrowed
 from pullbook.pulls.order import in_order
 from pullbook.pulls.pull_samples import coast_downs_of, merge_recorders, samples_of
@@ -171,7 +172,7 @@ def _strobe(found: Survey, pulls: list[Match], questions: list[str]) -> pl.DataF
         return conform(pl.DataFrame(), STROBE)
     labels = {label_key(m.label): m.label for m in pulls if m.label}
     table = found.strobe.readings
-    spelled = {s: labels.get(label_key(s), s) for s in table["setting"].drop_nulls().unique().to_list()}
+    spelled = {s: labels.get(with_lost_dash(label_key(s), labels), s) for s in table["setting"].drop_nulls().unique().to_list()}
     strangers = sorted(s for s, label in spelled.items() if label not in labels.values())
     if strangers and labels:
         known = ", ".join(map(repr, dict.fromkeys(labels.values())))

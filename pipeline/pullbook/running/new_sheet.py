@@ -148,7 +148,7 @@ def _seen(log: LogReading, s: Segment) -> str:
     words = [s.kind if s.kind != "pull" else "", f"{s.rpm_min:.0f} to {s.rpm_max:.0f} rpm" if s.rpm_min is not None else ""]
     for channel, says in zip(ADVANCES, ("advance", "commanded"), strict=True):
         if channel in log.samples.columns:
-            known = log.samples[channel].slice(s.first, s.rows).drop_nulls()
+            known = s.settled(log.samples)[channel].drop_nulls()
             if len(known):
                 lo, hi = (float(known.quantile(q) or 0.0) for q in (0.05, 0.95))
                 words.append(f"{says} {lo:.1f} to {hi:.1f}°" if hi - lo > 0.5 else f"{says} {(lo + hi) / 2:.1f}°")

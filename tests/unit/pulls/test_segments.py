@@ -91,6 +91,21 @@ def test_spark_sweep_at_steady_speed_is_cut_at_each_step_of_advance() -> None:
     assert ran == pytest.approx([20, 24, 28, 32, 26], abs=0.2)
 
 
+@pytest.mark.parametrize("way_s", [0.0, 1.5, 6.0])
+def test_nothing_lies_between_the_steps_of_a_spark_sweep(way_s: float) -> None:
+    """At one speed and loaded throughout it is all hold; what was on its way from step to step is not measured on."""
+    samples = drive([(2, 3000, 1), (40, 3000, 1), (5, 1000, 0)])
+    t = samples["time_s"].to_numpy()
+    advance = np.interp(t, [15, 15 + max(way_s, 0.01), 28, 28 + max(way_s, 0.01)], [20.0, 26.0, 26.0, 32.0])
+    segments = find_segments(samples.with_columns(advance_deg=advance))
+    assert [s.kind for s in segments] == ["idle", "hold", "hold", "hold", "coast_down"]
+    for hold, level in zip(segments[1:4], (20.0, 26.0, 32.0), strict=True):
+        ran = hold.settled(samples.with_columns(advance_deg=advance))["advance_deg"]
+        assert np.abs(ran.to_numpy() - level).max() < 0.8
+        assert 0 < ran.len() < hold.rows
+    assert segments[1].end_s == pytest.approx(15 + way_s / 2, abs=0.4)
+
+
 def test_part_throttle_holds_and_sweeps_are_not_used() -> None:
     plan: Plan = [(3, 2000, 0.3), (6, 2000, 0.3), (8, 4000, 0.3), (10, 5800, 1), (5, 1500, 0), (8, 3500, 0.3)]
     segments = find_segments(drive(plan, throttle=True))

@@ -323,6 +323,34 @@ def test_spark_sweep_at_steady_speed_is_one_setting_a_step(shop: Shop) -> None:
     day = shop.read()
     assert column(day, "setting") == ["hold 20°", "hold 26°", "hold 32°"]
     assert column(day, "total_deg") == [None, None, None], "what the row says was set is not what the steps ran"
+    assert not any("repeats" in q for q in day.questions), "their advance tells the steps apart"
+
+
+def test_holds_alike_in_speed_and_advance_are_asked_about(shop: Shop) -> None:
+    shop.log("holds.csv", plan=[(2, 3000, 1), (8, 3000, 1), (2, 1500, 0), (2, 3000, 1), (8, 3000, 1), (5, 1000, 0)])
+    shop.text("pulls.csv", "file,setting\nholds.csv,A\n")
+    day = shop.read()
+    assert column(day, "kind") == ["hold", "hold"]
+    assert sum("2 pulls" in q and "repeats" in q for q in day.questions) == 1
+
+
+@pytest.mark.parametrize("lost", ["?", "\ufffd", "–"])
+def test_a_dash_that_an_encoding_lost_is_the_dash_where_one_label_fits(shop: Shop, lost: str) -> None:
+    shop.log("run-1.csv", number=1)
+    shop.log("run-2.csv", number=2)
+    shop.text("pulls.csv", f"file,setting\nrun{lost}1.csv,base{lost}4\nrun-2,base-4\n")
+    shop.text("strobe.csv", f"setting,rpm,advance_deg\nbase{lost}4,3000,30\n")
+    day = shop.read()
+    assert column(day, "setting") == ["base-4" if lost != "–" else "base–4"] * 2
+    assert day.strobe["setting"].to_list() == column(day, "setting")[:1]
+    assert not any("no log named" in q or "no pull ran" in q for q in day.questions)
+
+
+def test_a_lost_sign_that_two_labels_fit_stays_a_stranger(shop: Shop) -> None:
+    for number in (1, 2, 3):
+        shop.log(f"run{number}.csv", number=number)
+    shop.text("pulls.csv", "file,setting\nrun1.csv,base-4\nrun2.csv,base+4\nrun3.csv,base?4\n")
+    assert column(shop.read(), "setting") == ["base-4", "base+4", "base?4"]
 
 
 def test_times_that_run_backwards_are_asked_about(shop: Shop) -> None:
