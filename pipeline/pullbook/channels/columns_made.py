@@ -9,10 +9,11 @@ import polars as pl
 from pullbook.channels.column import Column, Talk
 from pullbook.handover import Fault
 from pullbook.text.numbers import Marks, decide_marks, kind_of, mixed_marks, to_numbers
+from pullbook.text.odd_rows import no_numbers
 from pullbook.text.raw import RawLog
 from pullbook.vocabulary.naming import Meaning, understand
 from pullbook.vocabulary.units_text import named_unit, unit_of
-from pullbook.wording import few
+from pullbook.wording import counted, few
 
 Clocks = dict[str, pl.Series]
 
@@ -102,10 +103,7 @@ def _numbers(header: str, meaning: Meaning, cells: pl.Series, marks: Marks, raw:
         column.unit, column.unit_from = made.unit, "header"
     if made.garbled and made.kind == "number":
         line = int(raw.lines[made.garbled[0]])
-        talk.warn(
-            f"column {header!r}: {len(made.garbled)} cell(s) are no number, the first on line {line} "
-            f"({made.examples[0][:40]!r}); read as missing"
-        )
+        talk.warnings.append(no_numbers(talk.name, header, len(made.garbled), line, made.examples[0]))
     return column
 
 
@@ -151,7 +149,7 @@ def without_repeats(raw: RawLog, talk: Talk) -> RawLog:
     if not count:
         return raw
     lines = raw.lines.filter(same)
-    talk.warn(f"{count} row(s) repeat the row before exactly and were left out (line {few(lines.to_list(), 5)})")
+    talk.warn(f"{counted(count, 'row')} left out (line {few(lines.to_list(), 5)}): the row before again, cell by cell")
     keep = ~same
     return replace(
         raw, cells=cells.filter(keep), lines=raw.lines.filter(keep),

@@ -34,6 +34,11 @@ NOON = r"(\d) +([AaPp]\.?[Mm]\b)"
 _DATED, _NOON = re.compile(DATED), re.compile(NOON)
 
 
+def is_blank(line: str) -> bool:
+    """Whether nothing but delimiters, blanks, form feeds and end marks stands on a line."""
+    return not line.strip(" \t;,\x0c\x1a")
+
+
 def is_number(cell: str) -> bool:
     """Whether a cell reads as a number in some country."""
     return _number(cell) if len(cell) < LONG else NUMBER.fullmatch(cell) is not None

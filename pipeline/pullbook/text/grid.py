@@ -12,7 +12,7 @@ from pullbook.arrays import Mask
 from pullbook.handover import Fault
 from pullbook.text.aligned import fill_blanks
 from pullbook.text.blocks import Array32, headers_below, named_of, rows_of, spilled
-from pullbook.text.cells import decide_delimiter, split
+from pullbook.text.cells import decide_delimiter, is_blank, split
 from pullbook.text.header import Header, find_header, looks_like_names, speaks_of_speed
 from pullbook.text.layout import is_spaced
 from pullbook.text.line_bytes import pieces
@@ -69,7 +69,7 @@ def read_grid(text: Text, *, shown: str) -> RawLog | Fault:
     lines, ends_whole = Lines(data), data.endswith((b"\n", MARK))
     del data
     wanted = spread(len(lines), HEAD_LINES, 60)
-    sample = [(i + 1, t) for i, t in zip(wanted, lines.at(wanted), strict=True) if t.strip(" \t;,\x1a\x0c")]
+    sample = [(i + 1, t) for i, t in zip(wanted, lines.at(wanted), strict=True) if not is_blank(t)]
     delimiter = decide_delimiter([t for _, t in sample])
     if delimiter is None:
         return no_table(shown, sample)
@@ -113,20 +113,15 @@ def no_table(shown: str, sample: list[tuple[int, str]]) -> Fault:
     for delimiter in ("\t", ";", ",", "|", " "):
         cells = split(first, delimiter)
         if len(sample) <= 2 and len(cells) > 1 and looks_like_names(cells) and any(understand(c).quantity for c in cells):
-            return Fault(
-                shown,
-                line,
-                None,
-                f"a header without rows ({brief})",
-                "rows of numbers below the names",
-                "export the log again, or take the file out",
-            )
+            return _without_rows(shown, line, f"a header without rows ({brief})")
     return Fault(shown, line, None, f"no table of numbers ({brief!r} …)", "rows of numbers under a line of names", _REMEDY)
 
 
-def _assemble(
-    table: Table, head: Header, delimiter: str, shown: str, said: tuple[str, ...], *, ends_whole: bool
-) -> RawLog | Fault:  # fmt: skip
+def _without_rows(shown: str, line: int | None, found: str) -> Fault:
+    return Fault(shown, line, None, found, "rows of numbers below the names", "export the log again, or take the file out")
+
+
+def _assemble(table: Table, head: Header, delimiter: str, shown: str, said: tuple[str, ...], *, ends_whole: bool) -> RawLog | Fault:
     """Put every row under its header, count what is broken."""
     lines, widths = table.lines, table.widths
     body = widths > 0
@@ -162,14 +157,7 @@ def _assemble(
         for j, title in enumerate(_unique(header.names)):
             by_title.setdefault(title, header.units[j] if j < len(header.units) else None)
     if not any(fits.any() for fits, _ in taken):
-        return Fault(
-            shown,
-            head.line,
-            None,
-            "a header without rows",
-            "rows of numbers below the names",
-            "export the log again, or take the file out",
-        )
+        return _without_rows(shown, head.line, "a header without rows")
     rows = take(table, taken, {t for _, keys in taken for t in keys if _is_speed(t, by_title.get(t))})
     if len(headers) > 1:
         dropped = without_preambles(sorted(dropped), headers, {*notes, *odd_lines}, widths)
@@ -181,7 +169,7 @@ def _assemble(
     titles = list(dict.fromkeys(title for _, keys in taken for title in keys))
     warnings += [no_numbers(name, _bare(title), *found) for title, found in rows.garbled.items()]
     top = head.line if head.line is not None else head.first_data
-    preamble = tuple((i + 1, t.strip()) for i, t in enumerate(lines.some(0, min(top - 1, 200))) if t.strip(" \t;,\x1a"))
+    preamble = tuple((i + 1, t.strip()) for i, t in enumerate(lines.some(0, min(top - 1, 200))) if not is_blank(t))
     marks = rows.marks
     return RawLog(
         headers=tuple(map(_bare, titles)), unit_row=tuple(by_title.get(t) for t in titles),

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 import polars as pl
 
-from pullbook.text.cells import DATE, DELIMITERS, MISSING, SWITCH, TIME, decide_delimiter, is_number, joined_stamps, split
+from pullbook.text.cells import DATE, MISSING, SWITCH, TIME, decide_delimiter, is_blank, is_number, joined_stamps, split
 from pullbook.text.header import Header, find_header, looks_like_names, speaks_of_speed
 from pullbook.text.numbers import Marks, decide_marks
 from pullbook.text.units_behind import behind_values
@@ -61,13 +61,9 @@ def lay_out(data: bytes, head_lines: bytes | None = None) -> Layout | None:
     head_lines
         The first lines as UTF-8, as many as in ``data``, where those have another encoding.
     """
-    top = (data if head_lines is None else head_lines)[:HEAD].decode("utf-8", "replace").split("\n")
-    if len(data) > HEAD:
-        top.pop()
-    numbered = [(i + 1, t) for i, t in enumerate(top) if t.strip(" \t;,\x0c\x1a")][:TOP]
-    inner = [t for start in (len(data) // 2, len(data) - WINDOW) if start > HEAD for t in _whole_lines(data, start)]
+    numbered, inner = _sampled(data, head_lines)
     delimiter = decide_delimiter([t for _, t in numbered] + inner)
-    if delimiter is None or delimiter not in (*DELIMITERS, " "):
+    if delimiter is None:
         return None
     if delimiter == " " and any(joined_stamps(t) != t for t in [t for _, t in numbered] + inner):
         return None
@@ -112,9 +108,17 @@ def lay_out(data: bytes, head_lines: bytes | None = None) -> Layout | None:
 
 def is_spaced(data: bytes) -> bool:
     """Whether the cells are parted by spaces alone, judged from the top, the middle and the end."""
-    top = data[:HEAD].decode("utf-8", "replace").split("\n")[:TOP]
-    inner = [t for start in (len(data) // 2, len(data) - WINDOW) if start > HEAD for t in _whole_lines(data, start)]
-    return decide_delimiter([t for t in (*top, *inner) if t.strip(" \t;,\x0c\x1a")]) == " "
+    numbered, inner = _sampled(data)
+    return decide_delimiter([t for _, t in numbered] + inner) == " "
+
+
+def _sampled(data: bytes, head_lines: bytes | None = None) -> tuple[list[tuple[int, str]], list[str]]:
+    """(number, text) of the first lines that are not blank; some from the middle and the end of a longer log."""
+    top = (data if head_lines is None else head_lines)[:HEAD].decode("utf-8", "replace").split("\n")
+    if len(data) > HEAD:
+        top.pop()
+    numbered = [(i + 1, t) for i, t in enumerate(top) if not is_blank(t)][:TOP]
+    return numbered, [t for start in (len(data) // 2, len(data) - WINDOW) if start > HEAD for t in _whole_lines(data, start)]
 
 
 def _plain_marks(numeric: dict[str, pl.Series]) -> Marks | None:
@@ -130,7 +134,7 @@ def _plain_marks(numeric: dict[str, pl.Series]) -> Marks | None:
 
 
 def _whole_lines(data: bytes, start: int) -> list[str]:
-    return [t for t in data[start : start + WINDOW].decode("utf-8", "replace").split("\n")[1:-1] if t.strip(" \t;,\x1a")]
+    return [t for t in data[start : start + WINDOW].decode("utf-8", "replace").split("\n")[1:-1] if not is_blank(t)]
 
 
 def first_byte(data: bytes, line: int) -> int:

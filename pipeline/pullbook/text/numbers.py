@@ -16,7 +16,7 @@ LEAST_SHARE = 0.05
 
 @dataclass(frozen=True, slots=True)
 class Marks:
-    """Decimal mark and thousands separator of a file; ``odd``: (column, row) of the first cell that contradicts them."""
+    """Decimal mark and thousands separator of a file; ``doubtful``: nothing tells which of the two the only mark is."""
 
     decimal: str
     thousands: str | None

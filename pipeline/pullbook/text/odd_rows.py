@@ -128,4 +128,5 @@ def remarks(
 
 def no_numbers(name: str, header: str, count: int, line: int, cell: str) -> str:
     """What is said of a column's cells that are no number."""
-    return f"{name}: column {header!r}: {count} cell(s) are no number, the first on line {line} ({cell[:40]!r}); read as missing"
+    cells = f"{counted(count, 'cell')} {'is' if count == 1 else 'are'} no number"
+    return f"{name}: column {header!r}: {cells}, the first on line {line} ({cell[:40]!r}); read as missing"

@@ -9,12 +9,12 @@ import polars as pl
 from polars.exceptions import PolarsError
 
 from pullbook.arrays import Mask
+from pullbook.text.cells import DATED, NOON
 from pullbook.text.slabs import Lines
 from pullbook.text.text import MARK
 
 MAX_COLUMNS = 1_000
 MAX_CELLS = 20_000_000
-_DATED = r"(\d{4}-\d{1,2}-\d{1,2}|\d{1,2}[./]\d{1,2}[./]\d{2,4}) +(\d{1,2}:\d{2})"
 _WORDED = r"^[ \"]*[^-+−.0-9,;\t| \"]"
 
 
@@ -87,7 +87,7 @@ def _tabbed(lines: pl.Series) -> pl.Series:
     """One tab for each run of spaces; date and time, and a clock and its AM or PM, are one cell."""
     loose = lines.str.strip_chars()
     if loose.str.contains(":", literal=True).any():
-        loose = loose.str.replace_all(_DATED, "${1}T${2}").str.replace_all(r"(\d) +([AaPp]\.?[Mm]\b)", "${1}${2}")
+        loose = loose.str.replace_all(DATED, "${1}T${2}").str.replace_all(NOON, "${1}${2}")
     return loose.str.replace_all(r"[ \t]+", "\t")
 
 
