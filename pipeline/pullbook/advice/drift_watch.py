@@ -43,7 +43,8 @@ def watch(aligned: AlignedDay, settings: list[Setting], repeatability: dict[str,
     """
     pulls = aligned.pulls.filter(pl.col("status") != "left_out").drop_nulls("setting").sort("order")
     names = pulls["setting"].to_list()
-    returned = any(name in names[: i - 1] for i, name in enumerate(names) if i >= 2)
+    visits = [name for i, name in enumerate(names) if i == 0 or name != names[i - 1]]
+    returned = len(visits) > len(set(visits))
     level = {s.name: float(np.nanmean(s.curve)) for s in settings if np.isfinite(s.curve).any()}
     path = np.array([level.get(name, np.nan) for name in names])
     order = pulls["order"].cast(pl.Float64).to_numpy()

@@ -63,7 +63,8 @@ def as_on_the_sheet(shape: Shapes, part: Part | None, settings: list[Setting]) -
     home = home_of(settings)
     shift = 0.0 if home is None or home.total_deg is None else home.total_deg - float(np.max(home.curve))
     total = float(np.floor((float(shape.total[0]) + shift) * 2.0 + 0.02) / 2.0)  # half degrees, never up past a ceiling
-    with_parts = "other springs" if part is None else part.words
+    start, all_in = (50 * round(float(n[0]) / 50) for n in (shape.start, shape.all_in))
+    with_parts = f"springs that move from {start} to {all_in} rpm" if part is None else part.words
     return NextPull(f"{plain(total)} total, {with_parts}", round(total - float(shape.stop[0]), 1), total, CONFIRM, None)
 
 

@@ -7,6 +7,9 @@ from pullbook.report.model import Said
 from pullbook.report.view import DayView, mapped
 from pullbook.report.words import degrees, half_width, percent, setting_degrees
 
+COARSE_PCT = 8.0
+"""A change whose interval is this wide is given to half per cents, in the sentence to whole ones."""
+
 
 def what_to_set(shown: DayView) -> list[Said]:
     """The advice as things to set; empty where there is none."""
@@ -47,23 +50,27 @@ def what_it_is_worth(shown: DayView) -> list[str]:
         )
     told = []
     if curve.get("versus_baseline_pct") is not None and curve.get("versus_lo_pct") is not None:
-        half = half_width(curve["versus_lo_pct"], curve["versus_hi_pct"])
+        half = _as_the_sentence(curve["versus_lo_pct"], curve["versus_hi_pct"])
         told.append(
             f"This curve against the baseline{f' ({shown.baseline})' if shown.baseline else ''}: torque "
             f"{percent(curve['versus_baseline_pct'], half, signed=True)} "
             f"(likely {words.percent_between(curve['versus_lo_pct'], curve['versus_hi_pct'])})."
         )
     if curve.get("cost_pct") is not None:
-        half = half_width(curve.get("cost_lo_pct"), curve.get("cost_hi_pct"))
-        cost = (
-            f" (likely {words.percent_between(curve['cost_lo_pct'], curve['cost_hi_pct'])})"
-            if curve.get("cost_lo_pct") is not None
-            else ""
+        # what the model allows below nothing is torque nobody found: no curve gives away less than none
+        ends = [None if curve.get(end) is None else max(curve[end], 0.0) for end in ("cost_lo_pct", "cost_hi_pct")]
+        cost = "" if None in ends else f" (likely {words.percent_between(*ends)})"
+        told.append(
+            f"Given away against the best curve at every rpm: {percent(max(curve['cost_pct'], 0.0), half_width(*ends))}{cost}."
         )
-        told.append(f"Given away against the best curve at every rpm: {percent(curve['cost_pct'], half)}{cost}.")
     told += [f"{note[0].upper()}{note[1:]}." for note in curve.get("notes") or [] if note]
     told += _for_most_torque(curve.get("most_torque") or {}, curve)
     return ["Crank degrees before top dead centre, vacuum advance off.", *told]
+
+
+def _as_the_sentence(lo: float, hi: float) -> float:
+    """Half a width that shows as many digits as the day's sentence gives the same change."""
+    return 0.1 if hi - lo < COARSE_PCT else (hi - lo) / 2.0
 
 
 def _for_most_torque(most: dict[str, Any], curve: dict[str, Any]) -> list[str]:

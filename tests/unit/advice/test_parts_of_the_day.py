@@ -95,6 +95,7 @@ def test_hand_over_is_the_pull_nearest_to_its_settings_mean() -> None:
 
 @pytest.mark.parametrize(("order", "no_return"), [
     ([26, 28, 30, 32], True), ([26, 28, 30, 26], False), ([30, 26, 32, 28], False), ([32, 30, 28], True), ([26, 26, 28, 30], True),
+    ([26, 26, 26, 28, 28, 28, 30], True), ([26, 26, 26, 28, 30, 28], False),
 ])  # fmt: skip
 def test_a_one_way_order_without_a_return_is_seen(order: list[int], no_return: bool) -> None:
     day = Day([Pull(f"{t}", t, baseline=t == order[0]) for t in order])

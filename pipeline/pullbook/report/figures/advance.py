@@ -188,16 +188,34 @@ def _finding(best: list[dict[str, Any]]) -> str:
     inside = [r for r in best if r.get("state") == "inside" and r.get("best_deg") is not None]
     if inside:
         low, high = min(inside, key=lambda r: r["best_deg"]), max(inside, key=lambda r: r["best_deg"])
-        if high["best_deg"] - low["best_deg"] < 1.5:
-            return f"Best advance is about {degrees((high['best_deg'] + low['best_deg']) / 2)} at every rpm that shows one"
+        level = high["best_deg"] - low["best_deg"] < 1.5
         ends = [f"{degrees(r['best_deg'])} at {rpm(r['rpm'])}" for r in (low, high)]
-        return f"Best advance goes from {ends[0]} to {ends[1]}"
+        about = f"is about {degrees((high['best_deg'] + low['best_deg']) / 2)}"
+        found = f"Best advance {about if level else f'goes from {ends[0]} to {ends[1]}'}"
+        half = float(np.median([(r["hi_deg"] - r["lo_deg"]) / 2 for r in inside if r.get("hi_deg") is not None] or [0.0]))
+        if half > VAGUE_DEG:
+            found += f", give or take {degrees(half)}"
+        return found + (_elsewhere(best) or (" at every rpm that shows one" if level else ""))
     states = [r.get("state") for r in best]
     if states.count("above_tested") > states.count("below_tested"):
         return "The best advance lies above everything that was run"
     if "below_tested" in states:
         return "The best advance lies below everything that was run"
     return "The day cannot place the best advance"
+
+
+VAGUE_DEG = 4.0
+"""Half of an interval beyond which a best advance is not said without it."""
+
+_MANY = 0.2  # of the rows tested: where the best lies beyond what was run at so many, a title that leaves them out misleads
+
+
+def _elsewhere(best: list[dict[str, Any]]) -> str:
+    """At how many speeds the best lies beyond what was run, where they are many."""
+    tested = [r.get("state") for r in best if r.get("state") != "untested"]
+    side = max(("above", "below"), key=lambda s: tested.count(f"{s}_tested"))
+    count = tested.count(f"{side}_tested")
+    return f"; {side} what was run at {count} of {len(tested)} speeds" if count >= _MANY * len(tested) else ""
 
 
 STATES = {

@@ -1,0 +1,43 @@
+"""One thing is said one way on a page: digits as in the sentence, titles that leave nothing out."""
+
+import copy
+
+import pytest
+
+from pullbook.report.content import content
+from pullbook.report.to_set import what_it_is_worth
+from pullbook.report.view import view
+from tests.report.fixture import InventedDay, invented_day
+
+
+@pytest.fixture(scope="module")
+def day() -> InventedDay:
+    return invented_day()
+
+
+def test_what_is_given_away_and_gained_is_said_as_the_sentence_says_it(day: InventedDay) -> None:
+    record = copy.deepcopy(day.record)
+    record["advice"]["mechanical"] |= {
+        "cost_pct": 0.2, "cost_lo_pct": -0.31, "cost_hi_pct": 0.62,
+        "versus_baseline_pct": 3.83, "versus_lo_pct": 3.2, "versus_hi_pct": 4.3,
+    }  # fmt: skip
+    told = " ".join(what_it_is_worth(view(record, day.tables)))
+    assert "Given away against the best curve at every rpm: 0.2 % (likely 0.0 to 0.6 %)." in told
+    assert "torque +3.8 % (likely 3.2 to 4.3 %)." in told
+
+
+@pytest.mark.parametrize(
+    ("above", "half", "title"),
+    [(0, 1.0, "Best advance is about 28° at every rpm that shows one"), (0, 9.0, "Best advance is about 28°, give or take 9°"),
+     (6, 1.0, "Best advance is about 28°; above what was run at 6 of 10 speeds")],
+)  # fmt: skip
+def test_a_title_says_where_else_the_best_lies_and_how_vaguely_it_is_known(
+    day: InventedDay, above: int, half: float, title: str
+) -> None:
+    record = copy.deepcopy(day.record)
+    best = record["best"][:10]
+    for i, row in enumerate(best):
+        placed = {"state": "inside", "best_deg": 28.0, "lo_deg": 28.0 - half, "hi_deg": 28.0 + half}
+        row |= {"state": "above_tested", "best_deg": None, "lo_deg": 28.0, "hi_deg": None} if i < above else placed
+    record["best"] = best
+    assert any(p.title.startswith(title) for p in content(view(record, day.tables)).pictures.values())
