@@ -8,7 +8,8 @@ import polars as pl
 
 from pullbook.channels.column import Column, Talk
 from pullbook.handover import Fault
-from pullbook.text.numbers import Marks, decide_marks, kind_of, mixed_marks, to_numbers
+from pullbook.text.marks import Marks, decide_marks, mixed_marks
+from pullbook.text.numbers import kind_of, to_numbers
 from pullbook.text.odd_rows import no_numbers
 from pullbook.text.raw import RawLog
 from pullbook.vocabulary.naming import Meaning, understand

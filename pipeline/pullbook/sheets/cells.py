@@ -68,11 +68,10 @@ class SheetCells:
         text = self.text(row, name)
         if text is None or text in ("-", "–", "—", "?", "n/a", "N/A"):
             return None
-        unit, lo, hi = _SPANS[name].unit, _SPANS[name].lo, _SPANS[name].hi
+        lo, hi = _SPANS[name].lo, _SPANS[name].hi
         value = sheet_number(text, thousands=hi >= 1000)
-        says = f"a number from {lo} to {hi}" + (f" {unit}" if unit else "")
         if value is None:
-            self.fault(line, name, repr(text[:60]), says, "write the bare number")
+            self.fault(line, name, repr(text[:60]), _wanted(name), "write the bare number")
             return None
         convert = self.at[name][1].convert
         grouped = re.fullmatch(r"\d{1,3}[.,]\d{3}", text) is not None
@@ -86,11 +85,9 @@ class SheetCells:
 
     def _off_scale(self, line: int, name: str, text: str, value: float) -> None:
         """Note a number that cannot be meant; one in another unit is noted once a column, with how many more there are."""
-        unit, lo, hi = _SPANS[name].unit, _SPANS[name].lo, _SPANS[name].hi
-        says = f"a number from {lo} to {hi}" + (f" {unit}" if unit else "")
-        slip = looks_like(unit, value, lo, hi)
+        slip = looks_like(_SPANS[name].unit, value, _SPANS[name].lo, _SPANS[name].hi)
         if slip is None:
-            self.fault(line, name, repr(text[:60]), says, "check the number and its unit")
+            self.fault(line, name, repr(text[:60]), _wanted(name), "check the number and its unit")
             return
         if name in self._slips:
             self._slips[name].append(line)
@@ -98,7 +95,7 @@ class SheetCells:
         other, meant = slip
         self._slips[name] = [len(self.faults)]
         hint = f"{value:g} looks like {other}: write {meant}, or name the column `{column_in(name, other)}`"
-        self.fault(line, name, repr(text[:60]), says, hint)
+        self.fault(line, name, repr(text[:60]), _wanted(name), hint)
 
     def settle_slips(self) -> frozenset[str]:
         """Say once a column how many cells more are in the other unit; the columns that have such cells."""
@@ -123,6 +120,11 @@ class SheetCells:
             self.fault(line, name, repr(text[:80]), "a plain file name of the same folder", "write the name alone, without a path")
             return None
         return text
+
+
+def _wanted(name: str) -> str:
+    span = _SPANS[name]
+    return f"a number from {span.lo} to {span.hi} {span.unit}".rstrip()
 
 
 def sheet_number(text: str, *, thousands: bool = False) -> float | None:

@@ -7,7 +7,7 @@ import polars as pl
 
 from pullbook.text.cells import DATE, MISSING, SWITCH, TIME, decide_delimiter, is_blank, is_number, joined_stamps, split
 from pullbook.text.header import Header, find_header, looks_like_names, speaks_of_speed
-from pullbook.text.numbers import Marks, decide_marks
+from pullbook.text.marks import Marks, decide_marks
 from pullbook.text.units_behind import behind_values
 
 HEAD = 20_000

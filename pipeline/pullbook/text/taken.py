@@ -12,7 +12,8 @@ import polars as pl
 
 from pullbook.arrays import Array, Mask
 from pullbook.text.line_bytes import Places
-from pullbook.text.numbers import Marks, Votes, decide_marks, kind_of, plain_numbers
+from pullbook.text.marks import Marks, Votes, decide_marks
+from pullbook.text.numbers import kind_of, plain_numbers
 from pullbook.text.parted import Table
 
 TURNS = 6

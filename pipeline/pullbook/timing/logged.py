@@ -1,4 +1,4 @@
-"""Advance as the logs have it: one mean curve a setting, the pulls that do not follow their setting, and the way down."""
+"""Advance as the logs have it: one mean curve a setting, and the way down."""
 
 from dataclasses import dataclass, field
 
@@ -6,16 +6,13 @@ import numpy as np
 import polars as pl
 
 from pullbook.alignment.one_pull import finite
-from pullbook.alignment.pull_words import pull_words
 from pullbook.arrays import Array
 from pullbook.columns import ROW_RPM, holds
 from pullbook.handover import AlignedDay, DayReading
 from pullbook.measure.local import centred_means, second_differences
-from pullbook.timing.mixed_up import APART_DEG, mixed_up
+from pullbook.timing.strays import find_strays
 
 _FLOOR_DEG = 0.01
-_PART, _LEAST_ROWS = 0.75, 5  # of a pull's rows; and how few are no part of it
-
 _MEDIAN_OF_CHI2 = 0.455  # one degree of freedom
 
 COMMANDED_ONLY = "The logs hold commanded advance only: does the spark follow it? A light reading would tell."
@@ -96,17 +93,18 @@ def logged_day(reading: DayReading, aligned: AlignedDay) -> LoggedDay:
     speaking = aligned.pulls.filter((pl.col("status") != "left_out") & pl.col("setting").is_not_null()).select("pull_id", "setting")
     table = aligned.rows.join(speaking, on="pull_id").filter(pl.col(channel).is_not_null())
     table = table.select("pull_id", "setting", "rpm", a=pl.col(channel))
-    strays, mixed = _strays(table, aligned.pulls, questions)
+    strays = find_strays(table, aligned.pulls)
+    questions += strays.questions
     curves = {
         str(key[0]): _mean_curve(str(key[0]), part)
-        for key, part in table.filter(~pl.col("pull_id").is_in(strays))
+        for key, part in table.filter(~pl.col("pull_id").is_in(strays.label_of))
         .partition_by("setting", as_dict=True, maintain_order=True)
         .items()
     }
-    own = {p: _mean_curve(s, table.filter(pl.col("pull_id") == p)) for p, s in strays.items()}
-    down = {} if channel != "advance_log_deg" else _way_down(reading, speaking.filter(~pl.col("pull_id").is_in(strays)))
+    own = {p: _mean_curve(s, table.filter(pl.col("pull_id") == p)) for p, s in strays.label_of.items()}
+    down = {} if channel != "advance_log_deg" else _way_down(reading, speaking.filter(~pl.col("pull_id").is_in(strays.label_of)))
     aside = _aside(aligned, channel, set(speaking["setting"]))
-    return LoggedDay(curves, own, down, channel, tuple(questions), aside, mixed)
+    return LoggedDay(curves, own, down, channel, tuple(questions), aside, strays.mixed)
 
 
 def _aside(aligned: AlignedDay, channel: str, speaking: set[str]) -> dict[str, LoggedCurve]:
@@ -134,103 +132,6 @@ def _which_channel(rows: pl.DataFrame, questions: list[str]) -> str | None:
         questions.append(COMMANDED_ONLY)
         return "advance_commanded_deg"
     return None
-
-
-def _strays(table: pl.DataFrame, pulls: pl.DataFrame, questions: list[str]) -> tuple[dict[str, str], bool]:
-    """Pulls, by id, that ran another curve than the other pulls of their setting, and whether labels stand on the wrong pulls."""
-    called = pull_words(pulls)
-    totals = dict(pulls.drop_nulls("setting").group_by("setting").agg(pl.col("total_deg").median()).iter_rows())
-    asked: dict[str, str] = {}
-    out: dict[str, str] = {}
-    for key, part in table.partition_by("setting", as_dict=True, maintain_order=True).items():
-        if part["pull_id"].n_unique() < 3:
-            if (odd := _odd_of_two(part, table, totals)) is not None:
-                pull, kept, gaps, like = odd
-                ran = f", as {like!r} did" if like is not None else ""
-                out[pull] = str(key[0])
-                gap = float(gaps["d"].to_numpy().mean())
-                less, more = (pull, kept) if gap < 0 else (kept, pull)
-                asked[pull] = _part_of_it(
-                    called[less], called[more], gaps.with_columns(pl.col("d") * (1.0 if gap < 0 else -1.0))
-                ) or (
-                    f"{called[pull]} logged {gap:+.1f}° against {called[kept]}{ran}, and both are called "
-                    f"{key[0]!r}: which of them was it (pull sheet, column `setting`)? Each counts with its own log."
-                )
-            continue
-        middle = part.group_by("rpm").agg(pl.col("a").median().alias("middle"), pl.len().alias("n")).filter(pl.col("n") >= 3)
-        apart = part.join(middle, on="rpm").select("pull_id", "rpm", d=pl.col("a") - pl.col("middle"))
-        for pull_key, gaps in apart.partition_by("pull_id", as_dict=True, maintain_order=True).items():
-            pull, gap = str(pull_key[0]), float(gaps["d"].to_numpy().mean())
-            if abs(gap) > APART_DEG:
-                out[pull] = str(key[0])
-                others = f"the other pulls of {key[0]!r}"
-                asked[pull] = _part_of_it(called[pull], others, gaps) or (
-                    f"{called[pull]} logged {gap:+.1f}° against {others}: was it another setting? Its own log counts."
-                )
-    mixed = mixed_up(table, totals, called) if out else None
-    questions += [] if mixed is None else [mixed[0]]
-    questions += [text for pull, text in asked.items() if mixed is None or pull not in mixed[1]]
-    return out, mixed is not None
-
-
-def _part_of_it(pull: str, others: str, gaps: pl.DataFrame) -> str | None:
-    """The question where a pull parts from its setting in some of its rpm alone, which another label does not explain."""
-    d, rpm = gaps.sort("rpm")["d"].to_numpy(), gaps.sort("rpm")["rpm"].to_numpy()
-    off = np.flatnonzero(np.abs(d) > APART_DEG)
-    inside = np.zeros(len(d), bool)
-    inside[off[0] : off[-1] + 1] = True
-    confined = inside.mean() <= _PART and (~inside).sum() >= _LEAST_ROWS and np.median(np.abs(d[~inside])) <= APART_DEG / 3
-    if not confined or len(off) < 0.8 * inside.sum():
-        return None
-    why = "did something take advance out there, on knock or by a limit" if d[inside].mean() < 0 else "what added advance there"
-    return (
-        f"{pull} logged {float(np.median(d[off])):+.1f}° against {others} from {rpm[off[0]]} to {rpm[off[-1]]} rpm alone: {why}, "
-        "or do the weights stick? Its own log counts."
-    )
-
-
-def _odd_of_two(
-    part: pl.DataFrame, table: pl.DataFrame, totals: dict[str, float | None]
-) -> tuple[str, str, pl.DataFrame, str | None] | None:
-    """Of a setting's two pulls that ran apart the odd one: (it, the other, ``rpm, d`` how far off, the setting it ran like).
-
-    It is the one that ran like another setting; else the one whose top lies off the sheet; else the later one. None where they
-    ran alike.
-    """
-    ids = part["pull_id"].unique(maintain_order=True).to_list()
-    if len(ids) != 2 or (gap := _apart(part.filter(pull_id=ids[1]), part.filter(pull_id=ids[0]))) is None or abs(gap) <= APART_DEG:
-        return None
-    setting = str(part["setting"][0])
-    rest = table.filter(pl.col("setting") != setting).partition_by("setting", as_dict=True, maintain_order=True)
-    like: dict[str, tuple[float, str]] = {}
-    for pull in ids:
-        far = [(abs(d), str(s[0])) for s, t in rest.items() if (d := _apart(part.filter(pull_id=pull), t)) is not None]
-        like[pull] = min(far, default=(np.inf, ""))
-    near = {p: d <= APART_DEG for p, (d, _) in like.items()}
-    odd = ids[1]
-    if near[ids[0]] != near[ids[1]]:
-        odd = ids[0] if near[ids[0]] else ids[1]
-    elif (total := totals.get(setting)) is not None:
-        off = [abs(_top(part.filter(pull_id=p)) - total) for p in ids]
-        odd = ids[0] if off[0] > off[1] + APART_DEG else ids[1]
-    kept = ids[1] if odd == ids[0] else ids[0]
-    return odd, kept, _gaps(part.filter(pull_id=odd), part.filter(pull_id=kept)), like[odd][1] if near[odd] else None
-
-
-def _top(pull: pl.DataFrame) -> float:
-    return float(pull.sort("rpm")["a"].to_numpy()[-_LEAST_ROWS:].mean())
-
-
-def _gaps(one: pl.DataFrame, other: pl.DataFrame) -> pl.DataFrame:
-    """``rpm, d``: how far ``one`` ran above ``other``, degrees, on the rows of both."""
-    a, b = (t.group_by("rpm").agg(pl.col("a").mean()) for t in (one, other))
-    return a.join(b, on="rpm").select("rpm", d=pl.col("a") - pl.col("a_right")).sort("rpm")
-
-
-def _apart(one: pl.DataFrame, other: pl.DataFrame) -> float | None:
-    """How far ``one`` ran above ``other``, degrees, mean over the rows of both; None where they share none."""
-    gap = _gaps(one, other)["d"].mean()
-    return float(gap) if isinstance(gap, int | float) else None
 
 
 def _mean_curve(setting: str, part: pl.DataFrame) -> LoggedCurve:

@@ -60,9 +60,9 @@ def test_five_thousand_columns(tmp_path: Path) -> None:
 def test_one_wide_line_does_not_blow_up_the_table(tmp_path: Path) -> None:
     lines = [f"{k * 0.1:.1f},{3000 + k},{100 + k % 7}" for k in range(30_000)]
     lines[15_000] += ",1" * 900
-    start = time.perf_counter()
+    start = time.process_time()
     r = read(tmp_path, "t s,rpm,Nm\n" + "\n".join(lines) + "\n")
-    assert time.perf_counter() - start < 8
+    assert time.process_time() - start < 8
     assert (r.error, r.rows, r.rows_dropped) == (None, 29_999, 1)
 
 

@@ -31,9 +31,9 @@ BOMB = "a: &a [1,1,1,1,1,1,1,1,1]\n" + "".join(
 def test_yaml_that_is_none_or_does_harm_is_one_fault(tmp_path: Path, text: str) -> None:
     path = tmp_path / "day.yaml"
     path.write_text(text)
-    began = time.perf_counter()
+    began = time.process_time()
     found = read_facts(None, (path, "day.yaml"))
-    assert time.perf_counter() - began < 10
+    assert time.process_time() - began < 10
     assert len(found.faults) == 1
     assert found.faults[0].file == "day.yaml"
     assert not (tmp_path / "owned").exists()
@@ -90,9 +90,9 @@ OUTSIDE = ENTITIES.replace(b'<!ENTITY a "ha">', b'<!ENTITY a SYSTEM "file:///etc
 def test_spreadsheet_bombs_are_one_fault(tmp_path: Path, content: bytes) -> None:
     path = tmp_path / "pulls.xlsx"
     path.write_bytes(content)
-    began = time.perf_counter()
+    began = time.process_time()
     found = read_pull_sheet(path, shown="pulls.xlsx")
-    assert time.perf_counter() - began < 5
+    assert time.process_time() - began < 5
     assert len(found.faults) == 1
     assert found.rows == ()
 
@@ -104,9 +104,9 @@ def test_spreadsheet_with_a_row_at_the_end_of_the_world(tmp_path: Path) -> None:
     )
     path = tmp_path / "pulls.xlsx"
     path.write_bytes(workbook_with("xl/worksheets/sheet1.xml", xml + rows + b"</sheetData></worksheet>"))
-    began = time.perf_counter()
+    began = time.process_time()
     found = read_pull_sheet(path, shown="pulls.xlsx")
-    assert time.perf_counter() - began < 5
+    assert time.process_time() - began < 5
     assert found.faults == ()
 
 
@@ -119,9 +119,9 @@ def test_spreadsheet_with_a_row_at_the_end_of_the_world(tmp_path: Path) -> None:
 def test_text_sheets_of_any_shape_end(tmp_path: Path, content: bytes) -> None:
     path = tmp_path / "pulls.csv"
     path.write_bytes(content)
-    began = time.perf_counter()
+    began = time.process_time()
     found = read_pull_sheet(path, shown="pulls.csv")
-    assert time.perf_counter() - began < 8
+    assert time.process_time() - began < 8
     assert len(found.rows) <= 5_000
 
 
@@ -147,9 +147,9 @@ def test_day_folder_full_of_traps_still_gives_its_good_logs(tmp_path: Path) -> N
     (folder / "~$pulls.xlsx").write_text("lock")
     (folder / "note.txt").write_text("Wind from the west.\nAll went well today.\n")
     (folder / "columns.yaml").write_text(BOMB)
-    began = time.perf_counter()
+    began = time.process_time()
     day = read_day(book, "blue", "2031-04-05")
-    assert time.perf_counter() - began < 10
+    assert time.process_time() - began < 10
     assert sorted(day.pulls["file"].unique().to_list()) == ["good1.csv", "good2.csv"]
     faulty = {fault.file.rsplit("/", 1)[-1] for fault in day.errors}
     assert faulty == {"folder.csv", "pulls.csv", "loop.csv", "nowhere.csv", "leaves.csv", "up.csv", "pipe.csv", "day.yaml",
@@ -173,9 +173,9 @@ def test_engine_yaml_that_leaves_the_book_is_not_read(tmp_path: Path) -> None:
 def test_columns_with_hostile_patterns_end(tmp_path: Path) -> None:
     path = tmp_path / "columns.yaml"
     path.write_text("'" + "*a" * 60 + "b': {K: {channel: rpm}}\n")
-    began = time.perf_counter()
+    began = time.process_time()
     assert read_columns(path, shown="columns.yaml").hints_for("a" * 200 + ".csv") == {}
-    assert time.perf_counter() - began < 5
+    assert time.process_time() - began < 5
 
 
 def test_names_of_any_kind(tmp_path: Path) -> None:

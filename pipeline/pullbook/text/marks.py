@@ -1,0 +1,126 @@
+"""Which sign is the decimal mark of a log and which groups thousands: decided once for the whole file, by every cell."""
+
+from dataclasses import dataclass, field
+
+import polars as pl
+
+from pullbook.handover import Fault
+
+LEAST_SHARE = 0.05
+"""Below this share of the marked cells, cells with the other decimal mark are damage; above it the file contradicts itself."""
+
+
+@dataclass(frozen=True, slots=True)
+class Marks:
+    """Decimal mark and thousands separator of a file; ``doubtful``: nothing tells which of the two the only mark is."""
+
+    decimal: str
+    thousands: str | None
+    doubtful: bool = False
+
+
+@dataclass(slots=True)
+class Votes:
+    """Which sign is the decimal mark, voted for by cells, some at a time; ``first``: (column, row) of the first proof of each."""
+
+    votes: dict[str, int] = field(default_factory=lambda: {".": 0, ",": 0})
+    first: dict[str, tuple[str, int]] = field(default_factory=dict)
+    groups: set[tuple[str, str]] = field(default_factory=set)  # (column, mark): cells that are groups of three and no more
+    behind: set[tuple[str, str]] = field(default_factory=set)  # (column, mark): a mark behind the other one
+    threes: set[tuple[str, str]] = field(default_factory=set)  # (column, mark): three digits behind a mark
+    columns: list[str] = field(default_factory=list)
+
+    def add(self, name: str, cells: pl.Series, at: int = 0) -> None:
+        """Count cells of a column, the first of which is in row ``at``."""
+        if name not in self.columns:
+            self.columns.append(name)
+        has = {m: cells.str.contains(m, literal=True).fill_null(False) for m in ".,"}
+        for mark, other in ((".", ","), (",", ".")):
+            if not has[mark].any():
+                continue
+            both = has[mark] & has[other]
+            last = cells.str.contains(f"[{other}].*[{mark}]") & ~cells.str.contains(f"[{mark}].*[{other}]") if both.any() else both
+            alone = has[mark] & ~has[other]
+            groups = cells.str.contains(rf"^[-+−]?[1-9]\d{{0,2}}(?:[{mark}]\d{{3}})+$") & alone
+            many = cells.str.contains(rf"[{mark}]\d{{3}}[{mark}]") & alone
+            proof = ((alone & ~groups) | last.fill_null(False)) & ~many
+            if (count := int(proof.sum())) and mark not in self.first:
+                self.first[mark] = (name, at + int(proof.arg_max() or 0))
+            self.votes[mark] += count
+            self.votes[other] += int(many.sum())
+            if groups.any():
+                self.groups.add((name, mark))
+            if last.fill_null(False).any():
+                self.behind.add((name, mark))
+            if cells.str.contains(rf"\d[{mark}]\d{{3}}").any():
+                self.threes.add((name, mark))
+
+    def verdict(self, speeds: set[str]) -> Marks | tuple[str, int]:
+        """As by :func:`decide_marks`."""
+        votes = dict(self.votes)
+        grouped: dict[str, list[str]] = {".": [], ",": []}
+        for name in self.columns:
+            for mark, other in ((".", ","), (",", ".")):
+                if (name, mark) in self.groups:
+                    grouped[mark].append(name)
+                if (name, mark) in self.behind and (name, other) in self.threes:
+                    grouped[other].append(name)
+        for mark, other in ((".", ","), (",", ".")):
+            if 0 < votes[mark] <= LEAST_SHARE * votes[other]:
+                votes[mark] = 0
+        if votes["."] and votes[","]:
+            lesser = min(votes, key=lambda m: votes[m])
+            return self.first.get(lesser, next(iter(self.first.values())))
+        if votes["."]:
+            return Marks(".", "," if grouped[","] else None)
+        if votes[","]:
+            return Marks(",", "." if grouped["."] else None)
+        for mark in ".,":  # nothing but groups of three: 3,787 rpm is 3787 and never 3.787
+            if grouped[mark]:
+                other = "," if mark == "." else "."
+                if grouped[other]:  # both only ever before three digits: one groups, the other does not; rpm tells
+                    mark = "." if any(n in speeds for n in grouped["."]) else ","
+                    return Marks("," if mark == "." else ".", mark, doubtful=not any(n in speeds for n in grouped[mark]))
+                if any(n in speeds for n in grouped[mark]):
+                    return Marks(other, mark)
+                return Marks(mark, None, doubtful=True)
+        return Marks(".", None)
+
+
+def decide_marks(columns: dict[str, pl.Series], speeds: set[str]) -> Marks | tuple[str, int]:
+    """Which sign is the decimal mark, by every cell of every numeric column.
+
+    Parameters
+    ----------
+    columns
+        Text cells of the numeric columns, shape (rows,) each.
+    speeds
+        Columns whose heading speaks of rpm: a speed of 3.787 is 3787.
+
+    Returns
+    -------
+    Marks or tuple
+        (column, row) of the first cell of the lesser kind where both marks are used as decimals.
+
+    Examples
+    --------
+    >>> decide_marks({"a": pl.Series(["2.878,3", "163,6"])}, set())
+    Marks(decimal=',', thousands='.', doubtful=False)
+    """
+    votes = Votes()
+    for name, cells in columns.items():
+        votes.add(name, cells)
+    return votes.verdict(speeds)
+
+
+def mixed_marks(shown: str, header: str, line: int, cell: str, usual: str) -> Fault:
+    """The fault of a log that writes decimals in two ways."""
+    found = f"{cell!r} where most of the log has a decimal {'point' if usual == '.' else 'comma'}"
+    return Fault(
+        shown,
+        line,
+        header,
+        found,
+        "one decimal mark in the whole log",
+        "export the log again with one setting; columns.yaml cannot settle it",
+    )
