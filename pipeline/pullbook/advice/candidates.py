@@ -63,7 +63,7 @@ def noted_rows(knock: pl.DataFrame, rpm: Array) -> Mask:
     return hit
 
 
-def candidates(ground: Ground, settings: list[Setting], bounds: Bounds, advised: Candidate) -> list[Candidate]:
+def candidates(ground: Ground, settings: list[Setting], bounds: Bounds, advised: Candidate, *, mapped: bool) -> list[Candidate]:
     """Pulls that may be run next; none where no setting's advance is known on every row.
 
     Parameters
@@ -76,6 +76,8 @@ def candidates(ground: Ground, settings: list[Setting], bounds: Bounds, advised:
         What none of them passes.
     advised
         The curve of least expected loss that can be set.
+    mapped
+        Whether a setting is a table, which is moved as a whole and has no one total to be called by.
 
     Returns
     -------
@@ -110,7 +112,7 @@ def candidates(ground: Ground, settings: list[Setting], bounds: Bounds, advised:
             continue
         up, down = level > levels[highest.name] + 0.25, level < levels[lowest.name] - 0.25
         why = _why_new(move, up=up, down=down, listened=top is not None and top.listened)
-        found.append(Candidate(_moved(base, move, why, up=up, down=down), curve))
+        found.append(Candidate(_moved(base, move, why, up=up, down=down, mapped=mapped), curve))
     gap = min(float(np.sqrt(np.mean((s.curve - advised.curve) ** 2))) for s in known)
     if gap > 1.0 and np.all(advised.curve <= limit) and not _steps_over(advised.pull, clean, step):
         found.append(advised)
@@ -138,10 +140,13 @@ def passes(max_advance_deg: float | None, base: Setting, move: float = 0.0) -> b
     return max(float(np.max(base.curve)), base.total_deg or -np.inf) + move > max_advance_deg + 1e-6
 
 
-def _moved(base: Setting, move: float, why: str, *, up: bool, down: bool) -> NextPull:
+def _moved(base: Setting, move: float, why: str, *, up: bool, down: bool, mapped: bool) -> NextPull:
     """A setting turned by ``move`` degrees, on the sheet's own scale."""
     total = None if base.total_deg is None else round(base.total_deg + move, 1)
     initial = None if base.initial_deg is None else round(base.initial_deg + move, 1)
+    if mapped:
+        name = f"{base.name}, {plain(abs(move))}° {'more' if move >= 0 else 'less'} throughout"
+        return NextPull(name, initial, total, why, None, up, down)
     name = plain(total) if total is not None else f"{base.name} {'+' if move >= 0 else '−'}{plain(abs(move))}°"
     return NextPull(name, initial, total, why, None, up, down)
 

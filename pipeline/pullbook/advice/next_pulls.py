@@ -75,7 +75,7 @@ def plan(
     regret = np.maximum(chosen - np.min(worth.loss, axis=0), 0.0)
     enough = bool(np.mean(regret > ENOUGH) < 0.10)
     spread = (float(np.mean(regret)), float(np.quantile(regret, 0.95)))
-    may_run = candidates(ground, settings, bounds, advised)
+    may_run = candidates(ground, settings, bounds, advised, mapped=mapped)
     if mapped:
         may_run += round_the_knock(ground, bounds)
     if enough or not may_run:

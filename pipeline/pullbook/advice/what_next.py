@@ -116,5 +116,6 @@ def next_words(day: AdviceDay, rows: list[dict[str, Any]]) -> str | None:
     if not rows:
         return None
     error = day.mark_error
-    scale = " on the sheet" if error is not None and abs(error) >= 0.5 and rows[0]["total_deg"] is not None else ""
+    told = error is not None and abs(error) >= 0.5 and rows[0]["total_deg"] is not None and day.kind != "mapped"
+    scale = " on the sheet" if told else ""
     return f"run {rows[0]['setting']}{scale} ({rows[0]['why']})"

@@ -1,5 +1,6 @@
 """Steady running under load: holds, and a spark sweep at steady speed told apart in its steps."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -106,3 +107,30 @@ def on_limiter(motion: Motion, hold: Part, pull: Part) -> bool:
     at_top = float(np.median(motion.torque[max(pull.first, pull.stop - motion.steps(0.5)) : pull.stop]))
     middle = float(np.median(held))
     return middle < 0.85 * at_top or float(np.percentile(held, 90) - np.percentile(held, 10)) > 0.12 * abs(middle)
+
+
+def runs_of_holds(speeds: Sequence[float]) -> list[range]:
+    """Which holds of a log stand in one run up (or down) the speeds, in order of time.
+
+    Parameters
+    ----------
+    speeds
+        Speed of every hold, rpm, in order of time.
+
+    Returns
+    -------
+    list of range
+        Places in ``speeds``. A run ends where the speed goes back; one run where it never does.
+
+    Examples
+    --------
+    >>> runs_of_holds([2000, 2500, 3000, 2000, 2500, 3000])
+    [range(0, 3), range(3, 6)]
+    >>> runs_of_holds([4000, 3000, 2000]), runs_of_holds([3000, 3010, 2995])
+    ([range(0, 3)], [range(0, 3)])
+    """
+    steps = np.diff(np.asarray(speeds, float))
+    way = 1.0 if np.count_nonzero(steps > 0) >= np.count_nonzero(steps < 0) else -1.0
+    back = [i + 1 for i, step in enumerate(steps) if way * step < -2.0 * HOLD_RPM]
+    edges = [0, *back, len(speeds)]
+    return [range(a, b) for a, b in pairwise(edges)]

@@ -11,7 +11,7 @@ import polars as pl
 from pullbook.book import natural
 from pullbook.columns import holds
 from pullbook.handover import LogReading, Segment
-from pullbook.pulls.holds import HOLD_RPM
+from pullbook.pulls.holds import HOLD_RPM, runs_of_holds
 from pullbook.pulls.labels import label_key, with_lost_dash
 from pullbook.pulls.own_advance import curve_of, is_step
 from pullbook.sheets.pull_sheet import PullSheet
@@ -124,12 +124,34 @@ def _give_rows(mine: list[Match], rows: list[SheetRow], name: str, log: LogReadi
             out.questions.append(f"{where} line {rows[0].line}: no pull was found in {name}. Was it logged?")
         return
     sweeps = [m for m in mine if m.segment.kind != "hold"]
+    if not sweeps and _rows_by_run(mine, rows, name, out):
+        return
     pulls = sweeps or mine  # a log of holds alone: its rows count the holds
     _numbered([r for r in rows if r.pull is not None], pulls, name, where, out)
     _unnumbered([r for r in rows if r.pull is None], [m for m in pulls if m.row is None], name, where, out)
     for hold in (m for m in mine if m.segment.kind == "hold" and m.row is None):
         beside = sorted((m for m in sweeps if m.row), key=lambda m: abs(m.segment.first - hold.segment.first))
         hold.row = beside[0].row if beside else None
+
+
+def _rows_by_run(mine: list[Match], rows: list[SheetRow], name: str, out: Matched) -> bool:
+    """Give the holds of a log their rows where it holds as many runs up the speeds as the sheet has rows: a pull is such a run."""
+    runs = runs_of_holds([_speed(m) for m in mine])
+    numbers = [r.pull if r.pull is not None else place for place, r in enumerate(rows, start=1)]
+    if not 1 < len(rows) == len(runs) < len(mine) or sorted(numbers) != list(range(1, len(runs) + 1)):
+        return False
+    for number, row in zip(numbers, rows, strict=True):
+        for place in runs[number - 1]:
+            mine[place].row = row
+    out.warnings.append(
+        f"{name}: {counted(len(mine), 'hold')} in {counted(len(runs), 'run')} up the speeds; each of the sheet's rows is one run"
+    )
+    return True
+
+
+def _speed(hold: Match) -> float:
+    middle = hold.samples()["rpm"].median()
+    return float(middle) if isinstance(middle, int | float) else 0.0
 
 
 def _numbered(rows: list[SheetRow], pulls: list[Match], name: str, where: str, out: Matched) -> None:
@@ -147,7 +169,7 @@ def _numbered(rows: list[SheetRow], pulls: list[Match], name: str, where: str, o
 
 def _one_a_speed(holds: list[Match]) -> bool:
     """Whether these are holds at different speeds: one run of one setting, so nothing has to be asked."""
-    speeds = sorted(float(m.samples()["rpm"].median() or 0.0) for m in holds)  # type: ignore[arg-type]
+    speeds = sorted(map(_speed, holds))
     apart = all(b - a > 2 * HOLD_RPM for a, b in pairwise(speeds))
     return apart and all(m.segment.kind == "hold" for m in holds)
 

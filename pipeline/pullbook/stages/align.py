@@ -150,18 +150,39 @@ def _remarks(
             "and no noise is told from averaged lines"
         )
         missing.append("sweep rate, torque lag, inertia and sample noise of print-outs without time")
-    if len(timed) > 1:
-        rates = timed["rpm_per_s"].to_numpy()
-        middle = float(np.median(rates))
-        called = pull_words(timed)
-        odd = [called[p] for p in timed.filter((pl.col("rpm_per_s") / middle - 1.0).abs() > RATE_DIFFERENCE)["pull_id"]]
-        if odd and not footing.inertia_kg_m2:
-            share = 100.0 * float(np.max(np.abs(rates / middle - 1.0)))
-            warnings.append(
-                f"sweep rates differ by up to {share:.0f} % from {middle:.0f} rpm/s ({few(odd)}): "
-                "without the rotating inertia (engine.yaml) torque of these pulls is not on the same footing"
-            )
-            missing.append("inertia torque: rotating_inertia_kg_m2 is not given and sweep rates differ")
+    if len(timed) > 1 and not footing.inertia_kg_m2:
+        told = _rates_apart(timed, roller=reading.facts.dyno.kind == "roller")
+        warnings += [told[0]] if told else []
+        missing += [told[1]] if told else []
     if lag is None and len(timed):
         missing.append(f"torque lag: the day's tails do not show one; it is no longer than about {bound:.2f} s")
     return questions, warnings, missing
+
+
+def _rates_apart(timed: pl.DataFrame, *, roller: bool) -> tuple[str, str] | None:
+    """What to warn of, and what is missing, where pulls swept at rates that differ; None where they went alike.
+
+    On a roller the torque sets the rate, or a brake keeps it: there only a rate that goes neither with the torque nor with the
+    other pulls is odd.
+    """
+    rates, torque = timed["rpm_per_s"].to_numpy(), timed["mean_torque_nm"].to_numpy()
+    apart = np.abs(rates / np.median(rates) - 1.0)
+    if roller:
+        pace = rates / np.where(torque > 0, torque, np.nan)
+        apart = np.fmin(apart, np.abs(pace / np.nanmedian(pace) - 1.0))
+    called = pull_words(timed)
+    odd = [called[p] for p, off in zip(timed["pull_id"], apart, strict=True) if off > RATE_DIFFERENCE]
+    if not odd:
+        return None
+    share, middle = 100.0 * float(np.nanmax(apart)), float(np.median(rates))
+    if roller:
+        return (
+            f"sweep rates do not go with torque, by up to {share:.0f} % ({few(odd)}): another gear, another load on the roller, or "
+            "torque in another unit?",
+            "one footing of all pulls: on a roller the sweep rate should go with the torque",
+        )
+    return (
+        f"sweep rates differ by up to {share:.0f} % from {middle:.0f} rpm/s ({few(odd)}): "
+        "without the rotating inertia (engine.yaml) torque of these pulls is not on the same footing",
+        "inertia torque: rotating_inertia_kg_m2 is not given and sweep rates differ",
+    )

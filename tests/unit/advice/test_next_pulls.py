@@ -112,3 +112,10 @@ def test_a_curve_is_not_confirmed_more_than_a_step_above_what_ran_clean() -> Non
     planned = advise(*day.parts()).advice["next_pulls"]
     assert planned
     assert all(pull["total_deg"] <= 15.0 + limits.max_step_deg for pull in planned)
+
+
+def test_a_table_is_moved_by_name_not_called_by_a_total() -> None:
+    engine = EngineFacts(ignition=Ignition(kind="mapped"))
+    day = Day(locked(32, 30, 34, 32), best=np.full(len(RPM), 24.0), best_sd=3.0, state="below_tested", engine=engine)
+    pulls, _ = next_of(day)
+    assert "30, 4° less throughout" in [p["setting"] for p in pulls]

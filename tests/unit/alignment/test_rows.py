@@ -85,6 +85,18 @@ def test_sweep_rates_that_differ_are_flagged_without_inertia_only() -> None:
     assert not any("sweep rates" in w for w in align_day(day(sweeps, engine=BRAKE)).warnings)
 
 
+def test_on_a_roller_a_rate_may_go_with_the_torque_or_be_kept() -> None:
+    roller = DayFacts(dyno=Dyno(kind="roller"))
+
+    def said(*torque_and_rate: tuple[float, float]) -> list[str]:
+        sweeps = [replace(Sweep("34", torque=lambda n, t=t: t + 0.0 * n), rate=rate) for t, rate in torque_and_rate]
+        return [w for w in align_day(day(sweeps, facts=roller)).warnings if "sweep rates" in w]
+
+    assert not said((200.0, 300.0), (200.0, 300.0), (240.0, 360.0))
+    assert not said((200.0, 300.0), (200.0, 300.0), (240.0, 300.0))
+    assert "do not go with torque, by up to 20 % (pull 3 (p3.csv))" in said((200.0, 300.0), (200.0, 300.0), (200.0, 360.0))[0]
+
+
 def coast(tau: float) -> pl.DataFrame:
     """Three coast-downs whose reading falls from 300 to -40 N·m with a lag of ``tau``."""
     t = np.arange(0.0, 2.0, 0.02)

@@ -326,6 +326,17 @@ def test_spark_sweep_at_steady_speed_is_one_setting_a_step(shop: Shop) -> None:
     assert not any("repeats" in q for q in day.questions), "their advance tells the steps apart"
 
 
+def test_runs_of_holds_have_a_row_each(shop: Shop) -> None:
+    """Two runs up three speeds: the sheet has a row a run, not a row a hold."""
+    steps = [step for n in (2000, 2500, 3000) for step in ((1, n, 1), (8, n, 1))]
+    shop.log("holds.csv", plan=[*steps, (3, 1900, 0), *steps, (3, 1900, 0)])
+    shop.text("pulls.csv", "file,pull,setting\nholds.csv,1,A\nholds.csv,2,B\n")
+    day = shop.read()
+    assert column(day, "kind") == ["hold"] * 6
+    assert column(day, "setting") == ["A", "A", "A", "B", "B", "B"]
+    assert any("6 holds in 2 runs up the speeds; each of the sheet's rows is one run" in w for w in day.warnings)
+
+
 def test_holds_alike_in_speed_and_advance_are_asked_about(shop: Shop) -> None:
     shop.log("holds.csv", plan=[(2, 3000, 1), (8, 3000, 1), (2, 1500, 0), (2, 3000, 1), (8, 3000, 1), (5, 1000, 0)])
     shop.text("pulls.csv", "file,setting\nholds.csv,A\n")
