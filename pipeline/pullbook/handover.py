@@ -184,11 +184,23 @@ class DeliveredDay:
 
 
 @dataclass(frozen=True, slots=True)
+class EarlierHill:
+    """What earlier days of the engine say of its hill, their own priors divided out: ``exp(−½·θᵀ·weight·θ + towards·θ)`` of
+    θ = (best advance at ``rpm``, deg; ln k at ``k_rpm``; slope of ln k per 1000 rpm; skew, 1/deg). See hill/told.py."""
+
+    rpm: tuple[float, ...]
+    k_rpm: float
+    weight: tuple[tuple[float, ...], ...]
+    towards: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Prior:
     """What is known before the day's pulls are looked at. SDs in fractions (0.006 = 0.6 %), k in 1/deg² of torque.
 
-    ``sd_*``: log-normal of one pull's SD; ``k_*``: log-normal of the curvature at ``k_rpm`` = middle of the span;
-    ``best_*``: the best-advance level, degrees. ``source``: archive or default; ``frozen_from``: days it was pooled from.
+    ``sd_*``: log-normal of one pull's SD; ``k_*``: log-normal of the curvature in the middle of the span; ``best_*``: the
+    best-advance level, degrees; these are the trade's, and ``earlier`` is what earlier days of the engine add.
+    ``source``: archive or default; ``frozen_from``: days it was pooled from.
     """
 
     sd_median: float
@@ -200,14 +212,10 @@ class Prior:
     source: Literal["archive", "default"] = "default"
     pulls: int = 0
     frozen_from: tuple[str, ...] = ()
-    k_rpm: float | None = None  # rpm the curvature holds at; None: the middle of the day's span
-    k_slope: float = 0.0  # of ln k per 1000 rpm
-    k_slope_sd: float = 0.12
-    skew_mean: float = 0.0  # 1/deg
-    skew_sd: float = 0.007
-    best_rpm: tuple[float, ...] = ()  # where earlier days of this engine placed the best advance, rpm
-    best_deg: tuple[float, ...] = ()
-    best_cov: tuple[tuple[float, ...], ...] = ()  # deg², for a new day; believed with a reserve, see hill/earlier_best.py
+    k_slope_sd: float = 0.12  # of ln k per 1000 rpm, around 0
+    skew_sd: float = 0.007  # 1/deg, around 0
+    earlier: EarlierHill | None = None
+    k_expected: float | None = None  # the curvature with the earlier days' say, for reading
 
 
 @dataclass(frozen=True, slots=True)
@@ -257,7 +265,7 @@ class BestDay:
     ``own``: the day's own figures before pooling, as plain numbers for the archive and later days' priors.
     ``residuals``: RESIDUALS; ``offsets``: OFFSETS, each pull's level against the model.
     ``setting_curves``: SETTING_CURVES, means of settings with 90 % intervals.
-    ``abnormal``: ``pull_id, rpm_lo, rpm_hi, why``: left out of the fit.
+    ``abnormal``: ``pull_id, rpm_lo, rpm_hi, why``: left out of the fit. ``rough``: pulls repeat far worse than their bench does.
     """
 
     best: pl.DataFrame
@@ -272,6 +280,7 @@ class BestDay:
     offsets: pl.DataFrame
     setting_curves: pl.DataFrame
     abnormal: pl.DataFrame
+    rough: bool = False
     questions: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
     not_established: tuple[str, ...] = ()

@@ -17,6 +17,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import polars as pl
 
 ENGINES = 100
@@ -60,7 +61,13 @@ def simulated(number: int) -> dict[str, Any]:
         {"file": f"logs/{name}/{day}/pull {i}.csv", "kind": "log", "sha256": f"{number:060d}{i:04d}", "bytes": 30_000}
         for i in range(9)
     ]
-    own = {"ln_pull_sd": -5.2, "ln_pull_sd_sd": 0.3, "ln_k": -8.1, "ln_k_sd": 0.3, "k_rpm": 4200.0, "pulls": 8}
+    hill = {
+        "rpm": [3000.0],
+        "k_rpm": 4200.0,
+        "weight": np.diag([4.0, 9.0, 70.0, 2e4]).tolist(),
+        "towards": [120.0, -73.0, 0.0, 0.0],
+    }
+    own = {"ln_pull_sd": -5.2, "ln_pull_sd_sd": 0.3, "hill": hill, "pulls": 8}
     call = {
         "tables": tables,
         "record": record,

@@ -96,6 +96,8 @@ def _why_this(outcome: Outcome, change: str) -> str:
     mean = None if outcome.change_pct is None else outcome.change_pct[0]
     if mean is None or mean >= outcome.tolerance_pct or outcome.less_deg < 0.75:
         return f"it {change}"
+    if mean < -outcome.tolerance_pct and not (outcome.knock_binds or outcome.limit_binds):
+        return f"it {change}"
     held = " under the knock ceiling" if outcome.knock_binds else " under this engine’s limit" if outcome.limit_binds else ""
     least = f"the least advance within {plain(outcome.tolerance_pct, 2)} % of the most torque{held}"
     return f"{least}, on average {plain(outcome.less_deg, 0)}° less than the baseline; it {change}"

@@ -81,7 +81,8 @@ def next_rows(day: AdviceDay, found: Plan, watch: DriftWatch, chosen: NextPull) 
     Notes
     -----
     Where knock was noted on every setting run, the curve advised under it comes before anything else: nobody has run it yet.
-    Where drift and timing look alike, or drift goes with the oil, the baseline comes first, and no plan is enough without it.
+    Where drift and timing look alike, drift goes with the oil, or pulls repeat far worse than their bench, the baseline comes
+    first, and no plan is enough without it.
     """
     rows = [_row(p.setting, p.initial_deg, p.total_deg, p.why, p.saving) for p in found.pulls]
     home = baseline_of(day.settings)
@@ -93,10 +94,12 @@ def next_rows(day: AdviceDay, found: Plan, watch: DriftWatch, chosen: NextPull) 
         name = "the day’s table" if mapped else chosen.setting
         clear = _row(name, None if mapped else chosen.initial_deg, None if mapped else chosen.total_deg, why, None)
         return [clear, *rows][:3]
-    in_the_way = watch.one_way or ((watch.no_return or watch.oil is not None) and not found.enough)
+    in_the_way = day.best.rough or watch.one_way or ((watch.no_return or watch.oil is not None) and not found.enough)
     if home is None or home.knocked or passes(limit, home) or not in_the_way:
         return rows
-    if watch.oil:
+    if day.best.rough:
+        why = "repeat the baseline, and find out first why the pulls differ far more than this dyno does"
+    elif watch.oil:
         first, last = watch.oil
         why = f"go back and check oil temperature: the level drifts with it ({first:.0f} to {last:.0f} °C); "
         why += "bring it back and repeat the baseline"

@@ -5,9 +5,12 @@ from typing import Any
 
 import numpy as np
 
+from pullbook.arrays import Array
 from pullbook.handover import DayReading, Prior
-from pullbook.hill.fit import HillFit
+from pullbook.hill.fit import HillFit, lines_at
+from pullbook.hill.form import HillBasis
 from pullbook.hill.prior import own_figure
+from pullbook.hill.told import Told, believed, kept_of, read_off, told_by
 
 WORTH_KEEPING_DEG = 4.0  # a best advance known worse than this says nothing to later days
 
@@ -15,8 +18,8 @@ WORTH_KEEPING_DEG = 4.0  # a best advance known worse than this says nothing to 
 def own_figures(fit: HillFit | None, prior: Prior, reading: DayReading) -> dict[str, Any]:
     """Figures with the prior they were estimated under divided out; without a fit only who and how many.
 
-    ``ln_pull_sd`` is ln of a fraction; ``ln_k`` ln of 1/°² at ``k_rpm``; ``k_slope`` of ln k per 1000 rpm; ``skew`` 1/°;
-    each with the SD of what the day alone says.
+    ``ln_pull_sd`` is ln of a fraction, ``ln_pull_sd_sd`` the SD of what the day alone says; ``hill`` what it says of best advance,
+    curvature and skew together, as in :class:`EarlierHill`.
     """
     facts = reading.facts
     out: dict[str, Any] = {
@@ -28,38 +31,33 @@ def own_figures(fit: HillFit | None, prior: Prior, reading: DayReading) -> dict[
     out["pulls"] = len(fit.table.pull_id)
     out |= own_figure("ln_pull_sd", np.log(fit.sd), log(prior.sd_median), prior.sd_log_sd)
     out["wander"] = fit.within.wander
-    if fit.k is None or fit.skew is None:
+    if fit.basis is None or fit.best is None or fit.k is None or fit.skew is None:
         return out
-    rpm = fit.table.rpm.astype(float)
-    middle = float(rpm.min() + rpm.max()) / 2
-    ln_k = np.log(fit.k)
-    at = np.array([np.interp(middle, rpm, row) for row in ln_k])
-    away = prior.k_slope_sd * (middle - prior.k_rpm) / 1000.0 if prior.k_rpm else 0.0
-    mean = log(prior.k_median) + (prior.k_slope * (middle - prior.k_rpm) / 1000.0 if prior.k_rpm else 0.0)
-    out["k_rpm"] = middle
-    out |= own_figure("ln_k", at, mean, float(np.hypot(prior.k_log_sd, away)))
-    if len(rpm) > 4:
-        x = (rpm - rpm.mean()) / 1000.0
-        out |= own_figure("k_slope", (ln_k @ x) / (x @ x), prior.k_slope, prior.k_slope_sd)
-    out |= own_figure("skew", fit.skew, prior.skew_mean, prior.skew_sd)
     out |= {"fuel": facts.fuel, "plugs": facts.plugs, "mixture": facts.mixture}
     out = {name: value if not isinstance(value, float) else round(value, 10) for name, value in out.items()}
-    return out | _best_at_anchors(fit)
+    return out | {"hill": kept_of(hill_told(fit, fit.basis, fit.best, fit.k, fit.skew))}
 
 
-def _best_at_anchors(fit: HillFit) -> dict[str, Any]:
-    """Best advance at whole thousands of rpm (and the middle of a short span): mean and covariance, true degrees."""
-    if fit.best is None:
-        return {}
+def hill_told(fit: HillFit, basis: HillBasis, best: Array, k: Array, skew: Array) -> Told:
+    """What the day says of its engine's hill; best advance in true degrees at whole thousands of rpm, or mid-span of a short one.
+
+    Parameters
+    ----------
+    fit, basis
+        The day's model and the prior it was drawn under.
+    best, k, skew
+        Draws: (D, R) ° and 1/°², (D,) 1/°.
+    """
     rpm = fit.table.rpm.astype(float)
-    anchors = [float(n) for n in range(1000 * int(-(-rpm.min() // 1000)), int(rpm.max()) + 1, 1000)]
-    anchors = anchors or [float(round((rpm.min() + rpm.max()) / 200) * 100)]
-    draws = np.array([[np.interp(n, rpm, row) for n in anchors] for row in fit.best + fit.scale])
-    known = np.flatnonzero(draws.std(axis=0) < WORTH_KEEPING_DEG)
-    if not len(known):
-        return {}
-    cov = np.atleast_2d(np.cov(draws[:, known].T))
-    return {
-        "best_rpm": [anchors[i] for i in known], "best_deg": np.round(draws[:, known].mean(axis=0), 4).tolist(),
-        "best_cov": np.round(cov, 6).tolist(),
-    }  # fmt: skip
+    anchors = np.array([float(n) for n in range(1000 * int(-(-rpm.min() // 1000)), int(rpm.max()) + 1, 1000)])
+    anchors = anchors if len(anchors) else np.array([float(round((rpm.min() + rpm.max()) / 200) * 100)])
+    middle = float(rpm.min() + rpm.max()) / 2
+    lines = lines_at(anchors, rpm)
+    known = (best @ lines.T).std(axis=0) < WORTH_KEEPING_DEG
+    anchors, lines = anchors[known], lines[known]
+    off = read_off(lines, lines_at([middle], rpm)[0], rpm)
+    theta = off.theta(best, np.log(k), skew)
+    said = told_by(anchors, middle, believed(basis, off), (theta.mean(axis=0), np.cov(theta.T)))
+    scale = np.zeros((len(theta), len(said.towards)))
+    scale[:, : len(anchors)] = fit.scale @ lines.T
+    return said.moved(scale.mean(axis=0)).scattered(np.cov(scale.T))

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pullbook.arrays import Array
-from pullbook.hill.earlier_best import EarlierBest
+from pullbook.hill.earlier_days import EarlierDays
 from pullbook.hill.form import HillBasis, ln_torque_lost, slopes
 from pullbook.hill.likelihood import DayLikelihood
 
@@ -26,7 +26,7 @@ class DayTarget:
     advance: Array
     basis: HillBasis
     likelihood: DayLikelihood
-    earlier: EarlierBest | None = None
+    earlier: EarlierDays | None = None
 
     def under(self, likelihood: DayLikelihood) -> "DayTarget":
         """The same day under other closed forms."""

@@ -9,12 +9,13 @@ from pullbook.arrays import Array
 from pullbook.handover import Prior
 from pullbook.hill.climb import DayTarget, Tops, climb, starting_points
 from pullbook.hill.day_table import DayTable, common_shape, joined, tested_middle
-from pullbook.hill.earlier_best import EarlierBest, earlier_best
+from pullbook.hill.earlier_days import EarlierDays, earlier_days
 from pullbook.hill.form import BENT, SMOOTH, HillBasis, hill_basis, ln_torque_lost, slopes
 from pullbook.hill.likelihood import DayLikelihood, Nodes, nodes
 from pullbook.hill.one_way import drift_looks_like_timing
 from pullbook.hill.own_effects import OwnEffects, effect_modes
 from pullbook.hill.sampler import DRAWS, sample
+from pullbook.hill.told import told_of
 from pullbook.hill.wander import USUAL, Within, estimate_wander, likelihood_for
 
 DRIFT_USUAL = (0.001, 1.6)  # fraction a pull: median of the scale, SD of its ln
@@ -27,10 +28,10 @@ REACH_RPM = 200  # an anchor this far outside the rows is still read off the hil
 class HillFit:
     """Everything the day's model says, D draws, on the R rows of ``table`` (P pulls).
 
-    ``best``, ``k`` (D, R) and ``skew`` (D,) are None where no hill could be learned, and so is ``likeliest`` (R,), the best
-    advance of the posterior's top. ``scale`` (D, R): what the delivered scale as a whole is off by. ``level`` (D, P): each
-    pull's ln T against the model, drift included. ``means``: ln torque (D, R) that each setting would repeat to, NaN on rows
-    it was not run at. ``fitted`` (P, R): ln T without the pull's level.
+    ``best``, ``k`` (D, R) and ``skew`` (D,) are None where no hill could be learned, and so are ``likeliest`` (R,), the best
+    advance of the posterior's top, and ``basis``, the prior they were drawn under. ``scale`` (D, R): what the delivered scale as
+    a whole is off by. ``level`` (D, P): each pull's ln T against the model, drift included. ``means``: ln torque (D, R) that each
+    setting would repeat to, NaN on rows it was not run at. ``fitted`` (P, R): ln T without the pull's level.
     """
 
     table: DayTable
@@ -46,6 +47,7 @@ class HillFit:
     fitted: Array
     within: Within
     likeliest: Array | None = None
+    basis: HillBasis | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +89,7 @@ def _own_modes(
 ) -> tuple[Array, dict[str, tuple[Array, slice]]]:
     """Modes (P, R, E) of the settings' own effects on joined rows, and where to find each again."""
     rough = effect_modes(table, own, coarse.rpm.astype(float), pull_sd)
-    to_fine = _lines(table.rpm, coarse.rpm)
+    to_fine = lines_at(table.rpm, coarse.rpm)
     columns, places = [], {}
     for setting, basis in rough.items():
         runs = (np.array(coarse.setting) == setting).astype(float)
@@ -168,11 +170,13 @@ def _course(coarse: DayTable, prior: Prior, closed: DayLikelihood) -> tuple[DayT
     return target, tops
 
 
-def _earlier(prior: Prior, basis: HillBasis, coarse: DayTable) -> EarlierBest | None:
+def _earlier(prior: Prior, basis: HillBasis, coarse: DayTable) -> EarlierDays | None:
     """Earlier days' say, on the anchors within reach of this day's rows."""
-    at = np.array(prior.best_rpm, float)
-    kept = np.flatnonzero((at >= coarse.rpm.min() - REACH_RPM) & (at <= coarse.rpm.max() + REACH_RPM))
-    return earlier_best(prior, basis, _lines(at, coarse.rpm), kept) if len(kept) else None
+    if prior.earlier is None:
+        return None
+    told = told_of(prior.earlier)
+    kept = np.flatnonzero((told.rpm >= coarse.rpm.min() - REACH_RPM) & (told.rpm <= coarse.rpm.max() + REACH_RPM))
+    return earlier_days(told, basis, lines_at(told.rpm, coarse.rpm), lines_at([told.k_rpm], coarse.rpm)[0], kept)
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,7 +217,7 @@ def _on_rows(table: DayTable, ready: Ready, rng: np.random.Generator) -> HillFit
     linear = _linear(ready.closed, ready.remainder, rng)
     shape, _ = common_shape(table)
     has = ready.coarse.present.any(axis=0)
-    to_fine = _lines(table.rpm, ready.coarse.rpm[has])
+    to_fine = lines_at(table.rpm, ready.coarse.rpm[has])
     top = shape + linear.column[:, has] @ to_fine.T
     common, own_doubt = split_modes(table)
     doubts = common.shape[1]
@@ -243,7 +247,7 @@ def _on_rows(table: DayTable, ready: Ready, rng: np.random.Generator) -> HillFit
         means[name] = mean
     return HillFit(
         table, best, k, skew, linear.z[:, :doubts] @ common.T, linear.sd, linear.drift, linear.level, top, means, fitted,
-        ready.within, likeliest,
+        ready.within, likeliest, basis,
     )  # fmt: skip
 
 
@@ -257,14 +261,14 @@ def on_rows(basis: HillBasis, rpm: npt.NDArray[np.int64], at: npt.NDArray[np.int
     rpm, at
         Rows wanted, (R,), and rows of the basis, (A,), rpm; carried over by straight lines along rpm.
     """
-    lines = _lines(rpm, at)
+    lines = lines_at(rpm, at)
     return HillBasis(
         np.asarray(rpm, float), lines @ basis.best_mean, lines @ basis.best_basis, lines @ basis.ln_k_mean, lines @ basis.k_basis,
-        basis.skew_mean, basis.skew_sd, basis.k_far,
+        basis.skew_sd, basis.k_far,
     )  # fmt: skip
 
 
-def _lines(rpm: npt.ArrayLike, at: npt.ArrayLike) -> Array:
+def lines_at(rpm: npt.ArrayLike, at: npt.ArrayLike) -> Array:
     """Weights (R, r) of linear interpolation from rows ``at`` (r,) to ``rpm``; beyond the ends the line goes on."""
     x, knots = np.asarray(rpm, float), np.asarray(at, float)
     out = np.zeros((len(x), len(knots)))

@@ -23,6 +23,7 @@ STEEP = 0.6  # above this loss ln(1 − L) goes on as its tangent: a search that
 LONGEST = 3.0  # |s·d| is held within this, as in Posterior.loss
 LN_K_LEAST, LN_K_MOST = np.log(1e-7), np.log(0.05)  # no engine's; a search that strays stays finite
 FAR_TAIL = 2.8  # SDs of ln k at which its tail reaches twice as far as a normal's: hills far flatter or sharper are met
+SKEW_TAIL = 2.5  # and of the skew: hills that fall two or three times as fast on one side are met
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +55,6 @@ class HillBasis:
     best_basis: Array
     ln_k_mean: Array
     k_basis: Array
-    skew_mean: float
     skew_sd: float
     k_far: float = np.inf
 
@@ -69,7 +69,16 @@ class HillBasis:
         best = self.best_mean + xi[..., :n] @ self.best_basis.T
         u = xi[..., n:-1] @ self.k_basis.T
         ln_k = self.ln_k_mean + u * (1.0 + (u / self.k_far) ** 2)
-        return best, np.exp(np.clip(ln_k, LN_K_LEAST, LN_K_MOST)), self.skew_mean + self.skew_sd * xi[..., -1]
+        return best, np.exp(np.clip(ln_k, LN_K_LEAST, LN_K_MOST)), self.skew(xi)
+
+    def skew(self, xi: Array) -> Array:
+        """Skew (…,), 1/°: as good as normal near 0, in longer tails far from it."""
+        z = xi[..., -1]
+        return np.asarray(self.skew_sd * z * (1.0 + (z / SKEW_TAIL) ** 2))
+
+    def skew_slope(self, xi: Array) -> Array:
+        """Slope of the skew in its own part of ξ: (B,) for ``xi`` (B, q)."""
+        return np.asarray(self.skew_sd * (1.0 + 3.0 * (xi[..., -1] / SKEW_TAIL) ** 2))
 
     def ln_k_slopes(self, xi: Array) -> Array:
         """Slopes of ``ln k`` in ξ's part for curvature: (B, n_k, R) for ``xi`` (B, q)."""
@@ -118,11 +127,9 @@ def hill_basis(rpm: npt.ArrayLike, prior: Prior, tested_middle_deg: float | None
         level = (level * level_sd**-2 + tested_middle_deg * TESTED_AROUND_DEG**-2) / weight
         level_sd = weight**-0.5
     best = _process(x, level_sd, SLOPE_DEG, course)
-    about = middle if prior.k_rpm is None else prior.k_rpm
-    z = (rows - about) / 1000.0
-    curve = _process(z, prior.k_log_sd, prior.k_slope_sd, LN_K)
-    ln_k = np.log(prior.k_median) + prior.k_slope * z
-    return HillBasis(rows, level + SLOPE_MEAN * x, best, ln_k, curve, prior.skew_mean, prior.skew_sd, FAR_TAIL * prior.k_log_sd)
+    curve = _process(x, prior.k_log_sd, prior.k_slope_sd, LN_K)
+    ln_k = np.full(len(rows), np.log(prior.k_median))
+    return HillBasis(rows, level + SLOPE_MEAN * x, best, ln_k, curve, prior.skew_sd, FAR_TAIL * prior.k_log_sd)
 
 
 def ln_torque_lost(advance: Array, best: Array, k: Array, skew: Array) -> Array:
@@ -184,6 +191,6 @@ def slopes(basis: HillBasis, advance: Array, xi: Array) -> tuple[Array, Array, A
     parts = [
         -per_deg[:, None] * basis.best_basis.T[None, :, None, :],
         per_ln_k[:, None] * basis.ln_k_slopes(xi)[:, :, None, :],
-        (basis.skew_sd * per_ln_k * d)[:, None],
+        (basis.skew_slope(xi)[:, None, None] * per_ln_k * d)[:, None],
     ]
     return _log_left(loss), per_deg, np.concatenate(parts, axis=1)

@@ -17,17 +17,15 @@ import numpy as np
 
 from pullbook.arrays import Array
 from pullbook.facts import DayFacts
-from pullbook.handover import Prior
+from pullbook.handover import EarlierHill, Prior
+from pullbook.hill.earlier_days import day_scatter
+from pullbook.hill.told import FORM, Told, kept_of, together, told_of
 
 USUAL_SD = {"engine": 0.006, "roller": 0.015, "hub": 0.010}
 SD_UNSTATED = 0.008
 FACTOR_TWO = log(2.0)
 K_USUAL, K_LOG_SD = 3e-4, log(1.45)
-BETWEEN_DAYS = {"sd": 0.20, "k": 0.10, "k_slope": 0.03, "skew": 0.0015}
-"""How much a dyno's pull SD (ln), an engine's curvature (ln), its slope and the skew differ from day to day."""
-DAY_LEVEL, DAY_SLOPE, DAY_OWN = 0.45, 0.1, 0.08  # °, ° per 1000 rpm, °: the best of one engine from day to day, weather mostly
-CHANGED_LEVEL = 2.5  # ° where fuel, plugs or mixture differ
-Matrix = tuple[tuple[float, ...], ...]
+BETWEEN_DAYS = 0.20  # ln: how much a dyno's pull SD differs from day to day
 
 
 def default(facts: DayFacts) -> Prior:
@@ -93,68 +91,53 @@ def pool(reading_facts: DayFacts, engine: str, history: list[dict[str, Any]]) ->
     same_dyno = [h for h in history if (h.get("dyno") == name if name else h.get("dyno") is None and h in same_engine)]
     if not same_engine and not same_dyno:
         return base
-    ln_sd, ln_sd_sd, sd_days = _pooled(same_dyno, "ln_pull_sd", log(base.sd_median), base.sd_log_sd, BETWEEN_DAYS["sd"])
-    moved = _at_one_rpm(same_engine)
-    ln_k, ln_k_sd, k_days = _pooled(moved, "ln_k", log(base.k_median), base.k_log_sd, BETWEEN_DAYS["k"])
-    slope, slope_sd, _ = _pooled(same_engine, "k_slope", base.k_slope, base.k_slope_sd, BETWEEN_DAYS["k_slope"])
-    skew, skew_sd, _ = _pooled(same_engine, "skew", base.skew_mean, base.skew_sd, BETWEEN_DAYS["skew"])
-    if not sd_days and not k_days:
+    ln_sd, ln_sd_sd, sd_days = _pooled(same_dyno, "ln_pull_sd", log(base.sd_median), base.sd_log_sd, BETWEEN_DAYS)
+    told = earlier_hill(same_engine, reading_facts)
+    if not sd_days and told is None:
         return base
-    placed = pooled_best(same_engine, reading_facts)
     used = {f"{h.get('engine')}/{h.get('day')}" for h in same_engine + same_dyno}
     pulls = sum(int(h.get("pulls") or 0) for h in same_dyno)
-    at = moved[0].get("k_rpm") if moved and k_days else None
     return replace(
-        base, sd_median=exp(ln_sd), sd_log_sd=ln_sd_sd, k_median=exp(ln_k), k_log_sd=ln_k_sd, k_rpm=at, k_slope=slope,
-        k_slope_sd=slope_sd, skew_mean=skew, skew_sd=skew_sd, source="archive", pulls=pulls, frozen_from=tuple(sorted(used)),
-        best_rpm=placed[0], best_deg=placed[1], best_cov=placed[2],
+        base, sd_median=exp(ln_sd), sd_log_sd=ln_sd_sd, source="archive", pulls=pulls, frozen_from=tuple(sorted(used)),
+        earlier=told, k_expected=None if told is None else _curvature(told, base),
     )  # fmt: skip
 
 
-def _at_one_rpm(history: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """Curvatures moved to the last day's rpm along each day's own slope, the slope's doubt added."""
-    told = [h for h in history if isinstance(h.get("k_rpm"), int | float) and isinstance(h.get("ln_k"), int | float)]
-    if not told:
-        return []
-    at = float(told[-1]["k_rpm"])
-    out = []
-    for h in told:
-        step = (at - float(h["k_rpm"])) / 1000.0
-        error = sqrt(float(h["ln_k_sd"]) ** 2 + (float(h.get("k_slope_sd") or 0.12) * step) ** 2)
-        out.append(h | {"ln_k": float(h["ln_k"]) + float(h.get("k_slope") or 0.0) * step, "ln_k_sd": error, "k_rpm": at})
-    return out
+def earlier_hill(history: Sequence[dict[str, Any]], facts: DayFacts) -> EarlierHill | None:
+    """What all earlier days of the engine say of its hill, days scattering around it.
 
-
-def pooled_best(history: Sequence[dict[str, Any]], facts: DayFacts) -> tuple[tuple[float, ...], tuple[float, ...], Matrix]:
-    """Best advance at anchors for a new day: mean and covariance from all earlier days of the engine, days scattering around it.
-
-    Days run on other fuel, plugs or mixture than the new one count with a wider scatter.
+    Days run on other fuel, plugs or mixture than the new one count with a wider scatter. None where no day says anything.
     """
-    told = [h for h in history if _is_list(h.get("best_rpm")) and _is_list(h.get("best_deg")) and _is_list(h.get("best_cov"))]
-    anchors = sorted({float(n) for h in told for n in h["best_rpm"]})
-    if not anchors:
-        return (), (), ()
-    x = (np.array(anchors) - np.mean(anchors)) / 1000.0
-    precision, score = 1e-4 * np.eye(len(anchors)), np.zeros(len(anchors))
-    for day in told:
-        at = [anchors.index(float(n)) for n in day["best_rpm"]]
-        mean, own = np.array(day["best_deg"], float), np.array(day["best_cov"], float)
-        if own.shape != (len(at), len(at)) or mean.shape != (len(at),) or not (np.isfinite(own).all() and np.isfinite(mean).all()):
-            continue
-        changed = any(day.get(n) != getattr(facts, n) for n in ("fuel", "plugs", "mixture"))
-        inverse = np.linalg.inv(own + _scatter(x[at], changed) + 1e-3 * np.eye(len(at)))
-        precision[np.ix_(at, at)] += inverse
-        score[at] += inverse @ mean
-    cov = np.linalg.inv(precision)
-    ahead = cov + _scatter(x, False)
-    return tuple(anchors), tuple((cov @ score).tolist()), tuple(tuple(row) for row in ahead.tolist())
+    days, scatters = [], []
+    for day in history:
+        said = _said(day.get("hill"))
+        if said is not None:
+            changed = any(day.get(n) != getattr(facts, n) for n in ("fuel", "plugs", "mixture"))
+            days.append(said)
+            scatters.append(day_scatter(said.rpm, changed))
+    if not days:
+        return None
+    plain = kept_of(together(days, scatters))
+    return EarlierHill(
+        tuple(plain["rpm"]), plain["k_rpm"], tuple(tuple(row) for row in plain["weight"]), tuple(plain["towards"])
+    )  # fmt: skip
 
 
-def _scatter(x: Array, changed: bool) -> Array:
-    """How the best moves from day to day, covariance over anchors x (thousands of rpm from their middle)."""
-    level = CHANGED_LEVEL if changed else DAY_LEVEL
-    return np.asarray(level**2 + DAY_SLOPE**2 * np.outer(x, x) + DAY_OWN**2 * np.eye(len(x)))
+def _said(kept: object) -> Told | None:
+    """A day's own figures of the hill, None where they are not what this version writes."""
+    try:
+        told = told_of(EarlierHill(**kept))  # type: ignore[arg-type]
+    except (TypeError, ValueError):
+        return None
+    size = len(told.rpm) + FORM if told.rpm.ndim == 1 else -1
+    whole = told.weight.shape == (size, size) and told.towards.shape == (size,)
+    return told if whole and np.isfinite(told.weight).all() and np.isfinite(told.towards).all() else None
 
 
-def _is_list(value: object) -> bool:
-    return isinstance(value, list) and len(value) > 0
+def _curvature(told: EarlierHill, base: Prior) -> float:
+    """Curvature expected of a new day, 1/°²: the default and the earlier days together."""
+    form = told_of(told).at(np.array([], dtype=np.intp))
+    said = form.scattered(day_scatter(form.rpm))
+    sd = np.array([base.k_log_sd, base.k_slope_sd, base.skew_sd])
+    mean = np.array([log(base.k_median), 0.0, 0.0])
+    return exp(float(np.linalg.solve(said.weight + np.diag(sd**-2), said.towards + mean / sd**2)[0]))

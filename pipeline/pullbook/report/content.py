@@ -168,11 +168,12 @@ def _assumptions(shown: DayView) -> list[Said]:
                 "repeatability and how sharply torque falls off the best; frozen when this day was made",
             )
         )
-        if known(prior.get("k_median")):
+        expected = prior.get("k_expected") or prior.get("k_median")
+        if expected is not None and known(expected):
             said.append(
                 Said(
                     "Sharpness of the hill",
-                    f"{number(100 * 25 * prior['k_median'], 2)} % of torque lost 5° off the best, before this day was seen",
+                    f"{number(100 * 25 * expected, 2)} % of torque lost 5° off the best, before this day was seen",
                 )
             )
     lag = record.get("lag") or {}

@@ -91,6 +91,7 @@ def best_advance(reading: DayReading, aligned: AlignedDay, delivered: DeliveredD
         offsets=offsets_table(fit),
         setting_curves=setting_curves_table(fit),
         abnormal=modelled.abnormal.table,
+        rough=rough is not None,
         questions=(*missing.questions, *([] if rough is None else [rough]), *knock_questions, *at_odds(aligned, knock, by_pull)),
         warnings=missing.warnings,
         not_established=missing.not_established,

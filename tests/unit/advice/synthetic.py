@@ -41,6 +41,7 @@ class Day:
     evidence: tuple[str, ...] = ()
     shapes: list[dict[str, object]] = field(default_factory=list)
     repeatability: dict[str, object] = field(default_factory=dict)
+    rough: bool = False
     draws: int = 400
     rpm: np.ndarray = field(default_factory=lambda: RPM)
 
@@ -180,6 +181,7 @@ class Day:
             offsets=pl.DataFrame(),
             setting_curves=pl.DataFrame(),
             abnormal=pl.DataFrame(),
+            rough=self.rough,
         )
         return reading, aligned, delivered, best
 

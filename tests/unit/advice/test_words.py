@@ -1,5 +1,7 @@
 """What the day's sentence says, from the setting run nearest to the advice to the knock that stands in the way."""
 
+from dataclasses import replace
+
 import numpy as np
 import polars as pl
 import pytest
@@ -77,6 +79,16 @@ def test_a_day_that_went_one_way_is_not_enough_until_something_was_returned_to()
     assert advice["next_pulls"][0]["why"].startswith("repeat the baseline")
     day = Day(locked(28, 30, 32, 34, 36, 28), best_sd=0.3)
     assert advise(*day.parts()).advice["enough"]
+
+
+def test_a_day_that_repeats_badly_is_not_enough_until_the_baseline_repeats() -> None:
+    day = Day(locked(28, 24, 32, 28), best_sd=0.3, rough=True)
+    advice = advise(*day.parts()).advice
+    assert not advice["enough"]
+    assert advice["next_pulls"][0]["setting"] == "28"
+    assert "find out first why the pulls differ" in advice["next_pulls"][0]["why"]
+    assert "more pulls would find less" not in advice["sentence"]
+    assert advise(*replace(day, rough=False).parts()).advice["enough"]
 
 
 def test_less_advance_than_the_baseline_is_told_apart_from_what_it_brings() -> None:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from tests.unit.hill.made_table import table
 
-from pullbook.handover import Prior
+from pullbook.handover import EarlierHill, Prior
 from pullbook.hill.abnormal import find_abnormal
 from pullbook.hill.day_table import DayTable, joined
 from pullbook.hill.fit import HillFit, fit_hill
@@ -73,12 +73,20 @@ def test_ascending_without_return_widens_and_is_said() -> None:
     assert ascending > 1.3 * shuffled
 
 
+def placed_at(best: float) -> EarlierHill:
+    """An earlier day that placed the best to a degree, alike at 3000 and 4000 rpm, and says nothing of the hill's form."""
+    weight = np.zeros((5, 5))
+    weight[:2, :2] = np.linalg.inv([[0.8, 0.6], [0.6, 0.8]])
+    rows = tuple(tuple(row) for row in weight.tolist())
+    return EarlierHill((3000.0, 4000.0), 3500.0, rows, tuple((weight @ [best, best, 0.0, 0.0, 0.0]).tolist()))
+
+
 def test_earlier_days_narrow_and_are_overruled() -> None:
-    earlier = replace(PRIOR, best_rpm=(3000.0, 4000.0), best_deg=(33.0, 33.0), best_cov=((1.0, 0.8), (0.8, 1.0)))
+    earlier = replace(PRIOR, earlier=placed_at(33.0))
     day = table([30.0, 26.0, 34.0, 30.0], sd=0.004)
     alone, informed = (np.ptp(middle(fit(day, p))[[0, 2]]) for p in (PRIOR, earlier))
     assert informed < 0.8 * alone
-    wrong = replace(earlier, best_deg=(20.0, 20.0))
+    wrong = replace(PRIOR, earlier=placed_at(20.0))
     best = middle(fit(table(WIDE, sd=0.001), wrong))[1]
     assert best == pytest.approx(33.0, abs=1.0)
 

@@ -4,18 +4,27 @@ from math import log
 
 import numpy as np
 import pytest
+from scipy.linalg import block_diag
 
 from pullbook.facts import DayFacts, Dyno
-from pullbook.hill.prior import K_LOG_SD, K_USUAL, default, own_figure, pool
+from pullbook.handover import EarlierHill, Prior
+from pullbook.hill.prior import K_USUAL, default, own_figure, pool
+from pullbook.hill.told import told_of
 
 FACTS = DayFacts(dyno=Dyno(name="bench", kind="engine"))
+
+
+_SURE = np.linalg.inv(block_diag([[0.5, 0.3], [0.3, 0.4]], 0.15**2, 0.05**2, 0.004**2))
+HILL = {
+    "rpm": [3000.0, 4000.0], "k_rpm": 4000.0, "weight": _SURE.tolist(),
+    "towards": (_SURE @ [31.0, 33.0, log(2.4e-4), 0.0, -0.002]).tolist(),
+}  # fmt: skip
 
 
 def own(**more: object) -> dict[str, object]:
     figures = {
         "engine": "blue", "day": "2031-04-05", "dyno": "bench", "pulls": 9, "ln_pull_sd": log(0.004), "ln_pull_sd_sd": 0.3,
-        "ln_k": log(2.4e-4), "ln_k_sd": 0.15, "k_rpm": 4000.0, "k_slope": 0.0, "k_slope_sd": 0.05, "skew": -0.002, "skew_sd": 0.004,
-        "best_rpm": [3000.0, 4000.0], "best_deg": [31.0, 33.0], "best_cov": [[0.5, 0.3], [0.3, 0.4]],
+        "hill": HILL,
     }  # fmt: skip
     return figures | more
 
@@ -45,6 +54,11 @@ def test_a_day_that_says_nothing_adds_next_to_nothing() -> None:
     assert figure["x_sd"] > 5.0
 
 
+def _earlier(prior: Prior) -> EarlierHill:
+    assert prior.earlier is not None
+    return prior.earlier
+
+
 def test_no_history_is_the_default() -> None:
     assert pool(FACTS, "blue", []) == default(FACTS)
 
@@ -54,29 +68,37 @@ def test_earlier_days_sharpen_and_pull() -> None:
     assert one.source == "archive"
     assert one.frozen_from == ("blue/2031-04-05",)
     assert 0.004 < two.sd_median < one.sd_median < 0.006
-    assert two.k_log_sd < one.k_log_sd < K_LOG_SD
-    assert 2.4e-4 < one.k_median < K_USUAL
-    assert one.best_deg == pytest.approx((31.0, 33.0), abs=0.01)
-    assert two.best_cov[0][0] < one.best_cov[0][0]
+    assert one.k_median == two.k_median == K_USUAL, "the trade's own belief stays; what earlier days add stands beside it"
+    assert one.k_expected is not None
+    assert two.k_expected is not None
+    assert 2.4e-4 < two.k_expected < one.k_expected < K_USUAL
+    told, more = told_of(_earlier(one)), told_of(_earlier(two))
+    assert np.linalg.solve(told.weight, told.towards)[:2] == pytest.approx((31.0, 33.0), abs=0.01)
+    assert more.weight[0, 0] > 1.5 * told.weight[0, 0]
 
 
 def test_another_dyno_lends_no_repeatability_and_another_engine_no_curvature() -> None:
     other_dyno = pool(FACTS, "blue", [own(dyno="rollers")])
     assert other_dyno.sd_median == pytest.approx(default(FACTS).sd_median)
-    assert other_dyno.k_median < K_USUAL
+    assert other_dyno.k_expected is not None
+    assert other_dyno.k_expected < K_USUAL
     other_engine = pool(FACTS, "blue", [own(engine="red")])
     assert other_engine.sd_median < default(FACTS).sd_median
-    assert other_engine.k_median == pytest.approx(K_USUAL)
-    assert other_engine.best_rpm == ()
+    assert other_engine.k_expected is None
+    assert other_engine.earlier is None
 
 
 def test_another_fuel_widens_where_the_best_is_expected() -> None:
     same, changed = pool(FACTS, "blue", [own()]), pool(FACTS, "blue", [own(fuel="race")])
-    assert changed.best_cov[0][0] > 3 * same.best_cov[0][0]
+    there, here = (np.linalg.inv(np.array(_earlier(p).weight))[0, 0] for p in (changed, same))
+    assert there > 3 * here
 
 
-def test_broken_figures_are_passed_over() -> None:
-    broken = own(ln_k=None, ln_pull_sd="?", best_cov=[[1.0]], skew_sd=-1.0, k_slope=float("nan"))
-    got = pool(FACTS, "blue", [broken])
-    assert got.k_median == pytest.approx(K_USUAL)
+@pytest.mark.parametrize(
+    "hill",
+    [None, "?", {}, HILL | {"weight": [[1.0]]}, HILL | {"towards": [float("nan")] * 5}, HILL | {"rpm": 3000.0}, HILL | {"more": 1}],
+)
+def test_broken_figures_are_passed_over(hill: object) -> None:
+    got = pool(FACTS, "blue", [own(ln_pull_sd="?", hill=hill)])
+    assert got.earlier is None
     assert got.sd_median == pytest.approx(default(FACTS).sd_median)
