@@ -10,8 +10,8 @@ import numpy as np
 import numpy.typing as npt
 
 from pullbook.arrays import Array
+from pullbook.belief import Prior
 from pullbook.findings.answers import state_of
-from pullbook.handover import Prior
 from pullbook.hill.day_table import DayTable
 from pullbook.hill.fit import fit_hill
 from pullbook.hill.own_effects import OwnEffects

@@ -8,7 +8,8 @@ import numpy.typing as npt
 import polars as pl
 
 from pullbook.arrays import Array
-from pullbook.handover import Advice, AlignedDay, BestDay, DeliveredDay, Prior
+from pullbook.belief import Prior
+from pullbook.handover import Advice, AlignedDay, BestDay, DeliveredDay
 from pullbook.hill.day_table import DayTable, day_table, usable
 from pullbook.hill.prior import default
 from pullbook.stages.advise import advise

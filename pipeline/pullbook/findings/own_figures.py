@@ -6,7 +6,8 @@ from typing import Any
 import numpy as np
 
 from pullbook.arrays import Array
-from pullbook.handover import DayReading, Prior
+from pullbook.belief import Prior
+from pullbook.handover import DayReading
 from pullbook.hill.fit import HillFit, lines_at
 from pullbook.hill.form import HillBasis
 from pullbook.hill.prior import own_figure

@@ -5,7 +5,7 @@ from typing import Any
 import numpy as np
 
 from pullbook.arrays import Array
-from pullbook.handover import Prior
+from pullbook.belief import Prior
 
 LEARNED = 0.75  # the day is the source where it leaves less than this share of the prior's doubt
 

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from pullbook.handover import Prior
+from pullbook.belief import Prior
 from pullbook.hill.fit import HillFit
 
 ROUGH, ROUGH_LEAST = 1.7, 0.0095  # pull SD against what is usual for the bench; and of torque: no bench is asked for less

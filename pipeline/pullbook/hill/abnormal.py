@@ -12,7 +12,7 @@ import numpy.typing as npt
 import polars as pl
 
 from pullbook.arrays import Array, Mask
-from pullbook.handover import Prior
+from pullbook.belief import Prior
 from pullbook.hill.climb import DayTarget, climb, starting_points
 from pullbook.hill.day_table import DayTable, common_shape, joined, tested_middle, usable
 from pullbook.hill.form import hill_basis, ln_torque_lost

@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from pullbook.arrays import Array
-from pullbook.handover import Prior
+from pullbook.belief import Prior
 from pullbook.hill.climb import DayTarget, Tops, climb, starting_points
 from pullbook.hill.day_table import DayTable, common_shape, joined, tested_middle
 from pullbook.hill.earlier_days import EarlierDays, earlier_days

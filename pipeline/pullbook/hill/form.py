@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from pullbook.arrays import Array
-from pullbook.handover import Prior
+from pullbook.belief import Prior
 
 TESTED_AROUND_DEG = 7.0  # ° one SD: a shop tests around what it believes
 SLOPE_MEAN = 1.0  # ° per 1000 rpm: faster engines want more advance

@@ -16,8 +16,8 @@ from typing import Any
 import numpy as np
 
 from pullbook.arrays import Array
+from pullbook.belief import EarlierHill, Prior
 from pullbook.facts import DayFacts
-from pullbook.handover import EarlierHill, Prior
 from pullbook.hill.earlier_days import day_scatter
 from pullbook.hill.told import FORM, Told, kept_of, together, told_of
 

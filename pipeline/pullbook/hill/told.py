@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from pullbook.arrays import Array
-from pullbook.handover import EarlierHill
+from pullbook.belief import EarlierHill
 from pullbook.hill.form import HillBasis
 
 SURE, UNTOLD = 1e-6, 1e-9  # least share of the prior's variance a day may leave; what keeps a direction nothing tells of finite

@@ -9,6 +9,7 @@ import polars as pl
 from pullbook.alignment.pull_words import pull_words
 from pullbook.arrays import Array, Mask
 from pullbook.baseline import reference_of
+from pullbook.belief import Prior
 from pullbook.findings.answers import APART_DEG, best_table
 from pullbook.findings.at_odds import at_odds
 from pullbook.findings.effects import effects_table
@@ -18,7 +19,7 @@ from pullbook.findings.own_figures import own_figures
 from pullbook.findings.repeatability import repeatability
 from pullbook.findings.rough_day import rough_day
 from pullbook.findings.what_is_missing import Missing, what_is_missing
-from pullbook.handover import AlignedDay, BestDay, DayReading, DeliveredDay, Posterior, Prior
+from pullbook.handover import AlignedDay, BestDay, DayReading, DeliveredDay, Posterior
 from pullbook.hill.abnormal import Abnormal, find_abnormal
 from pullbook.hill.day_table import DayTable, day_table, usable
 from pullbook.hill.fit import HillFit, fit_hill

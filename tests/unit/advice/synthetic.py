@@ -5,9 +5,10 @@ from dataclasses import dataclass, field
 import numpy as np
 import polars as pl
 
+from pullbook.belief import Prior
 from pullbook.columns import ALIGNED_PULLS, BEST, DELIVERED, EFFECTS, KNOCK, PULL_ADVANCE, ROWS, SAMPLES, SHAPES, STROBE, conform
 from pullbook.facts import DayFacts, EngineFacts
-from pullbook.handover import AlignedDay, BestDay, DayReading, DeliveredDay, Posterior, Prior
+from pullbook.handover import AlignedDay, BestDay, DayReading, DeliveredDay, Posterior
 
 RPM = np.arange(2000, 5601, 100)
 

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from tests.unit.hill.made_table import table
 
+from pullbook.belief import Prior
 from pullbook.findings.rough_day import rough_day
-from pullbook.handover import Prior
 from pullbook.hill.fit import HillFit, fit_hill
 from pullbook.hill.own_effects import find_own_effects
 

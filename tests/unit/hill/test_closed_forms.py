@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from pullbook.handover import Prior
+from pullbook.belief import Prior
 from pullbook.hill.form import hill_basis, ln_torque_lost, slopes
 from pullbook.hill.likelihood import DayLikelihood, Nodes, drift_courses, nodes
 

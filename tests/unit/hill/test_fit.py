@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from tests.unit.hill.made_table import table
 
-from pullbook.handover import EarlierHill, Prior
+from pullbook.belief import EarlierHill, Prior
 from pullbook.hill.abnormal import find_abnormal
 from pullbook.hill.day_table import DayTable, joined
 from pullbook.hill.fit import HillFit, fit_hill

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy.linalg import block_diag
 
+from pullbook.belief import EarlierHill, Prior
 from pullbook.facts import DayFacts, Dyno
-from pullbook.handover import EarlierHill, Prior
 from pullbook.hill.prior import K_USUAL, default, own_figure, pool
 from pullbook.hill.told import told_of
 

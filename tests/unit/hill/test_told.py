@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from pullbook.handover import Prior
+from pullbook.belief import Prior
 from pullbook.hill.earlier_days import EarlierDays, day_scatter, earlier_days
 from pullbook.hill.form import HillBasis, hill_basis
 from pullbook.hill.told import FORM, Told, believed, kept_of, read_off, together, told_by
