@@ -17,6 +17,7 @@ INSIDE, BEYOND = 0.75, 0.85
 FAR_DEG, FAR_CHANCE, BESIDE_FAR_CHANCE = 3.0, 0.005, 0.02  # and never where it may well lie this far outside
 BESIDE_RPM = 200
 STRETCH = 1.5  # … were the draws half as wide again: no engine is quite of the form the hill has, and tails show it first
+WIDEST_DEG = 15.0  # a range wider than this, most of it doubt about what the settings delivered, places nothing
 APART_DEG = 1.0  # settings closer than this cannot say which way the best lies
 GRID_DEG = 0.1
 LIKELIEST_SHARE = 0.55  # of the best said: draws spread outwards, where the hill is known least; its top leans inwards
@@ -103,6 +104,9 @@ def answer_row(posterior: Posterior, row: int, tolerance: float) -> RowAnswer:
     if state == "untested":
         return RowAnswer(state)
     true = best if posterior.scale_deg is None else best + posterior.scale_deg[:, row]
+    lo, hi = np.quantile(true, [0.05, 0.95])
+    if state == "inside" and hi - lo > WIDEST_DEG:
+        state = "flat"
     inside = state == "inside"
     edge = EDGE_DEG if inside else 0.0
     grid = np.arange(tested_lo - edge, tested_hi + edge + GRID_DEG / 2, GRID_DEG)
@@ -114,7 +118,6 @@ def answer_row(posterior: Posterior, row: int, tolerance: float) -> RowAnswer:
     least = grid[qualifies[0]] if len(qualifies) else (grid[at] if state != "flat" else None)
     least = None if least is None else _number(least)
     if inside:
-        lo, hi = np.quantile(true, [0.05, 0.95])
         lower, upper = _band(best, k, posterior.skew, tolerance)
         said = _cheapest(grid, expected, at)
         if posterior.likeliest_deg is not None:

@@ -5,11 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from pullbook.belief import Prior
 from pullbook.findings.answers import answer_row, best_table, state_of
 from pullbook.findings.effects import effects_table, verdict
 from pullbook.findings.repeatability import repeatability
 from pullbook.handover import Posterior
-from pullbook.hill.prior import Prior
 
 
 def posterior(best: np.ndarray, lo: float = 28.0, hi: float = 38.0, k: float = 3e-4, scale: float = 0.0) -> Posterior:
@@ -59,6 +59,16 @@ def test_inside_answers_in_true_degrees_with_a_band_of_the_tolerance() -> None:
     assert answer.least is not None
     assert answer.band_lo is not None
     assert answer.band_lo < answer.least < 33.0
+
+
+@pytest.mark.parametrize(("doubt", "state"), [(2.0, "inside"), (10.0, "flat")])
+def test_a_range_wider_than_any_use_is_no_finding(doubt: float, state: str) -> None:
+    """Well inside what was tested, but nobody knows within ten degrees what the settings delivered."""
+    unsure = replace(posterior(normal(33.0, 0.5)), scale_deg=normal(0.0, doubt)[:, None])
+    answer = answer_row(unsure, 0, 0.005)
+    assert answer.state == state
+    assert (answer.best is None) == (state == "flat")
+    assert answer.least is not None
 
 
 def test_the_least_advance_costs_more_than_the_tolerance_in_less_than_a_tenth_of_the_draws() -> None:
