@@ -4,6 +4,7 @@ The whole file is looked at with the library's vectors; only headings and odd li
 """
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import polars as pl
@@ -17,6 +18,7 @@ from pullbook.text.header import Header, find_header, looks_like_names, speaks_o
 from pullbook.text.layout import is_spaced
 from pullbook.text.line_bytes import pieces
 from pullbook.text.odd_rows import no_numbers, remarks
+from pullbook.text.paired_commas import REMARK, may_be_pairs, pairs_proved
 from pullbook.text.parted import MAX_COLUMNS, Table
 from pullbook.text.raw import RawLog
 from pullbook.text.slabs import Lines, spread
@@ -76,7 +78,11 @@ def read_grid(text: Text, *, shown: str) -> RawLog | Fault:
     head = find_header(sample, delimiter)
     if head is None:
         return no_table(shown, sample)
-    if delimiter == "," and head.line is not None and 1.5 * len(head.names) <= head.width <= 2 * len(head.names):
+    if delimiter == "," and may_be_pairs(head):
+        if (paired := pairs_proved(lines, head)) is not None:
+            raw = read_grid(Text(paired, text.encoding, text.warnings), shown=shown)
+            if isinstance(raw, RawLog) and raw.decided:
+                return replace(raw, decimal=",", warnings=(*raw.warnings, f"{shown.rsplit('/', 1)[-1]}: {REMARK}"))
         found = f"{head.width} cells under {len(head.names)} names"
         expected = "as many cells as names (a comma seems to be decimal mark and separator at once)"
         return Fault(shown, head.first_data, None, found, expected, "export the log again with semicolons, tabs or decimal points")
