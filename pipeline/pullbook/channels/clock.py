@@ -81,6 +81,7 @@ def run_time(
     twelve_hour: bool = False,
     unit_scale: float = 1.0,
     blocks: npt.NDArray[np.int64] | None = None,
+    rpm: Array | None = None,
 ) -> RunningTime:
     """Put seconds on one running scale from the first row.
 
@@ -94,6 +95,8 @@ def run_time(
         Seconds one counted unit is worth (a wrap of the counter is looked for in those units).
     blocks
         Shape (n,): headers above each row; a restart under a new header needs no more proof.
+    rpm
+        Shape (n,), 1/min, where known: it runs on where a counter wraps, and leaps where a recording begins.
     """
     if len(seconds) > 1 and bool((seconds[1:] > seconds[:-1]).all()):
         from_first = seconds if seconds[0] == 0.0 else seconds - seconds[0]  # the parser's own column, not a copy of it
@@ -124,7 +127,11 @@ def run_time(
         fall = (t[i] + shift[i]) - (t[i - 1] + shift[i - 1])
         if fall >= 0:
             continue
-        wrap = _wrap(t, i, usual, unit_scale, clock_face, twelve_hour)
+        wrap = (
+            None
+            if rpm is not None and not clock_face and _leaps(rpm, i)
+            else _wrap(t, i, usual, unit_scale, clock_face, twelve_hour)
+        )
         if wrap:
             shift[i:] += wrap[0]
             remarks.append(wrap[1])
@@ -154,6 +161,14 @@ def _mend_single(t: Array, usual: float, remarks: list[str]) -> Array:
             t[i] = 0.5 * (t[i - 1] + t[i + 1])
             remarks.append(f"the time of row {i + 1} stood far ahead of its neighbours and was set between them")
     return t
+
+
+def _leaps(rpm: Array, i: int) -> bool:
+    """Whether speed steps from row ``i - 1`` to ``i`` by far more than between the rows about them."""
+    near = np.abs(np.diff(rpm[max(i - 6, 0) : i + 6]))
+    near = np.delete(near, min(i - 1, 5))
+    near = near[np.isfinite(near)]
+    return len(near) > 3 and bool(abs(rpm[i] - rpm[i - 1]) > max(300.0, 5.0 * float(near.max())))
 
 
 def _wrap(t: Array, i: int, usual: float, unit: float, clock_face: bool, twelve_hour: bool) -> tuple[float, str] | None:

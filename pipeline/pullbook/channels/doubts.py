@@ -12,6 +12,8 @@ from pullbook.questions import ADVANCE, STANDARD
 from pullbook.text.raw import RawLog
 from pullbook.wording import listed
 
+_ADVANCE_WORDS = frozenset({"advance", "btdc", "atdc", "distributor"})
+
 
 def obey_preamble(columns: list[Column], said: tuple[dict[str, Any], ...], talk: Talk) -> None:
     """A preamble that says the values are corrected holds for torque and power whose headings say nothing.
@@ -96,6 +98,12 @@ def say_advance(columns: list[Column], said: tuple[dict[str, Any], ...], talk: T
                 ADVANCE,
             )
         return
+    for column in shown:
+        if column.channel == "advance_deg" and not column.hint and not column.meaning.concepts & _ADVANCE_WORDS:
+            talk.ask(
+                f"{column.header!r} is taken for the advance by its unit alone: is it? If not, "
+                f"{yaml_line(talk.name, column.header, channel='ignore')}"
+            )
     if len(shown) > 1:
         sides = "; ".join(f"{c.header!r} {np.nanmedian(c.kept()):.1f} ({c.channel})" for c in shown)
         talk.ask(

@@ -99,7 +99,9 @@ def find_time(
                 f"{counter.header!r} counts samples; line {rate['line']} says {rate['text']!r}, so one sample is taken "
                 f"as {1 / rate['value']:g} s. Settle it {line}"
             )
-            running = run_time(counter.values / rate["value"], clock_face=False, unit_scale=1 / rate["value"], blocks=blocks)
+            running = run_time(
+                counter.values / rate["value"], clock_face=False, unit_scale=1 / rate["value"], blocks=blocks, rpm=rpm
+            )
             for remark in running.remarks:
                 talk.warn(remark)
             return _timing(running, (counter.header,), "s", "assumed", None, counter.values)
@@ -180,7 +182,7 @@ def _from_numbers(column: Column, rpm: Array, blocks: npt.NDArray[np.int64] | No
             day_one = started_at(known[0] * scale)
     scale *= column.factor
     seconds = column.values if scale == 1.0 else column.values * scale
-    running = run_time(seconds, clock_face=scale == DAY_S, unit_scale=scale, blocks=blocks)
+    running = run_time(seconds, clock_face=scale == DAY_S, unit_scale=scale, blocks=blocks, rpm=rpm)
     column.channel = None
     for remark in running.remarks:
         talk.warn(remark)

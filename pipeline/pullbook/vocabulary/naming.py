@@ -15,6 +15,7 @@ _DEGREES = re.compile(r"\bt ?°(?! ?[cfk]\b)")
 _WORD = re.compile(r"[a-z0-9λ°%#]+")
 #: unit kinds that a bare word in a heading may stand for although no other word names the quantity
 _TELLING = frozenset({"torque", "power", "speed", "time", "advance", "lambda"})
+_DRIVEN = frozenset({"power", "torque", "speed"})
 _KIND_OF = {
     "rpm": {"speed"}, "roller_rpm": {"speed"}, "torque": {"torque"}, "power": {"power"}, "advance": {"advance", "angle"},
     "time": {"time"}, "temperature": {"temperature"}, "pressure": {"pressure"}, "lambda": {"lambda"},
@@ -209,12 +210,12 @@ def _quantity(has: frozenset[str], unit: Unit | None) -> str | None:
         "none",
     ):
         return _advance(has)
-    if "commanded" in has and kind in (None, "none", "power", "torque", "speed") and has & {"power", "torque", "speed"}:
+    if "commanded" in has and (kind in _DRIVEN or (kind in (None, "none") and has & _DRIVEN)):
         return None
     if kind == "power" or ("power" in has and kind in (None, "none")):
-        return "power_wheel_kw" if has & {"wheel"} else "power_corrected_kw" if says_corrected(has) else "power_kw"
+        return "power_wheel_kw" if has & {"wheel", "roller"} else "power_corrected_kw" if says_corrected(has) else "power_kw"
     if kind == "torque" or ("torque" in has and kind in (None, "none")):
-        return "torque_wheel_nm" if has & {"wheel"} else "torque_corrected_nm" if says_corrected(has) else "torque_nm"
+        return "torque_wheel_nm" if has & {"wheel", "roller"} else "torque_corrected_nm" if says_corrected(has) else "torque_nm"
     warm = has & {"coolant", "oil", "inlet", "exhaust"} or (
         "temperature" in has and ("air" in has or ("engine" in has and "time" not in has))
     )
@@ -225,6 +226,8 @@ def _quantity(has: frozenset[str], unit: Unit | None) -> str | None:
     if "ambient" in has:
         return None
     if kind == "speed" or ("speed" in has and kind in (None, "none")):
+        if "distributor" in has:
+            return None  # half the engine's
         return "roller_rpm" if has & {"roller", "wheel", "dyno"} else "rpm"
     if "date" in has and "time" not in has:
         return "date"

@@ -42,6 +42,7 @@ def _again(text: str, gap_s: float = 40.0) -> str:
 LOGS: dict[str, str] = {
     "no unit.csv": table("Time [s],RPM,Torque,Advance [deg BTDC]", _T, _N, (TORQUE / 1.3558, ".1f"), _A),
     "coarse.csv": table("Time [s],RPM,Torque,Power", _T, _N, (np.round(TORQUE / 10) * 10, ".0f"), (POWER * 1.3596, ".0f")),
+    "cam.csv": table("Time [s],RPM,Torque [Nm],Phase [°CA]", _T, _N, _Q, (12.0 + RPM / 500, ".1f")),
     "heading.csv": table("Time [s],RPM,Torque [lb-ft],Power [kW]", _T, _N, _Q, _P),
     "twice.csv": table("Time [s],RPM,Torque [Nm],Power [kW]", _T, (2.0 * RPM, ".0f"), _Q, _P),
     "degrees.csv": table("Time [s],RPM,Torque [Nm],Timing", _T, _N, _Q, (ADVANCE / 2.0, ".1f")),

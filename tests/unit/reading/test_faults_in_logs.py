@@ -589,3 +589,16 @@ def test_blanks_of_a_slow_channel_in_a_table_aligned_by_spaces(tmp_path: Path, a
     assert (r.rows, r.rows_dropped, len(r.columns)) == (len(p["rpm"]), 0, 4)
     assert r.samples["rpm"].to_list() == p["rpm"].tolist()
     assert r.samples["coolant_c"].drop_nulls().to_list() == [84.5] * (2970 if often else 24)
+
+
+def test_a_recording_that_ends_where_a_counter_would_wrap_is_still_two(tmp_path: Path) -> None:
+    """9.9 s of tenths in ms: the next recording's 0 follows 9900. Speed leaps there; where a counter wraps it runs on."""
+    made = pull(100)
+    rows = [f"{100 * k},{n:.0f},{m:.1f}" for k, (n, m) in enumerate(zip(made["rpm"], made["torque_nm"], strict=True))]
+    again = read(tmp_path, "\n".join(["Time [ms],RPM,Torque [Nm]", *rows, *rows, ""]))
+    assert again.samples["recording"].n_unique() == 2
+    longer = pull(200)
+    rows = [f"{100 * k % 10_000},{n:.0f},{m:.1f}" for k, (n, m) in enumerate(zip(longer["rpm"], longer["torque_nm"], strict=True))]
+    wrapped = read(tmp_path, "\n".join(["Time [ms],RPM,Torque [Nm]", *rows, ""]))
+    assert wrapped.samples["recording"].n_unique() == 1
+    assert wrapped.samples["time_s"][-1] == pytest.approx(19.9)

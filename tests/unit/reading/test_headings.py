@@ -99,7 +99,7 @@ HEADINGS = {
     "roller_rpm": (
         "Roller rpm|Roll speed rpm|Drum [rpm]|Roller revs|Rollendrehz.|n_Rolle|Rolle U/min|Walze 1/min|"
         "Rouleau tr/min|Rég. rouleau|Tours rouleaux|Rodillo rpm|Vueltas rodillo|RPM rodillos|Giri rulli|Giri rullo|"
-        "Rullo giri/min|Tamburo giri/min|Tambour tr/min|Tambor rpm"
+        "Rullo giri/min|Tamburo giri/min|Tambour tr/min|Tambor rpm|Raddrehzahl [1/min]"
     ),
     "none": (
         "Road speed km/h|Speed mph|Speed [km/h]|Geschwindigkeit|v [km/h]|Vitesse km/h|Velocidad km/h|Velocità km/h|"
@@ -117,7 +117,25 @@ HEADINGS = {
         "Throttle target"
         "|Intake vacuum inHg|Cell air temp|Dyno oil temp|Brake water temp|Knock ret.|Zündung spät|"
         "Target rpm|Soll-Drehzahl|Load [%]|P [kPa]"
+        "|Nockenwinkel [°KW]|VVT angle [°CA]|Zündwinkelkorrektur [°KW]|Zündungskorrektur °|Spätverstellung [°KW]|"
+        "Correction d'avance (°)|Retrait d'avance [°]|Correzione accensione [°]|Ritardo anticipo [°]|Corrección de encendido [°]|"
+        "Retraso encendido [°]|SOI [°BTDC]|Burn angle 50 % [°ATDC]|MFB50 [°ATDC]|CA50 [° ATDC]|Peak pressure angle [°ATDC]|"
+        "Max advance [°]|Zündwinkel max [°KW]|Ignition delta [°]|Zündwinkeldifferenz [°KW]|Spark duration [ms]|Zündstrom [A]|"
+        "Zündenergie [mJ]|Ladezeit Zündung [ms]|Coil charge time [ms]|Ignition switch|Zündung ein|Ignition events|Zündaussetzer|"
+        "Ratés d'allumage|Mancate accensioni|Fallos de encendido|Motoring torque [Nm]|Reibmoment [Nm]|Couple de frottement [Nm]|"
+        "Couple résistant [Nm]|Coppia di attrito [Nm]|Coppia dissipata [Nm]|Par de fricción [Nm]|Sollmoment [Nm]|Wunschmoment [Nm]|"
+        "Maximalmoment [Nm]|Couple max [Nm]|Coppia richiesta [Nm]|Par máximo [Nm]|Torque offset [Nm]|Steering torque [Nm]|"
+        "Clutch torque [Nm]|Momentenreserve [Nm]|Indicated torque [Nm]|Reibleistung [kW]|Potenza dissipata [kW]|Max power [kW]|"
+        "Heater power [kW]|Cooling power [kW]|Heat to coolant [kW]|Kühlleistung [kW]|Alternator power [kW]|"
+        "Elektrische Leistung [kW]|Puissance électrique [kW]|Potenza elettrica [kW]|Potencia eléctrica [kW]|"
+        "Solldrehzahl [U/min]|Drehzahlbegrenzer|"
+        "Idle target [rpm]|Lüfterdrehzahl [U/min]|Laderdrehzahl [U/min]|Turbinendrehzahl [1/min]|Giri turbina|Pumpendrehzahl|"
+        "Alternator speed [rpm]|Propeller rpm|Drehzahldifferenz [1/min]|RPM delta|Höchstdrehzahl [1/min]|Régime max [tr/min]|"
+        "Ralenti consigne [tr/min]|Blower speed [rpm]|Supercharger rpm|Distributor rpm|Verteilerdrehzahl [1/min]|"
+        "Bremswassertemperatur [°C]|Intercooler water [°C]|Delta coolant [K]|Oil viscosity|Lambda status|Knock threshold [V]"
     ),
+    "power_wheel_kw": "Rollenleistung [kW]|Leistung Rolle kW|Radleistung PS|Puissance roues [ch]|Potenza alla ruota [CV]|rwhp",
+    "torque_wheel_nm": "Rollenmoment [Nm]|Couple à la roue [Nm]|Coppia ruota|Par en rueda|Wheel torque [lb-ft]",
 }
 
 
@@ -135,3 +153,19 @@ def test_units(written: str, name: str, factor: float) -> None:
     unit = unit_of(written)
     assert unit is not None
     assert (unit.name, unit.factor) == (name, factor)
+
+
+@pytest.mark.parametrize(
+    "heading",
+    [
+        "WOT switch",
+        "Throttle switch",
+        "Cooling water temp [°C]",
+        "Indicated rpm",
+        "Spark advance deg CA",
+        "Zündwinkel Grad Kurbelwinkel",
+        "Couple frein [Nm]",
+    ],
+)
+def test_words_of_other_things_do_not_hide_a_channel(heading: str) -> None:
+    assert understand(heading).quantity is not None
