@@ -57,7 +57,7 @@ def find_header(lines: Sequence[Numbered], delimiter: str) -> Header | None:
         if _is_rule(rows[i]) or (lines[i][1].lstrip()[:1] in ("#", "/", "%", "'") and not known_names(rows[i])):
             below = lines[i][0]
             continue
-        if not _may_be_names(rows[i], width):
+        if not _may_be_names(rows[i], width) and not _goes_on(rows, i, width):
             if names or len(broken) == 3:
                 break
             broken.append(lines[i][0])  # a row that was not written whole, right under the names
@@ -146,6 +146,14 @@ def _may_be_names(cells: Sequence[str], width: int) -> bool:
     )
 
 
+def _goes_on(rows: Sequence[Sequence[str]], i: int, width: int) -> bool:
+    """Whether a row is the second line of some of the names above it: words, each under one of them."""
+    filled = [k for k, cell in enumerate(rows[i]) if cell]
+    above = rows[i - 1] if i else []
+    worded = any(re.search(r"[^\W\d]{2}", rows[i][k]) and not is_value(rows[i][k]) for k in filled)
+    return worded and not is_data(rows[i]) and _may_be_names(above, width) and all(k < len(above) and above[k] for k in filled)
+
+
 def _is_rule(cells: Sequence[str]) -> bool:
     """A drawn line under a header: dashes and nothing else."""
     filled = [c for c in cells if c]
@@ -178,6 +186,12 @@ def _best_names(worded: list[tuple[int, list[str]]], lines: Sequence[Numbered], 
         as_wide = most >= 3 and parted and all(sum(map(bool, cells)) == most for _, cells in full)
         if known_names(stacked) > best[0] + 0.5 or (as_wide and known_names(stacked) >= best[0]):
             return lines[full[-1][0]][0], stacked
+    (top, names), *below = reversed(worded)
+    under = [cells for _, cells in below if all(k < len(names) and names[k] for k, cell in enumerate(cells) if cell)]
+    if under and len(under) == len(below) and sum(map(bool, names)) >= 3 and not any(map(_numbered, [names, *under])):
+        joined = [" ".join([name, *(c[k] for c in under if k < len(c) and c[k])]) for k, name in enumerate(names)]
+        if known_names(joined) > best[0] + 0.5:  # some of the names go on in the line below
+            return lines[top][0], joined
     return best[1], best[2]
 
 

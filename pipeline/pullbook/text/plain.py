@@ -7,6 +7,7 @@ stays bytes. Where that is not enough None is returned and the general way of :m
 import polars as pl
 
 from pullbook.text.aligned import fill_blanks
+from pullbook.text.cells import is_label
 from pullbook.text.encoding import count_byte
 from pullbook.text.layout import Layout, is_spaced, lay_out
 from pullbook.text.line_bytes import may_be_cut
@@ -40,6 +41,8 @@ def read_plain(text: Text, *, shown: str) -> RawLog | None:
     if _is_clean(text.data, layout):
         rows = count_byte(text.data, b"\n", layout.offset) + (not text.data.endswith(b"\n"))
         if (cells := parse(text, layout, rows=rows)) is not None:
+            if layout.clocks[0] and any(map(is_label, cells["0"].filter(cells["0"].str.contains(r"^\p{L}{2}")).to_list())):
+                return None  # a summary under the rows: "Max;5400;212"
             lines = pl.int_range(layout.head.first_data, layout.head.first_data + rows, eager=True)
             return raw_log(layout, cells, lines, None, 0, text.warnings)
     mended = mend(text, layout, name=shown.rsplit("/", 1)[-1])

@@ -602,3 +602,42 @@ def test_a_recording_that_ends_where_a_counter_would_wrap_is_still_two(tmp_path:
     wrapped = read(tmp_path, "\n".join(["Time [ms],RPM,Torque [Nm]", *rows, ""]))
     assert wrapped.samples["recording"].n_unique() == 1
     assert wrapped.samples["time_s"][-1] == pytest.approx(19.9)
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-16"])
+def test_a_summary_under_the_rows_of_a_clock_is_no_row(tmp_path: Path, encoding: str) -> None:
+    """In UTF-16 such a log takes another way through the reader."""
+    made = pull(90)
+    rows = [
+        f"10:00:{k // 10:02d}.{k % 10},{n:.0f},{m:.1f}" for k, (n, m) in enumerate(zip(made["rpm"], made["torque_nm"], strict=True))
+    ]
+    found = read(tmp_path, "\n".join(["Clock,RPM,Torque [Nm]", *rows, "Max,5000,212.0", "Average,4100,201.5", ""]).encode(encoding))
+    assert found.rows == 90
+    assert any("line 92, 93 inside the log holds words" in w for w in found.warnings)
+
+
+@pytest.mark.parametrize("units", ["", "s;rpm;Nm;kW;°C;\n"])
+@pytest.mark.parametrize(
+    ("first", "second"),
+    [
+        ("Time;Engine;Torque;Brake;Water;Lambda", ";speed;;power;temp;"),
+        ("Time;Engine;Torque;Power;Water;Lambda", ";speed;;;temp"),
+        ("Temps;Régime;Couple;Puissance;Température;Sonde", ";moteur;;;eau;lambda"),
+    ],
+)
+def test_names_that_go_on_in_a_second_line(tmp_path: Path, first: str, second: str, units: str) -> None:
+    made = pull(60)
+    table = zip(*made.values(), strict=True)
+    rows = [f"{t:.1f};{n:.0f};{m:.1f};{p:.2f};{80 + t:.1f};0.87" for t, n, m, p, _ in table]
+    found = read(tmp_path, f"Cell 4\n{first}\n{second}\n{units}" + "\n".join([*rows, ""]))
+    assert found.header_line == 2
+    assert found.rows == 60
+    assert [c.channel for c in found.columns] == ["time_s", "rpm", "torque_nm", "power_kw", "coolant_c", "lambda"]
+
+
+def test_a_broken_row_under_the_names_is_no_second_line_of_them(tmp_path: Path) -> None:
+    made = pull(60)
+    rows = [f"{t:.1f};{n:.0f};{m:.1f}" for t, n, m, _, _ in zip(*made.values(), strict=True)]
+    found = read(tmp_path, "\n".join(["Time s;RPM;Torque Nm", "0.0;28", *rows, ""]))
+    assert [c.header for c in found.columns] == ["Time s", "RPM", "Torque Nm"]
+    assert (found.rows, found.rows_dropped) == (60, 1)
