@@ -64,7 +64,7 @@ class Told:
 
 def told_of(kept: EarlierHill) -> Told:
     """What is kept as plain numbers, as arrays."""
-    return Told(np.array(kept.rpm, float), kept.k_rpm, np.array(kept.weight, float), np.array(kept.towards, float))
+    return Told(np.array(kept.rpm, float), float(kept.k_rpm), np.array(kept.weight, float), np.array(kept.towards, float))
 
 
 def kept_of(told: Told) -> dict[str, Any]:

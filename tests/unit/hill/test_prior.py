@@ -96,7 +96,16 @@ def test_another_fuel_widens_where_the_best_is_expected() -> None:
 
 @pytest.mark.parametrize(
     "hill",
-    [None, "?", {}, HILL | {"weight": [[1.0]]}, HILL | {"towards": [float("nan")] * 5}, HILL | {"rpm": 3000.0}, HILL | {"more": 1}],
+    [
+        None,
+        "?",
+        {},
+        HILL | {"weight": [[1.0]]},
+        HILL | {"towards": [float("nan")] * 5},
+        HILL | {"rpm": 3000.0},
+        HILL | {"more": 1},
+        HILL | {"k_rpm": "?"},
+    ],
 )
 def test_broken_figures_are_passed_over(hill: object) -> None:
     got = pool(FACTS, "blue", [own(ln_pull_sd="?", hill=hill)])
