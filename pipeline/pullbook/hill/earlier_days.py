@@ -16,11 +16,11 @@ from pullbook.arrays import Array
 from pullbook.hill.form import HillBasis
 from pullbook.hill.told import FORM, ReadOff, Told, read_off
 
-BELIEVED = 0.8
+BELIEVED = 0.85
 MOVED_LEVEL, MOVED_SLOPE = 5.0, 1.5  # °, ° per 1000 rpm: one SD when something was changed
-DAY_LEVEL, DAY_SLOPE, DAY_OWN = 0.45, 0.1, 0.08  # °, ° per 1000 rpm, °: the best of one engine from day to day, weather mostly
+DAY_LEVEL, DAY_SLOPE, DAY_OWN = 0.40, 0.1, 0.08  # °, ° per 1000 rpm, °: the best of one engine from day to day, weather mostly
 CHANGED_LEVEL = 2.5  # ° where fuel, plugs or mixture differ
-DAY_FORM = (0.10, 0.03, 0.0015)  # ln k, its slope per 1000 rpm, skew (1/°): how the hill's form differs from day to day
+DAY_FORM = (0.06, 0.02, 0.001)  # ln k, its slope per 1000 rpm, skew (1/°): how the hill's form differs from day to day
 
 
 @dataclass(frozen=True, slots=True)
