@@ -57,6 +57,11 @@ class Book:
         """Folder of one engine's day."""
         return self.logs / engine / day
 
+    def engine_yaml(self, engine: str) -> Path | None:
+        """An engine's own yaml, where it is a regular file that lies in the book."""
+        path = self.logs / engine / "engine.yaml"
+        return path if path.is_file() and (not path.is_symlink() or path.resolve().is_relative_to(self.root.resolve())) else None
+
     def shown(self, path: Path) -> str:
         """``path`` relative to the book with forward slashes; bytes that are no UTF-8 as ``\\xNN``."""
         try:

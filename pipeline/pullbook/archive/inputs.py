@@ -36,10 +36,8 @@ def input_files(book: Book, engine: str, day: str) -> list[tuple[Path, str]]:
     files = day_files(book, engine, day)
     listed = [(p, "log") for p in (*files.logs, *files.copies)] + [(p, "picture") for p in files.pictures]
     listed += [(p, name) for name, p in files.sheets.items()]
-    own = book.logs / engine / "engine.yaml"
-    if own.is_file() and (not own.is_symlink() or own.resolve().is_relative_to(book.root)):
-        listed.append((own, "engine.yaml"))
-    return listed
+    own = book.engine_yaml(engine)
+    return listed if own is None else [*listed, (own, "engine.yaml")]
 
 
 class InputHashes:

@@ -80,6 +80,8 @@ def survey(book: Book, engine: str, day: str) -> Survey:
 
 def _engine_yaml(book: Book, engine: str, faults: list[Fault]) -> Path | None:
     """engine.yaml where it is a regular file that lies in the book; anything else of that name is a fault."""
+    if (own := book.engine_yaml(engine)) is not None:
+        return own
     path = book.logs / engine / "engine.yaml"
     if not path.exists() and not path.is_symlink():
         if (near := path.with_suffix(".yml")).exists():
@@ -89,8 +91,6 @@ def _engine_yaml(book: Book, engine: str, faults: list[Fault]) -> Path | None:
         inside = path.resolve(strict=True).is_relative_to(book.root.resolve())
     except (OSError, RuntimeError):
         inside = False
-    if inside and path.is_file():
-        return path
     what = "something that is no regular file" if inside else "a link that leaves the book or leads nowhere"
     faults.append(Fault(book.shown(path), None, None, what, "a plain file", "put a plain file in its place, or take it away"))
     return None

@@ -127,7 +127,7 @@ def _looks(book: Book, key: Asked) -> tuple[tuple[str, int, int], ...]:
 def _run_once(
     book: Book, settings: Settings, only: list[Asked] | None, as_json: bool, ended: threading.Event, *, only_if_new: bool = False
 ) -> None:
-    """One run; whatever goes wrong is said and the watch goes on."""
+    """One run; a book that another run holds, or that cannot be read or written, is said and the watch goes on."""
     from pullbook.archive.lock import BookHeld
     from pullbook.running import say
     from pullbook.running.run import run
