@@ -4,6 +4,13 @@ import numpy as np
 
 from pullbook.arrays import Array
 
+_LOOKED_AT = 40_000
+
+
+def _known(values: Array | None) -> Array:
+    """What the first rows hold, the missing left out: enough to see how a column looks."""
+    return np.zeros(0) if values is None else values[:_LOOKED_AT][np.isfinite(values[:_LOOKED_AT])]
+
 
 def climbs(values: Array | None) -> bool:
     """Whether a column mostly climbs.
@@ -13,10 +20,7 @@ def climbs(values: Array | None) -> bool:
     values
         Shape (n,), any unit, NaN where missing; None: no numbers.
     """
-    if values is None:
-        return False
-    values = values[:40_000]
-    steps = np.diff(values[np.isfinite(values)])
+    steps = np.diff(_known(values))
     return len(steps) > 0 and float(np.mean(steps >= 0)) > 0.7 and float(np.mean(steps > 0)) > 0.02
 
 
@@ -28,10 +32,9 @@ def climbs_evenly(values: Array | None) -> bool:
     values
         Shape (n,), any unit, NaN where missing; None: no numbers.
     """
-    if values is None or not climbs(values):
+    if not climbs(values):
         return False
-    values = values[:40_000]
-    steps = np.diff(values[np.isfinite(values)])
+    steps = np.diff(_known(values))
     steps = steps[steps > 0]
     middle = float(np.median(steps))
     return len(steps) > 3 and float(np.mean(np.abs(steps - middle) < 0.25 * middle + 1e-12)) > 0.9
@@ -45,7 +48,7 @@ def is_whole(values: Array | None) -> bool:
     values
         Shape (n,), any unit, NaN where missing; None: no numbers.
     """
-    known = values[:40_000][np.isfinite(values[:40_000])] if values is not None else np.zeros(0)
+    known = _known(values)
     return bool(np.all(known == np.round(known)))
 
 
@@ -57,10 +60,8 @@ def counts_rows(values: Array | None) -> bool:
     values
         Shape (n,), any unit, NaN where missing; None: no numbers.
     """
-    if values is None:
-        return False
-    known = values[:40_000][np.isfinite(values[:40_000])]
-    return bool(np.all(known == np.round(known))) and float(np.median(np.diff(known))) == 1.0
+    known = _known(values)
+    return len(known) > 1 and is_whole(values) and float(np.median(np.diff(known))) == 1.0
 
 
 def runs_on(values: Array) -> bool:
