@@ -25,7 +25,7 @@ from tests.simulator.design import Design
 
 Record = dict[str, Any]
 
-DESIGNS: dict[str, Design] = {d.name: d for d in (designs.WIDE, designs.MAPPED, *designs._DESIGNS)}
+DESIGNS: dict[str, Design] = {d.name: d for d in (designs.WIDE, designs.MAPPED)} | designs.STUDY
 DAYS = [("mapped", 1), ("knock_limited", 1), ("delay_offset", 2), ("few_pulls", 1), ("unbracketed", 3), ("locked", 1)]
 NOTED = ("heard", "faint", "counted")
 

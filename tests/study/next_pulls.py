@@ -66,12 +66,11 @@ class Pair:
     """The same day walked by both shops."""
 
     number: int
-    start_deg: float
     advice: Road
     habit: Road
 
 
-def start(number: int) -> tuple[Bench, Setting, float]:
+def start(number: int) -> tuple[Bench, Setting]:
     """A bench with its baseline set some degrees off the engine's best."""
     bench = Bench(DESIGN, number)
     e = bench.map.engine
@@ -81,7 +80,7 @@ def start(number: int) -> tuple[Bench, Setting, float]:
     off = float(stream(number, "next_pulls", "start").uniform(*START_DEG))
     total = float(np.round(grid[np.argmin(loss)] + off))
     home = locked(total)
-    return Bench(DESIGN, number, settings=[home]), home, off
+    return Bench(DESIGN, number, settings=[home]), home
 
 
 def locked(total: float) -> Setting:
@@ -100,7 +99,7 @@ def true_losses(bench: Bench) -> tuple[Array, Array]:
 
 def follow_advice(number: int, *, most: int = MOST_PULLS) -> Road:
     """Run what the advice asks for first, until it says enough."""
-    bench, home, _ = start(number)
+    bench, home = start(number)
     grid, loss = true_losses(bench)
     setting, road = home, list[float]()
     while len(bench.traces) < most:
@@ -139,11 +138,11 @@ def follow_habit(number: int, *, most: int = MOST_PULLS) -> Road:
     The shop compares mean corrected torque, turns round after two pulls below the best one, and repeats the three best settings
     in turn once both ways are done: kinder than the habit as practised, which stops there.
     """
-    bench, home, _ = start(number)
+    bench, home = start(number)
     grid, loss = true_losses(bench)
     total = float(home.curve.total_deg)
     readings: dict[float, list[float]] = {}
-    way, below, best_step = 2.0, 0, 0
+    way, below = 2.0, 0
     place = total
     road: list[float] = []
     turned = done = False
@@ -154,12 +153,11 @@ def follow_habit(number: int, *, most: int = MOST_PULLS) -> Road:
         best = max(means, key=lambda t: means[t])
         curve = bench.curve(locked(best)).advance_deg(np.array([4000.0]))
         road.append(float(np.interp(float(curve[0]), grid, loss)))
-        best_step = 0 if place == best else best_step + 1
-        below = best_step
+        below = 0 if place == best else below + 1
         knocked = bench.sheet[-1].knock[0] in ("heard", "faint")
         if not done and (below >= 2 or knocked):
             done = turned or best != total
-            turned, way, best_step = True, -2.0, 0
+            turned, way, below = True, -2.0, 0
             place = total
         if done:
             near = sorted(means, key=lambda t: -means[t])[:3]
@@ -177,7 +175,7 @@ def _mean_torque(aligned: AlignedDay) -> float:
 
 def both(number: int, *, most: int = MOST_PULLS) -> Pair:
     """One day, both shops."""
-    return Pair(number, start(number)[2], follow_advice(number, most=most), follow_habit(number, most=most))
+    return Pair(number, follow_advice(number, most=most), follow_habit(number, most=most))
 
 
 def table(pairs: list[Pair], *, most: int = MOST_PULLS) -> str:
