@@ -46,7 +46,15 @@ class Bounds:
     max_advance_deg: float | None
 
     def over(self, ground: Ground, step_deg: float) -> Array:
-        """The most advance per row, (R,): the ceiling where knock was noted, else so much above it; the known limit always."""
+        """The most advance per row, (R,): the ceiling where knock was noted, else so much above it; the known limit always.
+
+        Parameters
+        ----------
+        ground
+            Ceiling and known limit, degrees.
+        step_deg
+            How far above what was tested one pull may go.
+        """
         most: Array = np.where(self.noted, ground.ceiling, ground.ceiling + step_deg)
         return most if self.max_advance_deg is None else np.minimum(most, self.max_advance_deg)
 

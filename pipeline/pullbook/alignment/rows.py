@@ -18,6 +18,13 @@ _EDGE_RPM = 35.0  # an end row seen only beyond this from its centre is not a ro
 def inertia_torque(inertia_kg_m2: float, rpm_per_s: Array) -> Array:
     """Torque that went into speeding up the parts between crank and sensor, N·m: J·(2π/60)·dN/dt.
 
+    Parameters
+    ----------
+    inertia_kg_m2
+        Of everything that turns between the crank and the torque sensor, at crank speed.
+    rpm_per_s
+        Sweep rate, any shape.
+
     Examples
     --------
     >>> round(float(inertia_torque(0.30, np.array(300.0))), 8)

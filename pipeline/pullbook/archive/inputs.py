@@ -110,7 +110,13 @@ class InputHashes:
 
 
 def differences(before: list[Input], now: list[Input]) -> dict[str, list[str]]:
-    """Which inputs are ``new``, ``changed`` and ``gone`` between two lists, by file name."""
+    """Which inputs are ``new``, ``changed`` and ``gone`` between two lists, by file name.
+
+    Parameters
+    ----------
+    before, now
+        Inputs of a day at two times (:data:`Input`).
+    """
     was = {i["file"]: i["sha256"] for i in before}
     is_now = {i["file"]: i["sha256"] for i in now}
     return {

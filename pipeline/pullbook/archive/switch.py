@@ -60,7 +60,22 @@ def read_journal(folder: Path) -> tuple[dict[str, Any], list[Step]] | None:
 
 
 def commit(root: Path, engine: str, day: str, revision: int, steps: list[Step]) -> None:
-    """Steps 2 and 3: keep what will be replaced, then make the staged files of the day the truth."""
+    """Steps 2 and 3: keep what will be replaced, then make the staged files of the day the truth.
+
+    Parameters
+    ----------
+    root
+        Of the archive.
+    engine, day, revision
+        What is switched.
+    steps
+        Every file: its staged name, its place, and where what it replaces is kept.
+
+    Raises
+    ------
+    OSError
+        A file or folder could not be written; nothing has been switched then.
+    """
     folder = staging_folder(root, engine, day)
     disk.sync_folder(folder)
     disk.make_folders(*sorted({(root / s.to).parent for s in steps} | {(root / s.keep).parent for s in steps if s.keep}))
@@ -72,7 +87,20 @@ def commit(root: Path, engine: str, day: str, revision: int, steps: list[Step]) 
 
 
 def follow(root: Path, folder: Path) -> dict[str, Any] | None:
-    """Step 4, from wherever it stopped. Returns the journal's head, or None where nothing was committed."""
+    """Step 4, from wherever it stopped. Returns the journal's head, or None where nothing was committed.
+
+    Parameters
+    ----------
+    root
+        Of the archive.
+    folder
+        A staging folder.
+
+    Raises
+    ------
+    OSError
+        A file could not be moved; the next run goes on from there.
+    """
     journal = read_journal(folder)
     if journal is None:
         return None

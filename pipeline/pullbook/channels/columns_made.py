@@ -24,6 +24,17 @@ def make_columns(
 ) -> tuple[RawLog, list[Column], Clocks] | Fault:
     """Columns with numbers as logged, and the text of clock columns by heading.
 
+    Parameters
+    ----------
+    raw
+        The log's cells, numbers or text.
+    hints
+        The operator's columns.yaml: heading -> ``channel, unit, sign, scale``; here only ``unit`` is looked at.
+    shown
+        The log's name in faults.
+    talk
+        Takes what is asked and warned of.
+
     Returns
     -------
     tuple or Fault
@@ -135,7 +146,15 @@ def _without_blanks(raw: RawLog) -> RawLog:
 
 
 def without_repeats(raw: RawLog, talk: Talk) -> RawLog:
-    """Rows that repeat the row before in every cell are taken out and counted."""
+    """Rows that repeat the row before in every cell are taken out and counted.
+
+    Parameters
+    ----------
+    raw
+        Rows of each block are held against those before them in the same block.
+    talk
+        Takes the warning with their count and lines.
+    """
     cells = raw.cells
     if cells.height < 2:
         return raw

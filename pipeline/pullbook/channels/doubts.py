@@ -59,7 +59,17 @@ def obey_preamble(columns: list[Column], said: tuple[dict[str, Any], ...], talk:
 
 
 def impossible(columns: list[Column], shown: str, raw: RawLog) -> Fault | None:
-    """Speeds that are no engine's (negative, or all below any idle) stop the log: its units are not physical."""
+    """Speeds that are no engine's (negative, or all below any idle) stop the log: its units are not physical.
+
+    Parameters
+    ----------
+    columns
+        Of one log; one of them is engine speed.
+    shown
+        The log's name in the fault.
+    raw
+        Says which line the header stands on.
+    """
     rpm = find(columns, "rpm")
     assert rpm is not None
     kept = rpm.kept()
@@ -79,7 +89,17 @@ def impossible(columns: list[Column], shown: str, raw: RawLog) -> Fault | None:
 
 
 def say_advance(columns: list[Column], said: tuple[dict[str, Any], ...], talk: Talk) -> None:
-    """All witnesses of advance side by side; none at all is asked for."""
+    """All witnesses of advance side by side; none at all is asked for.
+
+    Parameters
+    ----------
+    columns
+        Of one log, channels assigned.
+    said
+        What the preamble says, as read by :mod:`pullbook.vocabulary.claims`.
+    talk
+        Takes questions and warnings.
+    """
     shown = [c for c in columns if c.channel and c.channel.startswith("advance")]
     if not shown:
         if find(columns, "torque_nm") is not None or find(columns, "power_kw") is not None:

@@ -13,6 +13,13 @@ from pullbook.vocabulary.units_text import Unit, named_unit
 def settle_power(columns: list[Column], talk: Talk) -> str | None:
     """Prove torque and power units.
 
+    Parameters
+    ----------
+    columns
+        Of one log, channels assigned; units that T·ω = P proves are set.
+    talk
+        Takes questions and warnings.
+
     Returns
     -------
     str or None

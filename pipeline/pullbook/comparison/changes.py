@@ -35,13 +35,25 @@ def changes(record: Plain, previous: Plain | None) -> list[str]:
 
 
 def told(now: Plain, before: Plain) -> list[str]:
-    """The same from two :func:`~pullbook.comparison.comparable.comparable` extracts: at most five lines."""
+    """The same from two :func:`~pullbook.comparison.comparable.comparable` extracts: at most five lines.
+
+    Parameters
+    ----------
+    now, before
+        Extracts of two days' records (:func:`~pullbook.comparison.comparable.comparable`), the later one first.
+    """
     apart = not_like_for_like(now, before)
     return what_changed(now, before) + ([f"Not like for like: {'; '.join(apart)}."] if apart else [])
 
 
 def what_changed(now: Plain, before: Plain) -> list[str]:
-    """Settings, parts and conditions of two extracts that differ: how many things, then a line for each kind."""
+    """Settings, parts and conditions of two extracts that differ: how many things, then a line for each kind.
+
+    Parameters
+    ----------
+    now, before
+        Extracts of two days' records (:func:`~pullbook.comparison.comparable.comparable`), the later one first.
+    """
     settings, settings_changed = _settings(now["settings"], before["settings"])
     parts = _values(now, before, PARTS)
     around = _values(now, before, (*CONDITIONS, "oil at start", "coolant at start"))
@@ -65,6 +77,16 @@ def not_like_for_like(now: Plain, before: Plain) -> list[str]:
     """Why figures of two days (extracts) may not be set side by side as they are; empty where they may.
 
     Left out are parts, which stand among the changes, and that a dyno reads a little differently every day.
+
+    Parameters
+    ----------
+    now, before
+        Extracts of two days' records (:func:`~pullbook.comparison.comparable.comparable`), the later one first.
+
+    Returns
+    -------
+    list of str
+        One reason each, with both values where they differ.
     """
     apart = [limit for limit in limits(before, now) if limit.what not in ("day", *PARTS, *CONDITIONS)]
     return [limit.what + (f" {limit.a} → {limit.b}" if limit.a != limit.b else "") + f": {limit.why}" for limit in apart]

@@ -89,7 +89,15 @@ def limits(a: Plain, b: Plain) -> list[Limit]:
 
 
 def worst(found: list[Limit], of: str) -> str:
-    """``allowed``, ``qualified`` or ``refused`` for torque or advance."""
+    """``allowed``, ``qualified`` or ``refused`` for torque or advance.
+
+    Parameters
+    ----------
+    found
+        Limits of the pair (:func:`limits`).
+    of
+        ``torque`` or ``advance``; limits of ``both`` count for either.
+    """
     levels = {limit.level for limit in found if limit.of in (of, "both")}
     return REFUSED if REFUSED in levels else QUALIFIED if levels else "allowed"
 

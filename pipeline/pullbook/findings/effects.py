@@ -10,7 +10,15 @@ from pullbook.columns import EFFECTS, conform
 
 
 def verdict(lo_pct: float, hi_pct: float, tolerance_pct: float) -> str:
-    """The contract's words in the contract's order: the first that fits."""
+    """The contract's words in the contract's order: the first that fits.
+
+    Parameters
+    ----------
+    lo_pct, hi_pct
+        90 % interval of the change, %.
+    tolerance_pct
+        Changes up to this are the same to the shop, %.
+    """
     if -tolerance_pct <= lo_pct and hi_pct <= tolerance_pct:
         return "same"
     if lo_pct > 0:

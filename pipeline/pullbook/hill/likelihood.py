@@ -34,6 +34,13 @@ def nodes(sd_median: float, sd_log_sd: float, drift_median: float = 0.001, drift
 
     Pull SDs lean: few dynos repeat much better than their kind, and a few repeats that happen to agree prove little; but one that
     repeats far worse is met (Student's tail). The grid goes down to where pulls repeat to the last digit.
+
+    Parameters
+    ----------
+    sd_median, sd_log_sd
+        Pull SD expected, fraction of torque, and SD of its natural logarithm.
+    drift_median, drift_log_sd
+        The same of the drift, fraction a pull.
     """
     u = np.linspace(*SD_REACH, 25)
     v = np.linspace(-2.4, 2.4, 8)

@@ -65,7 +65,19 @@ def within_covariance(table: DayTable, within: Within) -> Array:
 
 
 def likelihood_for(table: DayTable, within: Within, scales: Nodes, modes: Array) -> DayLikelihood:
-    """The closed forms of a day with this wander; ``modes`` (P, R, J) are shifts of ln T per unit timing doubt."""
+    """The closed forms of a day with this wander; ``modes`` (P, R, J) are shifts of ln T per unit timing doubt.
+
+    Parameters
+    ----------
+    table
+        The day, ln torque (P, R).
+    within
+        Wander inside a pull, of ln torque.
+    scales
+        Nodes of pull SD and drift.
+    modes
+        Shape (P, R, J).
+    """
     return DayLikelihood(within_covariance(table, within), table.present, table.order, scales, modes)
 
 

@@ -147,7 +147,19 @@ class Panel:
         ax.plot(x, y, transform=ax.get_yaxis_transform(), color=PAPER["rule"], lw=0.6, zorder=0, scalex=False, scaley=False)
 
     def write(self, ax: Axes, transform: Any, x: float, y: float, text: str, *, ha: str, va: str, **hand: Unpack[Hand]) -> None:
-        """Words at a place of ``transform``, held there by their side ``ha`` and their height ``va``."""
+        """Words at a place of ``transform``, held there by their side ``ha`` and their height ``va``.
+
+        Parameters
+        ----------
+        ax, transform, x, y
+            Where: a point of ``transform`` on ``ax``.
+        text
+            Words, several lines where they hold line feeds.
+        ha, va
+            The side and the height by which they are held.
+        hand
+            Shift in points, hue, weight, ground (:class:`Hand`).
+        """
         moved = transform + ScaledTranslation(hand.get("dx", 0.0) / 72, hand.get("dy", 0.0) / 72, self.figure.dpi_scale_trans)
         box = {"facecolor": PAPER["paper"], "edgecolor": "none", "pad": 1.0} if hand.get("ground") else None
         style: dict[str, Any] = {

@@ -49,7 +49,19 @@ class Column:
     def text(
         self, text: str, size: float = 8.5, *, bold: bool = False, hue: str = "ink", indent: float = 0.0, after: float = 0.03
     ) -> bool:
-        """A paragraph; False, and nothing drawn, where it does not fit."""
+        """A paragraph; False, and nothing drawn, where it does not fit.
+
+        Parameters
+        ----------
+        text
+            Words; wrapped to the column.
+        size
+            Of the letters, points.
+        bold, hue
+            How they look.
+        indent, after
+            From the left edge, and to what follows; inches.
+        """
         lines = wrap(text, size, self.width - indent, bold)
         if not self.room(len(lines) * size * LEADING / 72):
             return False
@@ -92,7 +104,17 @@ class Column:
         self.figure.add_artist(box)
 
     def picture(self, picture: Picture, span: tuple[float, float], *, height: float | None = None, size: float = 9.0) -> bool:
-        """Title and drawing; False where they do not fit."""
+        """Title and drawing; False where they do not fit.
+
+        Parameters
+        ----------
+        picture, span
+            What is drawn, over these rpm.
+        height
+            Of the drawing, inches; None: its own.
+        size
+            Of its title, points.
+        """
         tall = picture.height if height is None else height
         title = wrap(picture.title, size, self.width, True)
         head = len(title) * size * LEADING / 72

@@ -64,7 +64,15 @@ class SheetCells:
         self.faults.append(Fault(self.shown, line, self.header(name), found, expected, remedy))
 
     def number(self, line: int, row: tuple[str, ...], name: str) -> float | None:
-        """A cell's number in the contract's unit, None where blank; a fault where it is none or cannot be meant."""
+        """A cell's number in the contract's unit, None where blank; a fault where it is none or cannot be meant.
+
+        Parameters
+        ----------
+        line, row
+            The row, cells as text, and its line.
+        name
+            Column of the contract.
+        """
         text = self.text(row, name)
         if text is None or text in ("-", "–", "—", "?", "n/a", "N/A"):
             return None

@@ -230,7 +230,17 @@ def _unit_of_name(name: str, unit: Unit) -> bool:
 
 
 def aligned_names(text: str, data: Sequence[str], width: int) -> list[str]:
-    """Names of a space-aligned table: parted by two or more spaces, else each word goes to the column it stands over."""
+    """Names of a space-aligned table: parted by two or more spaces, else each word goes to the column it stands over.
+
+    Parameters
+    ----------
+    text
+        The line of names.
+    data
+        Lines of rows, to see where columns begin and end.
+    width
+        Columns of the table.
+    """
     wide = re.split(r"\s{2,}|\t", text.strip())
     if len(wide) == width:
         return wide

@@ -114,7 +114,15 @@ def decide_marks(columns: dict[str, pl.Series], speeds: set[str]) -> Marks | tup
 
 
 def mixed_marks(shown: str, header: str, line: int, cell: str, usual: str) -> Fault:
-    """The fault of a log that writes decimals in two ways."""
+    """The fault of a log that writes decimals in two ways.
+
+    Parameters
+    ----------
+    shown, header, line, cell
+        Where the first cell of the lesser kind stands.
+    usual
+        The mark most of the log has.
+    """
     found = f"{cell!r} where most of the log has a decimal {'point' if usual == '.' else 'comma'}"
     return Fault(
         shown,

@@ -29,7 +29,19 @@ class Judged:
 
 
 def judge(texts: list[str], data: bytes, layout: Layout, odd: OddLines) -> Judged | None:
-    """Look at the odd lines one by one; None where one asks for the general way."""
+    """Look at the odd lines one by one; None where one asks for the general way.
+
+    Parameters
+    ----------
+    texts
+        The odd lines, decoded, in order.
+    data
+        The whole log, to look at what follows a line.
+    layout
+        Of the log.
+    odd
+        Where those lines stand.
+    """
     head = layout.head
     out = Judged(np.ones(odd.rows, bool))
     after_names = -9
@@ -114,7 +126,19 @@ def _mended_row(row: list[str], layout: Layout) -> tuple[list[str], list[tuple[i
 def remarks(
     name: str, dropped: list[int], noted: list[tuple[int, str]], garbled: dict[str, list[tuple[int, str]]], *, cut: bool
 ) -> Iterable[str]:
-    """What is said of rows left out, lines of words and cells that are no number."""
+    """What is said of rows left out, lines of words and cells that are no number.
+
+    Parameters
+    ----------
+    name
+        The log's bare name.
+    dropped, noted
+        Lines left out, and lines of words, with their text; from 1, in order.
+    garbled
+        Heading -> (line, cell) of every cell that is no number.
+    cut
+        Whether the last line left out is the log's last.
+    """
     if dropped:
         kind = "the end of the log is cut off" if cut and len(dropped) == 1 else "broken or partial rows"
         yield f"{name}: {counted(len(dropped), 'row')} left out (line {few(dropped, 5)}): {kind}"

@@ -164,7 +164,21 @@ def _joined(cells: pl.DataFrame, named: int, *, bare: bool = True) -> pl.DataFra
 def raw_log(
     layout: Layout, cells: pl.DataFrame, lines: pl.Series, blocks: pl.Series | None, dropped: int, warnings: tuple[str, ...]
 ) -> RawLog:
-    """The table as the other ways hand it over."""
+    """The table as the other ways hand it over.
+
+    Parameters
+    ----------
+    layout
+        Of the log.
+    cells
+        Columns ``"0"``, ``"1"``, …; numbers or text, shape (rows,) each.
+    lines, blocks
+        Line of each row from 1; the number of its header where there are several, shape (rows,).
+    dropped
+        Rows left out.
+    warnings
+        What was said on the way.
+    """
     head = layout.head
     return RawLog(
         headers=head.names[: layout.named], unit_row=head.units[: layout.named], cells=cells, lines=lines.cast(pl.Int64),

@@ -102,7 +102,15 @@ def read_bytes(path: Path, *, shown: str) -> bytes | Fault:
 
 
 def clean_text(data: bytes, *, shown: str) -> Text | Fault:
-    """A log's bytes as UTF-8 lines; a fault where they are binary, or a line is longer than any log's."""
+    """A log's bytes as UTF-8 lines; a fault where they are binary, or a line is longer than any log's.
+
+    Parameters
+    ----------
+    data
+        The file's bytes, in whatever encoding.
+    shown
+        The log's name in messages.
+    """
     decoded, encoding = to_utf8(data)
     del data
     if encoding is None or looks_binary(decoded):

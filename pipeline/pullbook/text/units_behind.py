@@ -15,7 +15,15 @@ MARKS = bytes(range(1, 9)) + bytes(range(14, 26))
 
 
 def behind_values(rows: Sequence[Sequence[str]], width: int) -> tuple[str, ...]:
-    """What stands behind every value of each column, blank where that is nothing or not the same throughout."""
+    """What stands behind every value of each column, blank where that is nothing or not the same throughout.
+
+    Parameters
+    ----------
+    rows
+        Sampled rows, cells as text.
+    width
+        Cells a row has.
+    """
     found = []
     for k in range(width):
         cells = [c for row in rows if not is_missing(c := row[k])]
