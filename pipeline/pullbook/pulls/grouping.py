@@ -83,12 +83,14 @@ def _by_advance(pulls: list[Match], curves: dict[int, dict[int, float]]) -> None
 
 
 def _stepped_holds(pulls: list[Match]) -> None:
-    """Holds of one log at one speed but several advances are settings of their own, whatever the row beside them says."""
+    """Holds under one row (or none), at one speed but several advances, are settings of their own, whatever that row says."""
     holds = [m for m in pulls if m.segment.kind == "hold"]
     shared = [id(m.row) for m in pulls if m.row is not None]
     for m in (h for h in holds if h.row is None or shared.count(id(h.row)) > 1):
         own = curve_of(m.samples())
-        if own is not None and is_step(own, [curve_of(h.samples()) for h in holds if h is not m and h.log is m.log]):
+        if own is not None and is_step(
+            own, [curve_of(h.samples()) for h in holds if h is not m and h.log is m.log and h.row is m.row]
+        ):
             m.label = f"hold {float(np.median(list(own.values()))):.0f}°"
 
 

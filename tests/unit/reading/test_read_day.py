@@ -337,6 +337,17 @@ def test_runs_of_holds_have_a_row_each(shop: Shop) -> None:
     assert any("6 holds in 2 runs up the speeds; each of the sheet's rows is one run" in w for w in day.warnings)
 
 
+def test_runs_of_holds_with_a_row_each_are_no_spark_sweep(shop: Shop) -> None:
+    steps = [step for n in (2000, 2500, 3000) for step in ((1, n, 1), (8, n, 1))]
+    samples = drive([*steps, (3, 1900, 0), *steps, (3, 1900, 0)])
+    middle = float(samples["time_s"].to_numpy()[-1]) / 2.0
+    write_log(
+        shop.folder / "holds.csv", samples.with_columns(advance_deg=pl.when(pl.col("time_s") < middle).then(20.0).otherwise(26.0))
+    )
+    shop.text("pulls.csv", "file,pull,setting\nholds.csv,1,A\nholds.csv,2,B\n")
+    assert column(shop.read(), "setting") == ["A", "A", "A", "B", "B", "B"]
+
+
 def test_holds_alike_in_speed_and_advance_are_asked_about(shop: Shop) -> None:
     shop.log("holds.csv", plan=[(2, 3000, 1), (8, 3000, 1), (2, 1500, 0), (2, 3000, 1), (8, 3000, 1), (5, 1000, 0)])
     shop.text("pulls.csv", "file,setting\nholds.csv,A\n")
