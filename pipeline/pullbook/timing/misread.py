@@ -11,6 +11,7 @@ MISREAD_DEG = 3.5
 
 MOST_LEFT_OUT = 0.4  # of the readings: where more stand apart, nobody knows which of them are the good ones
 TWO_AGAINST_DEG = 4.5  # from log and sheet, which agree to half of that: two witnesses against one
+_LEAST_BESIDE = 2  # readings: one alone may stand by the sheet by chance
 ASK_DEG = 6.0  # log and light this far apart with nobody to judge: no recorder's offset and delay do that often
 
 
@@ -42,17 +43,18 @@ def misread(light: Array, sheet: Array) -> Misread:
     -------
     Misread
         The yardstick is the largest group of readings within :data:`MISREAD_DEG` of one of them: a third of them wrong does
-        not drag it along, as it would a mean.
+        not drag it along, as it would a mean. Where so many stand apart that nobody knows, the sheet judges between them.
     """
     if not len(light):
         return Misread(np.zeros(0, bool))
     near = np.abs(light[:, None] - light[None, :]) <= MISREAD_DEG
     middle = float(np.median(light[near[int(near.sum(axis=1).argmax())]]))
     off = np.abs(light - middle) > MISREAD_DEG
+    told = float(np.median(sheet)) if len(sheet) else np.nan
+    beside = np.abs(light - told) <= MISREAD_DEG  # readings that the sheet bears out
     if off.sum() > MOST_LEFT_OUT * len(light):
-        return Misread(np.zeros(len(light), bool), split=True)
-    if len(sheet):
-        told = float(np.median(sheet))
-        if abs(middle) > TWO_AGAINST_DEG and abs(told) < abs(middle) / 2 and abs(middle - told) > TWO_AGAINST_DEG:
-            return Misread(np.ones(len(light), bool), against=middle)
+        judged = _LEAST_BESIDE <= int(beside.sum()) < len(light)
+        return Misread(~beside) if judged else Misread(np.zeros(len(light), bool), split=True)
+    if abs(middle) > TWO_AGAINST_DEG and abs(told) < abs(middle) / 2 and abs(middle - told) > TWO_AGAINST_DEG:
+        return Misread(~beside) if beside.sum() >= _LEAST_BESIDE else Misread(np.ones(len(light), bool), against=middle)
     return Misread(off, asked=middle if abs(middle) > ASK_DEG else None)

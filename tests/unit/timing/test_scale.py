@@ -128,9 +128,20 @@ def test_a_third_of_the_readings_with_the_hose_on_does_not_drag_the_rest_along()
 
 def test_readings_in_two_groups_of_a_size_are_asked_about_and_kept() -> None:
     readings = [r | {"advance_deg": r["advance_deg"] + (11.0 if i % 2 == 0 else 0.0)} for i, r in enumerate(lights(THREE))]
-    got = solve(logs(THREE), engine=LOCKED, strobe=readings)
+    bare = [replace(sweep, sheet={}) for sweep in logs(THREE)]
+    got = solve(bare, engine=LOCKED, strobe=readings)
     assert got.evidence.filter(pl.col("source") == "light")["used"].all()
     assert any("fall into groups well apart" in q for q in got.questions)
+
+
+@pytest.mark.parametrize("wrong", [2, 3])
+def test_the_sheet_judges_between_two_groups_of_readings(wrong: int) -> None:
+    """Log and sheet agree with one of the groups; the other, half of the readings or two in three, is asked about and not used."""
+    readings = [r | {"advance_deg": r["advance_deg"] + (11.0 if i % wrong != 1 else 0.0)} for i, r in enumerate(lights(THREE))]
+    got = solve(logs(THREE), engine=LOCKED, strobe=readings)
+    assert got.evidence.filter(pl.col("source") == "light")["used"].sum() == len(readings) // wrong
+    assert abs(got.delivered.filter(setting="31", rpm=4000)["advance_deg"][0] - 31.0) < 0.1
+    assert any("stand well apart from the others: vacuum hose on" in q for q in got.questions)
 
 
 def test_log_and_sheet_outvote_a_light_on_the_wrong_mark() -> None:
