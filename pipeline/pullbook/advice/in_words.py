@@ -75,6 +75,7 @@ def day_words(
             none_clean=all(s.knocked for s in day.settings),
             next_words=next_words,
             enough=enough,
+            cost_pct=None if day.kind == "mapped" else mechanical.get("cost_pct"),
         )
     )
 

@@ -4,6 +4,8 @@ from dataclasses import dataclass
 
 from pullbook.wording import counted, plain, signed
 
+_FAR = 2.0  # tolerances given away against the best at every rpm, beyond which the sentence says so
+
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
@@ -24,6 +26,7 @@ class Outcome:
     none_clean: bool  # knock was noted on every setting run
     next_words: str | None
     enough: bool
+    cost_pct: float | None = None  # what the parts advised give away against the best curve at every rpm; None for a table
 
 
 def change_words(change: tuple[float, float, float] | None, tolerance_pct: float) -> str:
@@ -94,13 +97,14 @@ def _most_words(outcome: Outcome) -> str:
 def _why_this(outcome: Outcome, change: str) -> str:
     """What the setting brings; where it brings no torque, that it is the least advance the tolerance allows."""
     mean = None if outcome.change_pct is None else outcome.change_pct[0]
+    far = outcome.cost_pct is not None and outcome.cost_pct > _FAR * outcome.tolerance_pct
+    short = f", still {plain(outcome.cost_pct or 0.0)} % short of the best at every rpm" if far else ""
     if mean is None or mean >= outcome.tolerance_pct or outcome.less_deg < 0.75:
-        return f"it {change}"
-    if mean < -outcome.tolerance_pct and not (outcome.knock_binds or outcome.limit_binds):
-        return f"it {change}"
+        return f"it {change}{short}"
     held = " under the knock ceiling" if outcome.knock_binds else " under this engine’s limit" if outcome.limit_binds else ""
-    least = f"the least advance within {plain(outcome.tolerance_pct, 2)} % of the most torque{held}"
-    return f"{least}, on average {plain(outcome.less_deg, 0)}° less than the baseline; it {change}"
+    most = "what it can be set to make" if far else "the most torque"
+    least = f"the least advance within {plain(outcome.tolerance_pct, 2)} % of {most}{held}"
+    return f"{least}, on average {plain(outcome.less_deg, 0)}° less than the baseline; it {change}{short}"
 
 
 def nothing_sentence(pulls: int, known_advance: bool) -> str:

@@ -108,3 +108,16 @@ def test_drift_is_not_chased_once_enough_is_known() -> None:
     answer = advise(*day.parts()).advice
     assert answer["enough"]
     assert answer["next_pulls"] == []
+
+
+def test_parts_that_fall_far_short_of_the_best_are_not_called_within_the_tolerance() -> None:
+    """Locked out where the best rises by 24° over the rpm: no one advance comes near it."""
+    day = Day(
+        locked(36, 24, 30, 42), best=np.linspace(18.0, 42.0, len(RPM)), best_sd=0.5, engine=EngineFacts(ignition=Ignition("locked"))
+    )
+    said, cost = sentence(day), advise(*day.parts()).advice["mechanical"]["cost_pct"]
+    assert cost > 1.0
+    assert f"still {cost:.1f} % short of the best at every rpm" in said
+    assert "of the most torque" not in said
+    near = Day(locked(32, 24, 40, 28), best_sd=0.5, engine=EngineFacts(ignition=Ignition("locked")))
+    assert "short of the best" not in sentence(near)
