@@ -61,6 +61,13 @@ def test_nothing_new_writes_nothing(book: Path) -> None:
     assert contents(book / "archive") | contents(book / "reports") == before
 
 
+def test_nothing_new_loads_no_library_of_tables(book: Path) -> None:
+    code = "import sys\nfrom pullbook.cli import main\nmain(['run', '--book', sys.argv[1], '--json'])\nprint(*sys.modules, file=sys.stderr)"
+    done = subprocess.run([sys.executable, "-c", code, str(book)], capture_output=True, text=True, check=True)
+    assert json.loads(done.stdout)["nothing_new"]
+    assert not {"numpy", "polars", "pandas", "pyarrow", "snakemake"} & set(done.stderr.split())
+
+
 def test_a_new_log_reruns_its_day_only(book: Path) -> None:
     day = _days(book)[0]
     log = next(p for p in sorted(day.iterdir()) if p.suffix == ".csv" and p.name not in ("pulls.csv", "strobe.csv"))

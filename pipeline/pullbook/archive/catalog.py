@@ -15,15 +15,11 @@ from typing import Any
 import polars as pl
 
 from pullbook.archive import disk
-from pullbook.archive.names import day_key
+from pullbook.archive.listing import HASHES, NAME, catalog_bytes, intact, is_known, read_slip, slips
 from pullbook.archive.schema import described
-from pullbook.archive.seal import SealDamaged, all_seals, file_hash, read_seal, sealed_folders
+from pullbook.archive.seal import SealDamaged, all_seals, file_hash, read_seal
 from pullbook.book import printable
 from pullbook.columns import Schema
-
-NAME = "catalog.parquet"
-HASHES = "_catalog.json"
-SLIPS = "_slips"
 
 _F, _I, _T, _B = pl.Float64(), pl.Int64(), pl.String(), pl.Boolean()
 CATALOG: Schema = {
@@ -88,28 +84,17 @@ def frame(rows: Iterable[dict[str, Any]]) -> pl.DataFrame:
     return pl.DataFrame(plain, schema=CATALOG, strict=False)
 
 
-def slip_name(engine: str, day: str) -> str:
-    """File name of a day's slip."""
-    return f"{day_key(engine, day)}.json"
-
-
-def slips(root: Path) -> list[Path]:
-    """Slips not yet folded into the catalogue."""
-    folder = root / SLIPS
-    return sorted(p for p in folder.iterdir() if p.suffix == ".json") if folder.is_dir() else []
-
-
 def scan(root: Path) -> pl.LazyFrame:
     """The catalogue with slips laid over it, in no order; a missing one is empty, a damaged one is read from the seals instead.
 
     Slips are read before the catalogue, and the catalogue's bytes at once: a run that folds the one into the other meanwhile takes
     no day from this reader.
     """
-    over = [r for p in slips(root) if (r := _slip(p)) is not None]
-    data = _bytes(root)
+    over = [r for p in slips(root) if (r := read_slip(p)) is not None]
+    data = catalog_bytes(root)
     if data is None:
         base = pl.LazyFrame(schema=CATALOG)
-    elif _known(root, data):
+    elif is_known(root, data):
         base = pl.scan_parquet(data, hive_partitioning=False)
     else:
         base = frame(_sealed_rows(root)).lazy()
@@ -119,41 +104,6 @@ def scan(root: Path) -> pl.LazyFrame:
         return base
     laid = frame(over).lazy()
     return pl.concat([base.join(laid, on=["engine", "day"], how="anti"), laid])
-
-
-def intact(root: Path) -> bool:
-    """Whether catalog.parquet is byte for byte one that was written here."""
-    try:
-        data = _bytes(root)
-    except OSError:
-        return False
-    return data is not None and _known(root, data)
-
-
-def _bytes(root: Path) -> bytes | None:
-    try:
-        return (root / NAME).read_bytes()
-    except (FileNotFoundError, NotADirectoryError):
-        return None
-
-
-def _known(root: Path, data: bytes) -> bool:
-    try:
-        return hashlib.sha256(data).hexdigest() in json.loads((root / HASHES).read_bytes())
-    except (OSError, ValueError, TypeError):
-        return False
-
-
-def behind(root: Path) -> bool:
-    """Whether the catalogue must be made anew: days are archived and it is absent or damaged, or a slip is, or it lists others."""
-    folders = sealed_folders(root)
-    if not folders:
-        return False
-    fresh = slips(root)
-    if any(_slip(p) is None for p in fresh) or (((root / NAME).exists() or not fresh) and not intact(root)):
-        return bool(all_seals(root))
-    listed = scan(root).select(pl.len()).collect().item()
-    return bool(listed != folders and listed != len(all_seals(root)))
 
 
 def write(root: Path, table: pl.DataFrame) -> None:
@@ -202,11 +152,3 @@ def _sealed_rows(root: Path) -> Iterator[dict[str, Any]]:
             seal = read_seal(path)
             if seal is not None:
                 yield seal["row"]
-
-
-def _slip(path: Path) -> dict[str, Any] | None:
-    try:
-        content = json.loads(path.read_bytes())
-    except (OSError, ValueError):
-        return None
-    return content if isinstance(content, dict) and "engine" in content and "day" in content else None

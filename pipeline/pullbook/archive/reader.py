@@ -8,46 +8,17 @@ from typing import Any
 import polars as pl
 
 from pullbook.archive import catalog, switch
+from pullbook.archive.heads import READ_AGAIN, Heads
 from pullbook.archive.schema import KEYS, from_parquet
-from pullbook.archive.seal import Seal, SealDamaged, all_seals, read_seal, seal_path, stands
+from pullbook.archive.seal import Seal
 from pullbook.archive.upgrade import upgraded
 from pullbook.book import day_order, printable
 
 Record = dict[str, Any]
-_READ_AGAIN = 20
 
 
-class Reader:
-    """The archive in ``root``, for reading. Nothing here ever writes."""
-
-    def __init__(self, root: Path) -> None:
-        self.root = root
-
-    def current(self, engine: str, day: str) -> dict[str, Any] | None:
-        """Head of a day's current revision without touching its tables, or None where the archive has no such day.
-
-        Returns
-        -------
-        dict or None
-            ``revision, inputs_hash, method, made_at, tool_version, inputs, complete``; on a day with a missing, exchanged or
-            unsealed file ``complete`` is false and ``inputs_hash`` None, so that the next run makes it again.
-        """
-        return self._head(seal_path(self.root, engine, day), switch.waiting(self.root, engine, day))
-
-    def current_all(self) -> dict[tuple[str, str], dict[str, Any]]:
-        """:meth:`current` of every day, by (engine, day); a day whose seal is damaged is absent."""
-        found: dict[tuple[str, str], dict[str, Any]] = {}
-        moving = {p.name for p in switch.unfinished(self.root)}
-        for path in all_seals(self.root):
-            head = self._head(path, {})
-            if head is not None and "engine" in head:
-                found[head["engine"], head["day"]] = head
-        if moving:
-            for folder in switch.unfinished(self.root):
-                journal = switch.read_journal(folder)
-                if journal is not None and (head := self.current(journal[0]["engine"], journal[0]["day"])) is not None:
-                    found[journal[0]["engine"], journal[0]["day"]] = head
-        return found
+class Reader(Heads):
+    """The archive in ``root``, for reading. Nothing here ever writes to it."""
 
     def read_record(self, engine: str, day: str) -> Record | None:
         """The day's record (day.json) of the current revision, or None."""
@@ -69,7 +40,7 @@ class Reader:
             A file that the seal names is not there or damaged.
         """
         wanted = None if names is None else list(names)
-        for _ in range(_READ_AGAIN):
+        for _ in range(READ_AGAIN):
             seal = self.seal(engine, day)
             if seal is None:
                 return {}
@@ -95,19 +66,6 @@ class Reader:
         """Whether the day has another revision by now: no table changes before the journal makes the new seal readable."""
         now = self.seal(engine, day)
         return now is None or now["revision"] != seal["revision"]
-
-    def seal(self, engine: str, day: str) -> Seal | None:
-        """The seal of a day's current revision, None where there is none or it is damaged."""
-        place = seal_path(self.root, engine, day)
-        for _ in range(_READ_AGAIN):
-            staged = switch.waiting(self.root, engine, day).get(place.relative_to(self.root).as_posix())
-            try:
-                seal = read_seal(staged or place)
-            except SealDamaged:
-                return None
-            if seal is not None or staged is None:
-                return seal  # else it was moved into its place meanwhile
-        return None
 
     def catalog(self) -> pl.LazyFrame:
         """The catalogue, one row an engine and day, up to date also while a run is going on."""
@@ -140,14 +98,3 @@ class Reader:
             if record is not None:
                 return record
         return None
-
-    def _head(self, path: Path, moved: dict[str, Path]) -> dict[str, Any] | None:
-        try:
-            seal = read_seal(moved.get(path.relative_to(self.root).as_posix(), path))
-        except SealDamaged:
-            return None
-        if seal is None:
-            return None
-        complete = bool(moved) or stands(self.root, seal)
-        head = {k: seal.get(k) for k in ("engine", "day", "revision", "inputs_hash", "method", "made_at", "tool_version", "inputs")}
-        return {**head, "complete": complete, "inputs_hash": head["inputs_hash"] if complete else None}

@@ -101,10 +101,19 @@ def stands(root: Path, seal: Seal) -> bool:
     return True
 
 
-def stamp(root: Path, engine: str, day: str, tables: Iterable[str]) -> list[tuple[int, int, int]]:
+def table_folders(root: str) -> list[str]:
+    """Names of the archive's tables, in order."""
+    try:
+        with os.scandir(root) as inside:
+            return sorted(entry.name for entry in inside if entry.name[0] not in "._" and entry.is_dir())
+    except (FileNotFoundError, NotADirectoryError):
+        return []
+
+
+def stamp(root: str, engine: str, day: str, tables: Iterable[str]) -> list[tuple[int, int, int]]:
     """Size, date and inode of a day's seal and table files: a glance that shows whether anything there was touched or taken."""
-    home, place = os.fspath(root), partition_text(engine, day)
-    return [_glance(f"{home}/{FOLDER}/{place}/{NAME}"), *(_glance(f"{home}/{table}/{place}/{table}.parquet") for table in tables)]
+    place = partition_text(engine, day)
+    return [_glance(f"{root}/{FOLDER}/{place}/{NAME}"), *[_glance(f"{root}/{table}/{place}/{table}.parquet") for table in tables]]
 
 
 def _glance(path: str) -> tuple[int, int, int]:

@@ -7,7 +7,7 @@ from typing import Any
 
 import polars as pl
 
-from pullbook.archive import catalog, disk
+from pullbook.archive import catalog, disk, listing
 from pullbook.archive.brief import brief
 from pullbook.archive.inputs import Input
 from pullbook.archive.kept import kept_file, kept_revisions, kept_seal, set_aside
@@ -84,7 +84,7 @@ def stage_day(root: Path, folder: Path, new: Revision, old: Seal | None) -> list
     row = catalog.row(named, conditions=record.get("conditions") or {}, own=new.own, head={**head, "inputs": len(inputs)})
     seal = {"schema": SCHEMA_VERSION, "engine": engine, "day": day, **head, "inputs": inputs, "own": new.own, "files": files,
             "row": row, "brief": brief(record), "replaced": replaced, "lost": lost}  # fmt: skip
-    slip = Path(catalog.SLIPS, catalog.slip_name(engine, day))
+    slip = Path(listing.SLIPS, listing.slip_name(engine, day))
     disk.write_file(folder / slip.name, json.dumps(row, ensure_ascii=True).encode())
     disk.write_file(folder / NAME, seal_bytes(seal))
     place = Path(FOLDER) / partition(engine, day) / NAME

@@ -6,7 +6,7 @@ from typing import Any
 
 import polars as pl
 
-from pullbook.archive import catalog, disk, switch
+from pullbook.archive import catalog, disk, listing, switch
 from pullbook.archive.inputs import inputs_digest
 from pullbook.archive.reader import Reader, Record
 from pullbook.archive.schema import SCHEMA_VERSION
@@ -103,7 +103,7 @@ class Store(Reader):
             There is something to finish and the archive cannot be written.
         """
         left = switch.unfinished(self.root)
-        behind = catalog.behind(self.root)
+        behind = self.behind()
         if not left and not behind:
             return []
         done = []
@@ -120,7 +120,7 @@ class Store(Reader):
 
     def update_catalog(self) -> int:
         """What a run does last: fold the new days into catalog.parquet. Returns how many; writes nothing where there are none."""
-        if not catalog.slips(self.root):
+        if not listing.slips(self.root):
             return 0
         with disk.writing(self.root), self._writer():
             return catalog.take_slips(self.root)
@@ -139,14 +139,14 @@ class Store(Reader):
             Days archived whose logs are not here, the newly noted and the known. Nothing is written where nothing changed.
         """
         present = {(printable(e), printable(d)) for e, d in here}
-        rows = self.catalog().select("engine", "day", "logs_here").collect().rows()
-        gone = [(e, d) for e, d, _ in rows if (e, d) not in present]
-        if any(bool(noted) != ((e, d) in present) for e, d, noted in rows):
+        days = self.listed()
+        gone = [(e, d) for e, d, _ in days if (e, d) not in present]
+        if listing.out_of_step(days, here):
             with disk.writing(self.root), self._writer():
                 table = self.catalog().collect()
                 stands_now = [(e, d) in present for e, d in table.select("engine", "day").iter_rows()]
                 catalog.write(self.root, table.with_columns(pl.Series("logs_here", stands_now, dtype=pl.Boolean)))
-                for path in catalog.slips(self.root):
+                for path in listing.slips(self.root):
                     disk.remove(path)
         return gone
 

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from pullbook.archive import catalog, switch
+from pullbook.archive import catalog, listing, switch
 from pullbook.archive.found import Found, Whose
 from pullbook.archive.inputs import InputHashes, differences
 from pullbook.archive.kept import kept_file, kept_seals
@@ -217,18 +217,18 @@ class _Check:
 
     def catalog(self) -> None:
         """catalog.parquet against its own hash and against the seals; one that lags is noted."""
-        path = self.root / catalog.NAME
+        path = self.root / listing.NAME
         if not self.days and not path.exists():
             return
-        if not (catalog.intact(self.root) or catalog.intact(self.root)):  # a run may have put another there at the first look
+        if not (listing.intact(self.root) or listing.intact(self.root)):  # a run may have put another there at the first look
             word = "it is not there" if not path.exists() else "its content is not what was written"
-            if path.exists() or not catalog.slips(self.root):
+            if path.exists() or not listing.slips(self.root):
                 remedy = "run `pullbook run`, which makes it again from the days' seals; nothing is lost"
                 self.found.harm("catalog", path, word, remedy)
                 return
         rows = catalog.scan(self.root).select("engine", "day", "revision").collect().rows()
         sealed = Counter((printable(s["engine"]), printable(s["day"]), s["revision"]) for s in self.days.values())
-        if Counter(rows) != sealed or catalog.slips(self.root):
+        if Counter(rows) != sealed or listing.slips(self.root):
             self.found.note(
                 "catalog_lags", path, "it does not list the days as they are", "the next `pullbook run` brings it up to date"
             )

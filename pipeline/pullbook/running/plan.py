@@ -20,6 +20,7 @@ from pullbook.running.drawn import DayKey, read_note, why_draw
 from pullbook.running.pages import pages_stand
 
 if TYPE_CHECKING:
+    from pullbook.archive.heads import Heads
     from pullbook.running.settled import Settled
 
 Action = Literal["make", "draw"]
@@ -131,14 +132,17 @@ def open_plan(root: Path, handed: str | None, *, make: bool) -> Plan:
     book, settings = open_book(root)
     file = book.work / "plan.json"
     if make or not file.exists():
+        from pullbook.archive.heads import Heads
         from pullbook.archive.lock import hold_book
-        from pullbook.archive.store import Store
 
         # Held until this process ends, so that a `pullbook run` of the same book waits.
         _HELD.append(hold_book(book.work))
-        store = Store(book.archive)
-        store.complete_unfinished()
-        make_plan(book, settings, store).plan.write()
+        heads = Heads(book.archive, book.work)
+        if heads.to_complete():
+            from pullbook.archive.store import Store
+
+            Store(book.archive, book.work).complete_unfinished()
+        make_plan(book, settings, heads).plan.write()
     return Plan.read(file)
 
 
@@ -156,13 +160,13 @@ class Look(NamedTuple):
     astray: list[str]
 
 
-def make_plan(book: Book, settings: Settings, store: Any, only: list[Asked] | None = None) -> Look:
+def make_plan(book: Book, settings: Settings, heads: "Heads", only: list[Asked] | None = None) -> Look:
     """Compare every day's inputs with its record and plan what differs.
 
     Parameters
     ----------
-    book, settings, store
-        The book, its settings and its archive (:class:`pullbook.archive.store.Store`).
+    book, settings, heads
+        The book, its settings and its archive.
     only
         Engines, or engine and day, to look at; all where None.
 
@@ -179,7 +183,7 @@ def make_plan(book: Book, settings: Settings, store: Any, only: list[Asked] | No
     settled = Settled(book, settings.page)
     planned: list[PlannedDay] = []
     here, astray = days_and_astray(book)
-    gone = _gone(store, here)
+    gone = _gone(heads, here)
     fine: set[DayKey] = set()
     for engine, day in [*here, *sorted(gone)]:
         if only is not None and not any(e == engine and d in (None, day) for e, d in only):
@@ -187,7 +191,7 @@ def make_plan(book: Book, settings: Settings, store: Any, only: list[Asked] | No
         if settled.holds(engine, day):
             fine.add((engine, day))
             continue
-        now = store.current(engine, day)
+        now = heads.current(engine, day)
         inputs = hashes.of_day(engine, day) if (engine, day) not in gone else []
         digest = inputs_digest(inputs)
         why = _why_make(now, inputs, digest) if (engine, day) not in gone else None
@@ -203,11 +207,10 @@ def make_plan(book: Book, settings: Settings, store: Any, only: list[Asked] | No
     return Look(_packed(book, settings, planned, pages=pages), settled, fine, here, astray)
 
 
-def _gone(store: Any, here: list[DayKey]) -> set[DayKey]:
+def _gone(heads: "Heads", here: list[DayKey]) -> set[DayKey]:
     """Days of the archive whose folder is not here: their record and report stay. Names as the catalogue prints them."""
     present = {(printable(engine), printable(day)) for engine, day in here}
-    listed: list[DayKey] = store.catalog().select("engine", "day").collect().rows()
-    return set(listed) - present
+    return {listed[:2] for listed in heads.listed()} - present
 
 
 def _ident(*parts: str) -> str:

@@ -74,37 +74,47 @@ def run(
     OSError
         No room or no right to write.
     """
-    from pullbook.archive.disk import ArchiveUnwritable
+    from pullbook.archive.heads import Heads
+    from pullbook.archive.listing import out_of_step
     from pullbook.archive.lock import hold_book
-    from pullbook.archive.store import Store
 
     with hold_book(book.work, wait_s=wait_s, say=_tell):
-        store = Store(book.archive)
-        outcome = Outcome()
-        try:
-            for left in store.complete_unfinished():
-                outcome.notices.append(f"{left['engine']} / {left['day']}: an interrupted run was completed")
-        except ArchiveUnwritable as refused:
-            outcome.unwritable, outcome.status = str(refused), 1
+        heads, outcome = Heads(book.archive, book.work), Outcome()
+        if heads.to_complete():
+            _complete(book, outcome)
         clear_half_drawn(book)
-        plan, settled, fine, here, astray = make_plan(book, settings, store, only)
+        plan, settled, fine, here, astray = make_plan(book, settings, heads, only)
         outcome.astray = astray if only is None else []
         if plan.parcels or plan.pages:
             _work(plan, profile, quiet, stop)
             _collect(plan, outcome)
             here = all_days(book)
-        _close(store, here, outcome)
+        if out_of_step(heads.listed(), here):
+            _note_missing(book, here, outcome)
         if only is None:
             settled.remember(fine | {(d["engine"], d["day"]) for d in outcome.days if not (d.get("fault") or d.get("unwritable"))})
         return outcome
 
 
-def _close(store: Any, here: list[tuple[str, str]], outcome: Outcome) -> None:
-    """Mark in the catalogue the days whose logs are gone (the workflow's last job has folded the run's days in)."""
+def _complete(book: Book, outcome: Outcome) -> None:
+    """Finish what a crash left in the archive."""
     from pullbook.archive.disk import ArchiveUnwritable
+    from pullbook.archive.store import Store
 
     try:
-        store.note_missing_logs(here)
+        for left in Store(book.archive, book.work).complete_unfinished():
+            outcome.notices.append(f"{left['engine']} / {left['day']}: an interrupted run was completed")
+    except ArchiveUnwritable as refused:
+        outcome.unwritable, outcome.status = str(refused), 1
+
+
+def _note_missing(book: Book, here: list[tuple[str, str]], outcome: Outcome) -> None:
+    """Mark in the catalogue the days whose logs are gone, where the workflow's last job did not come to it."""
+    from pullbook.archive.disk import ArchiveUnwritable
+    from pullbook.archive.store import Store
+
+    try:
+        Store(book.archive, book.work).note_missing_logs(here)
     except ArchiveUnwritable as refused:
         outcome.unwritable, outcome.status = str(refused), outcome.status or 1
 

@@ -3,7 +3,6 @@
 from typing import Any
 
 from pullbook.book import Book, on_screen, printable
-from pullbook.handover import Fault
 from pullbook.running.run import Outcome, reports_page
 
 
@@ -38,7 +37,7 @@ def as_text(book: Book, outcome: Outcome) -> str:
         lines.append(f"{printable(day['engine'])} / {printable(day['day'])} ({day.get('why')})")
         if day.get("sentence"):
             lines.append(f"  {day['sentence']}")
-        lines += [f"  not used: {Fault(**error).sentence()}" for error in day.get("errors", [])]
+        lines += [f"  not used: {_sentence(error)}" for error in day.get("errors", [])]
         if day.get("unwritable"):
             lines.append(f"  not archived: {day['unwritable']}")
         if day.get("fault"):
@@ -48,3 +47,9 @@ def as_text(book: Book, outcome: Outcome) -> str:
     if reports_page(book).exists():
         lines.append(f"Reports: {reports_page(book)}")
     return "\n".join(on_screen(line) for line in lines)
+
+
+def _sentence(error: dict[str, Any]) -> str:
+    from pullbook.handover import Fault  # a run with nothing to say loads no table
+
+    return Fault(**error).sentence()

@@ -5,16 +5,20 @@ Only a short cut for years of logs. Whatever is not settled is compared by conte
 
 import hashlib
 import json
+import marshal
 import os
 import time
+from typing import Any
 
 from pullbook import METHOD
-from pullbook.archive.schema import TABLES
-from pullbook.archive.seal import stamp
+from pullbook.archive.seal import stamp, table_folders
 from pullbook.book import Book
 from pullbook.running.drawn import DRAWING, DayKey
 
 _FILE = "settled.json"
+_PLAIN = 2
+"""Version of marshal that writes equal values as equal bytes (later ones write what is shared once); quicker than text."""
+
 _GRAIN_NS = 2_000_000_000
 """A file changed within this of now may change again under the same date: it is looked at again next time."""
 
@@ -30,7 +34,9 @@ class Settled:
 
     def __init__(self, book: Book, page: str) -> None:
         self._book = book
-        self._logs, self._reports = os.fspath(book.logs), os.fspath(book.reports)  # text: thousands of paths are looked at
+        # text, not paths: hundreds of thousands of files are looked at
+        self._logs, self._reports, self._archive = os.fspath(book.logs), os.fspath(book.reports), os.fspath(book.archive)
+        self._tables = table_folders(self._archive)
         self._version = [METHOD, DRAWING, page]
         self._known: dict[str, str] = {}
         self._inputs: dict[DayKey, str | None] = {}
@@ -85,7 +91,7 @@ class Settled:
         return self._last[1]
 
     def _of_outputs(self, engine: str, day: str) -> str:
-        archived = stamp(self._book.archive, engine, day, TABLES)
+        archived = stamp(self._archive, engine, day, self._tables)
         report = f"{self._reports}/{engine}/{day}"
         return _digest([archived, _one(report)[1], _one(f"{report}/figures")[1]])  # a folder's date tells what came or went in it
 
@@ -113,8 +119,8 @@ def _one(path: str) -> tuple[int, tuple[int, int, int]]:
     return max(status.st_mtime_ns, status.st_ctime_ns), (status.st_size, status.st_mtime_ns, status.st_ino)
 
 
-def _digest(value: object) -> str:
-    return hashlib.blake2b(repr(value).encode("utf-8", "surrogateescape"), digest_size=12).hexdigest()
+def _digest(value: Any) -> str:
+    return hashlib.blake2b(marshal.dumps(value, _PLAIN), digest_size=12).hexdigest()
 
 
 def _key(engine: str, day: str) -> str:
