@@ -6,7 +6,7 @@ Everything is `python -m snakemake`, which works as well, but for three things:
   nothing at the end of every run. The timer is called off.
 * It loads every executor that is installed, wanted or not; the one for Slurm brings pandas along. Told `--executor local`, it is
   shown its own alone.
-* Python's search for cycles in memory is done more seldom, as in our jobs.
+* Python looks for cycles in memory more seldom, and not a last time when all is done.
 """
 
 import gc
@@ -22,6 +22,7 @@ if ("--executor", "local") in zip(sys.argv, sys.argv[1:], strict=False):
 try:
     runpy.run_module("snakemake", run_name="__main__", alter_sys=True)
 finally:
+    gc.disable()
     for waiting in threading.enumerate():
         if isinstance(waiting, threading.Timer):
             waiting.cancel()

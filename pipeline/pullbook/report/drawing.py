@@ -17,6 +17,7 @@ SETTINGS: Any = {
     "svg.fonttype": "none",
     "svg.hashsalt": "pullbook",
     "pdf.fonttype": 42,
+    "ps.fonttype": 42,  # matplotlib 3.11 asks this one how many letters a font of a PDF may hold: else each font goes in twice
     "font.family": "DejaVu Sans",
     "axes.unicode_minus": True,
     "text.parse_math": False,

@@ -12,7 +12,7 @@ import json
 import os
 import sys
 import traceback
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import asdict
 from pathlib import Path
@@ -27,9 +27,6 @@ if TYPE_CHECKING:
 for _pool in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "POLARS_MAX_THREADS"):
     os.environ.setdefault(_pool, "1")  # the workflow shares the cores among days; threads inside a job would fight over them
 
-_LOOK_AFTER = 20_000
-"""New objects after which Python looks for cycles to throw away: at its own 700 a sixth of a job went into looking."""
-
 
 def main(arguments: list[str] | None = None) -> int:
     """Do the parcel; every day gets an outcome, and one that fails never stops the next."""
@@ -41,7 +38,7 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--reported", type=Path)
     parser.add_argument("--out", required=True, type=Path)
     given = parser.parse_args(arguments)
-    gc.set_threshold(_LOOK_AFTER, *gc.get_threshold()[1:])
+    gc.disable()  # looking for cycles in memory, a last time at the end, took a tenth of a job: _days looks between two days
     plan = Plan.read(given.plan.resolve())
     if given.part == "measure":
         _measure(plan, given.parcel, given.out)
@@ -54,8 +51,18 @@ def main(arguments: list[str] | None = None) -> int:
     return 0
 
 
+def _days(plan: Plan, parcel: str) -> Iterator[str]:
+    """The parcel's days, what one left in memory cleared away before the next; what all days share is not looked over again."""
+    for number, ident in enumerate(plan.parcels[parcel]):
+        if number:
+            gc.collect()
+        if number == 1:
+            gc.freeze()
+        yield ident
+
+
 def _measure(plan: Plan, parcel: str, out: Path) -> None:
-    for ident in plan.parcels[parcel]:
+    for ident in _days(plan, parcel):
         day, folder = plan.days[ident], out / ident
         folder.mkdir(parents=True, exist_ok=True)
 
@@ -75,7 +82,7 @@ def _report(plan: Plan, parcel: str, measured: list[Path], out: Path) -> None:
 
     folders = {folder.name: folder for whole in measured for folder in whole.iterdir() if folder.is_dir()}
     outcomes: dict[str, dict[str, Any]] = {}
-    for ident in plan.parcels[parcel]:
+    for ident in _days(plan, parcel):
         day = plan.days[ident]
         outcome = json.loads((folders[ident] / OUTCOME).read_text(encoding="utf-8")) if day.action == "make" else {}
         if "fault" not in outcome:
@@ -95,7 +102,7 @@ def _whole(plan: Plan, parcel: str, reported: Path, out: Path) -> None:
     from pullbook.running.one_day import report
 
     outcomes: dict[str, dict[str, Any]] = {}
-    for ident in plan.parcels[parcel]:
+    for ident in _days(plan, parcel):
         day, found = plan.days[ident], dict[str, Measured | None]()
 
         def first(day: PlannedDay = day, found: dict[str, Measured | None] = found) -> dict[str, Any]:
@@ -142,10 +149,13 @@ def _write_outcomes(out: Path, outcomes: dict[str, dict[str, Any]]) -> None:
 def _index(plan: Plan, out: Path) -> None:
     from pullbook.archive.disk import ArchiveUnwritable
     from pullbook.archive.store import Store
+    from pullbook.book import all_days
     from pullbook.running.pages import write_pages
 
+    store = Store(plan.book.archive, plan.work)
     with suppress(ArchiveUnwritable):  # every day has said so already; the pages are made all the same
-        Store(plan.book.archive).update_catalog()
+        store.update_catalog()
+        store.note_missing_logs(all_days(plan.book))
     write_pages(plan.book)
     out.parent.mkdir(parents=True, exist_ok=True)
     out.touch()
@@ -156,6 +166,8 @@ def _isolated(plan: Plan, day: PlannedDay, part: str, work: Callable[[], dict[st
     try:
         return work()
     except OSError as full:  # no room, no right: the operator's to mend, not a fault of ours
+        if day.action == "make" and not plan.book.day_folder(day.engine, day.day).is_dir():
+            return {"unwritable": "its folder went away while it was being read"}
         return {"unwritable": _in_words(full)}
     except Exception as fault:
         log = plan.work / "faults" / f"{day.id}-{part}.log"
