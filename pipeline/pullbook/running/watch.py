@@ -55,9 +55,7 @@ def watch(book: Book, settings: Settings, *, as_json: bool) -> int:
     watchers: list[Any] = [Observer(), PollingObserver(timeout=_LOOK_S)]
     try:
         _run_once(book, settings, None, as_json, ended)
-        for watcher in watchers:
-            watcher.schedule(_Listener(book.logs, arrivals.put), str(book.logs), recursive=True)
-            watcher.start()
+        _start(watchers, book, arrivals)
         _run_once(book, settings, None, as_json, ended, only_if_new=True)  # what came between the first run and the watchers' start
         _loop(book, settings, arrivals, as_json, ended)
     finally:
@@ -70,6 +68,32 @@ def watch(book: Book, settings: Settings, *, as_json: bool) -> int:
     return 0
 
 
+def _start(watchers: list[Any], book: Book, arrivals: "queue.SimpleQueue[Asked]") -> None:
+    """Start watching; a system that lets no more folders be watched leaves the one that looks them over."""
+    for watcher in watchers:
+        watcher.schedule(_Listener(book.logs, arrivals.put), str(book.logs), recursive=True, event_filter=_told_of())
+        try:
+            watcher.start()
+        except OSError as refused:
+            if watcher is watchers[-1]:
+                raise
+            print(
+                f"pullbook: the system tells of no changes ({refused.strerror}): the folders are looked over every {_LOOK_S:.0f} s",
+                file=sys.stderr,
+                flush=True,
+            )
+
+
+def _told_of() -> list[Any]:
+    """What the library is asked to tell of: not of files that are only read, since a run reads them all, which fills its queue."""
+    from watchdog import events
+
+    return [
+        events.FileCreatedEvent, events.FileModifiedEvent, events.FileMovedEvent, events.FileDeletedEvent, events.FileClosedEvent,
+        events.DirCreatedEvent, events.DirModifiedEvent, events.DirMovedEvent, events.DirDeletedEvent,
+    ]  # fmt: skip
+
+
 class _Listener:
     """Turns the library's events into engine and day; what is outside a day folder wakes its engine's days."""
 
@@ -79,8 +103,6 @@ class _Listener:
 
     def dispatch(self, event: Any) -> None:
         """Called by the library for every event, from its own thread."""
-        if event.event_type in ("opened", "closed_no_write"):
-            return
         for name in {event.src_path, getattr(event, "dest_path", "") or event.src_path}:
             try:
                 parts = Path(name if isinstance(name, str) else name.decode(errors="surrogateescape")).relative_to(self._logs).parts

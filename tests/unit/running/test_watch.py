@@ -1,0 +1,73 @@
+"""What the watch is told of, and what it does where the system tells it nothing."""
+
+import queue
+from pathlib import Path
+from typing import Any
+
+import pytest
+from watchdog.observers import Observer
+from watchdog.observers.polling import PollingObserver
+
+from pullbook.book import Book
+from pullbook.running.plan import Asked
+from pullbook.running.watch import _start
+
+ENGINE, DAY = "red", "2031-04-05"
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> Book:
+    book = Book.at(tmp_path)
+    book.day_folder(ENGINE, DAY).mkdir(parents=True)
+    (book.day_folder(ENGINE, DAY) / "pull 1.csv").write_text("rpm,torque\n3000,200\n", encoding="utf-8")
+    return book
+
+
+def test_a_log_that_is_read_is_no_news_and_one_that_is_written_is(book: Book) -> None:
+    arrivals: queue.SimpleQueue[Asked] = queue.SimpleQueue()
+    watcher = Observer()
+    log = book.day_folder(ENGINE, DAY) / "pull 1.csv"
+    try:
+        _start([watcher], book, arrivals)
+        log.read_bytes()
+        with pytest.raises(queue.Empty):
+            arrivals.get(timeout=1.0)
+        with log.open("a", encoding="utf-8") as growing:
+            growing.write("3100,201\n")
+        assert arrivals.get(timeout=30.0) == (ENGINE, DAY)
+        log.rename(log.with_name("pull 2.csv"))
+        while not arrivals.empty():
+            arrivals.get()
+        log.with_name("pull 2.csv").unlink()
+        assert arrivals.get(timeout=30.0) == (ENGINE, DAY)
+    finally:
+        watcher.stop()
+        watcher.join()
+
+
+class Refusing:
+    """A watching library on a system that has no watch left to give."""
+
+    def schedule(self, *_: Any, **__: Any) -> None:
+        """Takes anything."""
+
+    def start(self) -> None:
+        """As the system answers it."""
+        raise OSError(28, "inotify watch limit reached")
+
+
+def test_a_system_that_lets_no_more_be_watched_leaves_the_looking_over(book: Book, capsys: pytest.CaptureFixture[str]) -> None:
+    arrivals: queue.SimpleQueue[Asked] = queue.SimpleQueue()
+    watcher = PollingObserver(timeout=0.2)
+    try:
+        _start([Refusing(), watcher], book, arrivals)
+        (book.day_folder(ENGINE, DAY) / "pull 3.csv").write_text("rpm\n", encoding="utf-8")
+        assert arrivals.get(timeout=30.0) == (ENGINE, DAY)
+    finally:
+        watcher.stop()
+        watcher.join()
+    assert capsys.readouterr().err == (
+        "pullbook: the system tells of no changes (inotify watch limit reached): the folders are looked over every 10 s\n"
+    )
+    with pytest.raises(OSError, match="limit"):
+        _start([Refusing()], book, arrivals)
