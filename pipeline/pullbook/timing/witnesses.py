@@ -1,6 +1,6 @@
 """What is known of each setting's advance, side by side: log, light or bench, sheet. Crank degrees; nothing judged yet."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import polars as pl
 
@@ -15,6 +15,8 @@ LIGHT_SD_DEG = 0.61
 
 SHEET_SD_DEG = 0.7
 """How well a setting is set to what the sheet says, each setting for itself."""
+
+_ALIKE_DEG, _ALIKE_LEAST = 0.5, 2  # rises of the other settings that are one stop; and how many of them tell it
 
 SHEET_COMMON_SD_DEG = 0.5
 """… and what all settings of a day share: the eye, the light, the mark as it was read."""
@@ -58,9 +60,32 @@ def gather(reading: DayReading, aligned: AlignedDay) -> Witnesses:
     logged = logged_day(reading, aligned)
     entries = {s: sheet_entry(pulled.filter(pl.col("setting") == s), s, logged.curves.get(s)) for s in settings}
     sheet = {s: entry for s, (entry, _, _) in entries.items()}
+    sheet = _with_rise(sheet, logged, warnings)
     questions = tuple(q for _, asked, _ in entries.values() for q in asked)
     warnings += [w for _, _, warned in entries.values() for w in warned]
     return Witnesses(settings, logged, light, sheet, tuple(warnings), questions)
+
+
+def _with_rise(sheet: dict[str, SheetEntry], logged: LoggedDay, warnings: list[str]) -> dict[str, SheetEntry]:
+    """The sheet with the one end that is missing of a setting no log shows, where all other settings of the day rise alike."""
+    rises = [e.rise_deg for e in sheet.values() if e.rise_deg is not None]
+    if len(rises) < _ALIKE_LEAST or max(rises) - min(rises) > _ALIKE_DEG:
+        return sheet
+    rise, out, filled = sum(rises) / len(rises), dict(sheet), []
+    for setting, entry in sheet.items():
+        if setting in logged.curves or (entry.initial_deg is None) == (entry.total_deg is None):
+            continue
+        if entry.total_deg is not None:
+            out[setting] = replace(entry, initial_deg=entry.total_deg - rise)
+        elif entry.initial_deg is not None:
+            out[setting] = replace(entry, total_deg=entry.initial_deg + rise)
+        filled.append(setting)
+    if filled:
+        warnings.append(
+            f"{', '.join(filled)}: one end is blank on the sheet; initial to total is taken as {rise:g}°, as in every other setting "
+            "of the day (pulls.csv: initial_deg and total_deg)"
+        )
+    return out
 
 
 def _light(reading: DayReading, warnings: list[str]) -> pl.DataFrame:

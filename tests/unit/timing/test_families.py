@@ -293,3 +293,20 @@ def test_light_alone_tells_the_way_down() -> None:
     falling_rows = got.delivered.filter(direction="down")
     assert falling_rows.filter(rpm=3600)["advance_deg"].item() == pytest.approx(rising_row + 1.7, abs=0.5)
     assert falling_rows["advance_deg"].max() == got.delivered.filter(direction="up")["advance_deg"].max()
+
+
+def test_an_end_left_blank_follows_from_the_stop_of_all_other_settings() -> None:
+    totals = {"10+20": 30.0, "14+20": 34.0, "18+20": 38.0}
+
+    def seen(**blank: dict[str, float]) -> tuple[float | None, list[str]]:
+        sheets = {s: {"initial_deg": t - 20.0, "total_deg": t} for s, t in totals.items()} | blank
+        got = solve([Sweep(s, sheet=sheets[s]) for s in totals], engine=WEIGHTS)
+        said = [w for w in got.warnings if "one end is blank" in w]
+        return got.shapes.filter(setting="18+20")["initial_deg"][0], said
+
+    initial, said = seen(**{"18+20": {"total_deg": 38.0}})
+    assert initial == 18.0
+    assert said[0].startswith("18+20: one end is blank on the sheet; initial to total is taken as 20°")
+    assert seen()[1] == []
+    initial, said = seen(**{"18+20": {"total_deg": 38.0}, "14+20": {"initial_deg": 18.0, "total_deg": 34.0}})
+    assert (initial, said) == (None, [])
