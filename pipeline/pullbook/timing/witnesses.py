@@ -82,8 +82,8 @@ def _with_rise(sheet: dict[str, SheetEntry], logged: LoggedDay, warnings: list[s
         filled.append(setting)
     if filled:
         warnings.append(
-            f"{', '.join(filled)}: one end is blank on the sheet; initial to total is taken as {rise:g}°, as in every other setting "
-            "of the day (pulls.csv: initial_deg and total_deg)"
+            f"{', '.join(filled)}: one end is blank on the sheet; initial to total is taken as {rise:g}°, as in every other "
+            "setting of the day (pulls.csv: initial_deg and total_deg)"
         )
     return out
 
