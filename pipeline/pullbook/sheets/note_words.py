@@ -4,6 +4,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cache
+from itertools import pairwise
 
 from pullbook.sheets.cells import sheet_number
 from pullbook.sheets.row import SheetRow
@@ -30,11 +31,11 @@ def _reading() -> re.Pattern[str]:
 
 
 def _said(note: str) -> list[str]:
-    return re.findall(r"[a-z]+", unaccented(note))
+    return re.findall(r"[a-z]+|(?<![\d.,])0(?![\d.,])", unaccented(note))
 
 
 def speaks_of_knock(note: str) -> bool:
-    """Whether a note says that the engine knocked: a word for it, none that takes it back in the same clause.
+    """Whether a note says that the engine knocked: a word for it, none that takes it back there or right behind ("knock: none").
 
     Examples
     --------
@@ -43,10 +44,12 @@ def speaks_of_knock(note: str) -> bool:
     >>> speaks_of_knock("knock sensor unplugged"), speaks_of_knock("not warm yet, pinged low down")
     (False, True)
     """
-    for clause in re.split(r"[,;.!?:]\s|[,;!?]|\bbut\b|\baber\b|\bmais\b|\bpero\b|\bma\b", unaccented(note)):
-        said = _said(clause)
+    clauses = re.split(r"[,;.!?:]\s|[,;!?]|\bbut\b|\baber\b|\bmais\b|\bpero\b|\bma\b", unaccented(note))
+    for said, behind in pairwise([*(words for clause in clauses if (words := _said(clause))), []]):
         at = [i for i, word in enumerate(said) if word in _words("knock")]
-        if at and not _words("none") & set(said) and not any(_words("elsewise") & set(said[i + 1 : i + 2]) for i in at):
+        if not at or _words("none") & set(said) or any(_words("elsewise") & set(said[i + 1 : i + 2]) for i in at):
+            continue
+        if not (_words("none") & set(behind) and set(behind) <= _words("none") | _words("heard")):
             return True
     return False
 
@@ -78,7 +81,9 @@ def light_reading(note: str) -> tuple[float, float] | None:
     """
     plain = unaccented(note)
     found = _reading().search(plain)
-    if found is None or not ("@" in plain or _words("light") & set(_said(note))):
+    said = set(_said(note))
+    bare = "@" in plain and said <= _words("degrees") | {"rpm"}  # "AFR 12.8 @ 3500" is no advance
+    if found is None or not (bare or _words("light") & said):
         return None
     degrees, speed = sheet_number(found[1]), _speed(found[2])
     return None if degrees is None or speed is None else (degrees, speed)

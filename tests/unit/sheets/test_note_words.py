@@ -20,7 +20,10 @@ def sheet(tmp_path: Path, text: str) -> PullSheet:
     [("knock at 4200", True), ("pinged a bit low down", True), ("Klingelt ab 3000", True), ("cliquetis vers 3300", True),
      ("picado a 3500 rpm", True), ("battito a 3000", True), ("not warm; detonation at the top", True),
      ("no knock", False), ("kein Klopfen", False), ("pas de cliquetis", False), ("sin picado", False), ("niente battito", False),
-     ("knock sensor unplugged", False), ("listened, nothing heard", False), ("felt strong", False)],
+     ("knock sensor unplugged", False), ("listened, nothing heard", False), ("felt strong", False),
+     ("knock: none", False), ("Knock? No.", False), ("knock: not heard", False), ("knock-free", False), ("knock 0", False),
+     ("listened for knock, nothing", False), ("Klopfen: keins zu hören", False), ("knock, not at 4000 though", True),
+     ("knock 0.5 s long", True), ("knock: yes", True), ("knock", True)],
 )  # fmt: skip
 def test_which_notes_speak_of_knock(note: str, spoken: bool) -> None:
     assert speaks_of_knock(note) is spoken
@@ -31,7 +34,8 @@ def test_speeds_and_light_readings_in_any_hand() -> None:
     assert knock_speeds("knock at 4200, temp 85") == (4050.0, 4350.0)
     assert light_reading("34° at 3500 with the light") == (34.0, 3500.0)
     assert light_reading("lampara 32 a 3.200") == (32.0, 3200.0)
-    assert light_reading("98 at 3500") is None
+    assert light_reading("34° @ 3500 rpm") == (34.0, 3500.0)
+    assert [light_reading(note) for note in ("98 at 3500", "AFR 12.8 @ 3500", "boost 12 @ 4000")] == [None] * 3
     assert light_reading("gas 34 at 3500") is None
 
 
