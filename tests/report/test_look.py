@@ -9,10 +9,10 @@ import polars as pl
 import pytest
 
 from pullbook.measure.runs import runs
-from pullbook.report.canvas import keep_apart, round_marks, thin
 from pullbook.report.drawing import svg
 from pullbook.report.figures import advance, contours, cost, difference, order, repeatability, residuals, timing, torque
 from pullbook.report.figures.lines import line_of
+from pullbook.report.placing import keep_apart, round_marks, thin
 from pullbook.report.style import HUES, PATTERNS
 from pullbook.report.view import DayView, view
 from tests.report.fixture import invented_day

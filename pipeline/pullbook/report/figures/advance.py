@@ -6,8 +6,9 @@ import numpy as np
 import polars as pl
 
 from pullbook.arrays import Array
-from pullbook.report.canvas import Panel, Picture, Table, values
+from pullbook.report.canvas import Panel, Picture, Table
 from pullbook.report.figures.lines import broken, hue_of, line_of
+from pullbook.report.placing import values
 from pullbook.report.style import PAPER
 from pullbook.report.view import DayView
 from pullbook.report.words import between, degrees, half_width, labels, number, rpm, setting_degrees

@@ -2,8 +2,9 @@
 
 import numpy as np
 
-from pullbook.report.canvas import Panel, Picture, Table, values
+from pullbook.report.canvas import Panel, Picture, Table
 from pullbook.report.figures.lines import broken
+from pullbook.report.placing import values
 from pullbook.report.style import PAPER
 from pullbook.report.view import DayView
 from pullbook.report.words import between, half_width, number, percent, rpm

@@ -4,7 +4,8 @@ from math import exp
 from typing import Any
 
 from pullbook.measure.normal import Z90
-from pullbook.report.canvas import Panel, Picture, Table, round_marks
+from pullbook.report.canvas import Panel, Picture, Table
+from pullbook.report.placing import round_marks
 from pullbook.report.style import PAPER
 from pullbook.report.view import DayView
 from pullbook.report.words import between, number

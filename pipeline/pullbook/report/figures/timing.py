@@ -5,7 +5,8 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from pullbook.report.canvas import Panel, Picture, Table, column, thin
+from pullbook.report.canvas import Panel, Picture, Table
+from pullbook.report.placing import column, thin
 from pullbook.report.style import PAPER
 from pullbook.report.view import DayView
 from pullbook.report.words import between, number, rpm

@@ -3,8 +3,9 @@
 import numpy as np
 import polars as pl
 
-from pullbook.report.canvas import Panel, Picture, Table, column
+from pullbook.report.canvas import Panel, Picture, Table
 from pullbook.report.figures.lines import broken, hue_of, line_of
+from pullbook.report.placing import column
 from pullbook.report.style import PAPER
 from pullbook.report.view import DayView
 from pullbook.report.words import labels, number, rpm, short

@@ -5,8 +5,9 @@ from typing import Any
 import numpy as np
 
 from pullbook.measure.runs import runs
-from pullbook.report.canvas import Panel, Picture, Table, values
+from pullbook.report.canvas import Panel, Picture, Table
 from pullbook.report.figures.lines import broken
+from pullbook.report.placing import values
 from pullbook.report.style import BASELINE_PATTERN, PAPER
 from pullbook.report.words import between, number, rpm
 
