@@ -37,6 +37,17 @@ def few(items: Sequence[object], most: int = 6) -> str:
     return ", ".join(map(str, items[:most])) + (f" and {len(items) - most} more" if len(items) > most else "")
 
 
+def to_fifty(rpm: float) -> int:
+    """A speed as springs are set and spoken of: to 50 rpm.
+
+    Examples
+    --------
+    >>> to_fifty(2890.0), to_fifty(1425.0)
+    (2900, 1400)
+    """
+    return 50 * round(rpm / 50)
+
+
 def plain(value: float, digits: int = 1) -> str:
     """A number without needless zeros, with a true minus sign.
 

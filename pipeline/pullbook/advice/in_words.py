@@ -11,7 +11,7 @@ from pullbook.advice.day_view import AdviceDay
 from pullbook.advice.ground import Ground
 from pullbook.advice.settings_run import Setting, baseline_of, placed
 from pullbook.arrays import Array, Mask
-from pullbook.wording import plain
+from pullbook.wording import plain, to_fifty
 
 SAME_DEG = 0.75
 """A curve this near (root mean square) to the ceiling is held down by it."""
@@ -122,7 +122,7 @@ def _set_words(day: AdviceDay, mechanical: dict[str, Any], advised: Array, near:
     if mechanical["springs_note"].startswith("use"):
         parts = re.split(r": start|: all in|, taken", mechanical["springs_note"].removeprefix("use "))[0]
         return "set " + ("" if initial is None else f"{plain(initial)}° initial, ") + f"{total}° total{light}, with {parts}"
-    all_in = "" if mechanical["all_in_rpm"] is None else f", all in by about {round(mechanical['all_in_rpm'] / 50.0) * 50:.0f} rpm"
+    all_in = "" if mechanical["all_in_rpm"] is None else f", all in by about {to_fifty(mechanical['all_in_rpm'])} rpm"
     if initial is None:
         return f"set {total}° total{light}{all_in}"
     return f"set {plain(initial)}° initial with the {plain(stop)}° stop, {total}° total{light}{all_in}"

@@ -11,7 +11,7 @@ from pullbook.advice.parts import LOCKED, Part
 from pullbook.advice.sums import distributor_from_crank
 from pullbook.arrays import Array, Mask
 from pullbook.measure.runs import runs
-from pullbook.wording import plain
+from pullbook.wording import plain, to_fifty
 
 LOCKED_NOTE = "locked: no springs, the same advance at every rpm"
 FLAT_NOTE = "the same advance at every rpm tested: locked, or weights that are all in below it"
@@ -62,7 +62,7 @@ def springs_note(shape: Shapes, part: Part | None, *, stop_known: bool) -> str:
     if part is not None and part.words == LOCKED.words:
         return LOCKED_NOTE if stop_known else FLAT_NOTE
     seen = part is None or part.start_seen
-    span = (f"start at {_round_rpm(start)}, " if seen else "") + f"all in at {_round_rpm(all_in)} rpm at the crank"
+    span = (f"start at {to_fifty(start)}, " if seen else "") + f"all in at {to_fifty(all_in)} rpm at the crank"
     if part is not None and part.spring is None:
         return f"{'use' if part.one_of_several else 'keep'} {part.words}" + (
             f": {span}" if part.rise_seen else ", taken to be all in below the rpm tested"
@@ -78,12 +78,8 @@ def springs_note(shape: Shapes, part: Part | None, *, stop_known: bool) -> str:
     note = f"springs that {span} ({halves}) on {rise}"
     if _has_knee(shape):
         at = start + float(shape.knee_at[0]) * (all_in - start)
-        note += f"; two springs: the second takes up at about {round(at / 50.0) * 50:.0f} rpm"
+        note += f"; two springs: the second takes up at about {to_fifty(at)} rpm"
     return note
-
-
-def _round_rpm(rpm: float) -> str:
-    return f"{round(rpm / 50.0) * 50:.0f}"
 
 
 def _has_knee(shape: Shapes) -> bool:

@@ -15,7 +15,7 @@ from pullbook.advice.next_pulls import Plan, plan
 from pullbook.advice.parts import Part
 from pullbook.advice.settings_run import Setting, baseline_of, home_of
 from pullbook.arrays import Array
-from pullbook.wording import plain
+from pullbook.wording import plain, to_fifty
 
 CONFIRM = "the curve that should make most torque has not been run as it is: run it once to confirm it"
 
@@ -63,7 +63,7 @@ def as_on_the_sheet(shape: Shapes, part: Part | None, settings: list[Setting]) -
     home = home_of(settings)
     shift = 0.0 if home is None or home.total_deg is None else home.total_deg - float(np.max(home.curve))
     total = float(np.floor((float(shape.total[0]) + shift) * 2.0 + 0.02) / 2.0)  # half degrees, never up past a ceiling
-    start, all_in = (50 * round(float(n[0]) / 50) for n in (shape.start, shape.all_in))
+    start, all_in = (to_fifty(float(n[0])) for n in (shape.start, shape.all_in))
     with_parts = f"springs that move from {start} to {all_in} rpm" if part is None else part.words
     return NextPull(f"{plain(total)} total, {with_parts}", round(total - float(shape.stop[0]), 1), total, CONFIRM, None)
 

@@ -68,9 +68,10 @@ def what_it_is_worth(shown: DayView) -> list[str]:
     return ["Crank degrees before top dead centre, vacuum advance off.", *told]
 
 
-def _as_the_sentence(lo: float, hi: float) -> float:
-    """Half a width that shows as many digits as the day's sentence gives the same change."""
-    return 0.1 if hi - lo < COARSE_PCT else (hi - lo) / 2.0
+def _as_the_sentence(lo: float | None, hi: float | None) -> float | None:
+    """Half a width that shows as many digits as the day's sentence gives the same change; None where a side is not known."""
+    half = half_width(lo, hi)
+    return 0.1 if half is not None and 2.0 * half < COARSE_PCT else half
 
 
 def _for_most_torque(most: dict[str, Any], curve: dict[str, Any]) -> list[str]:

@@ -5,6 +5,8 @@ from collections.abc import Iterable
 from math import isfinite
 from typing import Any
 
+from pullbook.wording import to_fifty
+
 NOT_KNOWN = "not known"
 _PLANE_ENDS = "".join(chr(plane * 0x10000 + end) for plane in range(1, 17) for end in (0xFFFE, 0xFFFF))
 _UNSEEN = re.compile(
@@ -164,4 +166,4 @@ def rpm(value: float | None) -> str:
 
 def setting_rpm(value: float | None) -> str:
     """Engine speed to set, to fifty, as the note on springs says it."""
-    return rpm(None if value is None else 50 * round(value / 50))
+    return rpm(None if value is None else to_fifty(value))

@@ -193,8 +193,8 @@ def _finding(best: list[dict[str, Any]]) -> str:
         ends = [f"{degrees(r['best_deg'])} at {rpm(r['rpm'])}" for r in (low, high)]
         about = f"is about {degrees((high['best_deg'] + low['best_deg']) / 2)}"
         found = f"Best advance {about if level else f'goes from {ends[0]} to {ends[1]}'}"
-        half = float(np.median([(r["hi_deg"] - r["lo_deg"]) / 2 for r in inside if r.get("hi_deg") is not None] or [0.0]))
-        if half > VAGUE_DEG:
+        halves = [h for r in inside if (h := half_width(r.get("lo_deg"), r.get("hi_deg"))) is not None]
+        if (half := float(np.median(halves or [0.0]))) > VAGUE_DEG:
             found += f", give or take {degrees(half)}"
         return found + (_elsewhere(best) or (" at every rpm that shows one" if level else ""))
     states = [r.get("state") for r in best]
