@@ -90,19 +90,23 @@ def told_by(rpm: Array, k_rpm: float, before: tuple[Array, Array], after: tuple[
     Returns
     -------
     Told
-        Nothing in directions in which the day left the belief as wide as it was, or wider.
+        Nothing in directions in which the day left the belief as wide as it was, or wider; nor of a number that its rows cannot
+        tell (the slope of ln k, at one rpm).
     """
-    mean, cov = before
-    size = np.sqrt(np.maximum(np.diag(cov), UNTOLD))
+    free = np.flatnonzero(np.diag(before[1]) > 0.0)
+    mean, cov = before[0][free], before[1][np.ix_(free, free)]
+    size = np.sqrt(np.diag(cov))
     lower = np.linalg.cholesky(cov / np.outer(size, size) + UNTOLD * np.eye(len(size))) * size[:, None]
-    turned = np.linalg.solve(lower, np.linalg.solve(lower, after[1]).T)
+    turned = np.linalg.solve(lower, np.linalg.solve(lower, after[1][np.ix_(free, free)]).T)
     left, axes = np.linalg.eigh((turned + turned.T) / 2)
     left = np.maximum(left, SURE)
-    moved = axes.T @ np.linalg.solve(lower, after[0] - mean)
+    moved = axes.T @ np.linalg.solve(lower, after[0][free] - mean)
     told = np.maximum(1.0 / left - 1.0, 0.0)
     back = np.linalg.solve(lower.T, axes)
-    weight = back * told @ back.T
-    return Told(rpm, k_rpm, weight, back @ np.where(told > 0, moved / left, 0.0) + weight @ mean)
+    weight, towards = np.zeros_like(before[1]), np.zeros_like(before[0])
+    weight[np.ix_(free, free)] = back * told @ back.T
+    towards[free] = back @ np.where(told > 0, moved / left, 0.0)
+    return Told(rpm, k_rpm, weight, towards + weight @ before[0])
 
 
 def together(days: Sequence[Told], scatters: Sequence[Array]) -> Told:

@@ -49,6 +49,17 @@ def test_a_day_that_leaves_the_belief_as_it_was_says_nothing() -> None:
     assert not wider.towards.any()
 
 
+def test_a_day_at_one_rpm_says_nothing_of_the_slope() -> None:
+    """A spark sweep at one rpm: the slope of ln k cannot be read off it, and is not said to be 0."""
+    at = np.array([4000.0])
+    mean, cov = believed(hill_basis(at, PRIOR, 30.0), read_off(np.ones((1, 1)), np.ones(1), at))
+    said = told_by(at, 4000.0, (mean, cov), (mean + np.array([1.0, 0.1, 0.0, 0.0]), cov * 0.2))
+    assert said.weight[0, 0] > 0
+    assert said.weight[1, 1] > 0
+    assert not said.weight[2].any()
+    assert said.towards[2] == 0
+
+
 def test_scatter_is_a_normal_added_to_what_is_said() -> None:
     said, scatter = a_likelihood(), day_scatter(ANCHORS)
     got = said.scattered(scatter)
