@@ -8,7 +8,7 @@ from pullbook.handover import AlignedDay, DayReading
 from pullbook.timing.logged import LoggedDay, logged_day
 from pullbook.timing.sheet_entries import SheetEntry, sheet_entry
 from pullbook.units import CRANK_PER_DISTRIBUTOR
-from pullbook.wording import counted
+from pullbook.wording import counted, plain
 
 LIGHT_SD_DEG = 0.61
 """A light reading is good to ±1° (90 %), rounding to half degrees included."""
@@ -82,7 +82,7 @@ def _with_rise(sheet: dict[str, SheetEntry], logged: LoggedDay, warnings: list[s
         filled.append(setting)
     if filled:
         warnings.append(
-            f"{', '.join(filled)}: one end is blank on the sheet; initial to total is taken as {rise:g}°, as in every other "
+            f"{', '.join(filled)}: one end is blank on the sheet; initial to total is taken as {plain(rise)}°, as in every other "
             "setting of the day (pulls.csv: initial_deg and total_deg)"
         )
     return out

@@ -308,5 +308,7 @@ def test_an_end_left_blank_follows_from_the_stop_of_all_other_settings() -> None
     assert initial == 18.0
     assert said[0].startswith("18+20: one end is blank on the sheet; initial to total is taken as 20°")
     assert seen()[1] == []
+    said = seen(**{"18+20": {"total_deg": 38.0}, "14+20": {"initial_deg": 13.5, "total_deg": 34.0}})[1]
+    assert "is taken as 20.2°, as" in said[0], "no more digits than a light is read to"
     initial, said = seen(**{"18+20": {"total_deg": 38.0}, "14+20": {"initial_deg": 18.0, "total_deg": 34.0}})
     assert (initial, said) == (None, [])
