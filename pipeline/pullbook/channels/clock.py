@@ -122,24 +122,23 @@ def run_time(
     if len(back) > 0.2 * n and len(back) > 20:
         remarks.append("time goes back again and again; the rows were kept in the order of the file")
         return RunningTime(t - t[0], recording, None, tuple(remarks))
-    shift = np.zeros(n)
+    leap, began = np.zeros(n), np.zeros(n, np.int64)
     for i in back.tolist():
-        fall = (t[i] + shift[i]) - (t[i - 1] + shift[i - 1])
-        if fall >= 0:
-            continue
+        fall = t[i] - t[i - 1]
         wrap = (
             None
             if rpm is not None and not clock_face and _leaps(rpm, i)
             else _wrap(t, i, usual, unit_scale, clock_face, twelve_hour)
         )
         if wrap:
-            shift[i:] += wrap[0]
+            leap[i] = wrap[0]
             remarks.append(wrap[1])
         elif -fall <= 6.5 * usual and not (blocks is not None and blocks[i] != blocks[i - 1]):
             swapped.append(i)
         else:
-            recording[i:] += 1
-    t = t + shift
+            began[i] = 1
+    t = t + np.cumsum(leap)
+    recording = np.cumsum(began)
     if recording[-1]:
         again = int(recording[-1])
         remarks.append(f"the time starts again{'' if again == 1 else f' {again} times'}: the log holds {again + 1} recordings")

@@ -7,6 +7,7 @@ import numpy as np
 import polars as pl
 
 from pullbook.arrays import Array
+from pullbook.channels.asking import yaml_line
 from pullbook.channels.assign import assign, no_speed
 from pullbook.channels.column import Column, Talk, find
 from pullbook.channels.columns_made import make_columns
@@ -30,6 +31,7 @@ from pullbook.text.straight import read_straight
 from pullbook.text.text import Text, clean_text, read_bytes, read_text
 from pullbook.vocabulary.claims import claims, weather_question
 
+MOST_RECORDINGS = 2_000
 SPELLED = frozenset("N·m lbf·ft kgf·m kW hp PS rpm s ms °BTDC °C °F K kPa hPa inHg psi %".split())  # noqa: SIM905
 """Units as outputs spell them; a unit outside the list is shown as none."""
 
@@ -157,6 +159,11 @@ def understand_log(
     if rpm is None:
         return give_up(no_speed(columns, shown, raw.header_line, name))
     timing = find_time(raw, columns, clocks, rpm.kept(), said, talk)
+    if timing.headers and (again := int(timing.recording.max())) > MOST_RECORDINGS:
+        found = f"a clock that starts again {again} times"
+        expected = f"at most {MOST_RECORDINGS} recordings in a log"
+        remedy = f"export the log again with a running clock, or {yaml_line(name, timing.headers[0], channel='ignore')}"
+        return give_up(Fault(shown, raw.header_line, timing.headers[0], found, expected, remedy))
     clocks.clear()  # text of a whole log, used up
     unusable = settle_power(columns, talk)
     obey_preamble(columns, said, talk)

@@ -14,11 +14,13 @@ from pullbook.text.short_rows import HABIT, USUAL
 from pullbook.text.slabs import Lines
 
 ODD_LINES = 20_000
+MOST_KINDS = 100
+"""Different headers after which no more are looked for: the log is refused for far fewer."""
 Array32 = npt.NDArray[np.int32]
 
 
-def headers_below(table: Table, body: Mask, head: Header, delimiter: str) -> tuple[list[Header], list[int]]:
-    """Headers repeated inside the log, and every line that belongs to one (names, units).
+def headers_below(table: Table, body: Mask, head: Header, delimiter: str) -> tuple[list[Header], list[int], bool]:
+    """Headers repeated inside the log, every line that belongs to one (names, units), and whether all lines could be looked at.
 
     Parameters
     ----------
@@ -34,8 +36,8 @@ def headers_below(table: Table, body: Mask, head: Header, delimiter: str) -> tup
     top = table.at(range(head.first_data - 1, min(head.first_data + 199, len(lines))))
     probes = [c for c in table.names[: head.width] if (top[c].str.contains(starts).mean() or 0.0) > 0.3][:2]  # type: ignore[operator]
     if not probes:
-        return [head], []
-    odd = body.copy()
+        return [head], [], True
+    odd = body & (table.widths >= 2)
     same = head.line is not None and head.first_data == head.line + 1  # the same line again needs no second look, however often
     first_line = lines[head.line - 1] if head.line is not None else ""
     again: list[int] = []
@@ -43,6 +45,7 @@ def headers_below(table: Table, body: Mask, head: Header, delimiter: str) -> tup
         stop = first + cells.height
         for column in probes:
             odd[first:stop] &= (~cells[column].str.contains(starts)).fill_null(True).to_numpy()
+        odd[first:stop] &= texts.str.contains(r"\p{L}").to_numpy()
         if same and odd[first:stop].any():
             alike = odd[first:stop] & (texts == first_line).to_numpy()
             odd[first:stop] &= ~alike
@@ -51,9 +54,19 @@ def headers_below(table: Table, body: Mask, head: Header, delimiter: str) -> tup
     taken = again.copy()
     known: dict[tuple[str, ...], Header] = {head.names: head}
     previous: Header | None = None
-    for at in np.flatnonzero(odd)[:ODD_LINES].tolist():
+    remarks: set[str] = set()
+    looked_at = 0
+    for at in np.flatnonzero(odd).tolist():
         line, original = at + 1, lines[at]
+        if original in remarks:
+            continue
+        looked_at += 1 if len(known) <= MOST_KINDS else ODD_LINES
+        if looked_at > ODD_LINES:
+            break
         cells_of = split(original, delimiter)
+        if not is_units_row(cells_of) and not _may_be_header(cells_of, head, known):
+            remarks.add(original)
+            continue
         if previous is not None and line - (previous.line or 0) <= 2 and is_units_row(cells_of):
             taken.append(line)
             headers[-1] = replace(previous, units=tuple(c or None for c in cells_of), first_data=line + 1)
@@ -61,7 +74,14 @@ def headers_below(table: Table, body: Mask, head: Header, delimiter: str) -> tup
             previous = found_at
             headers.append(found_at)
             taken += range(line, found_at.first_data)
-    return sorted(headers, key=lambda h: h.first_data), taken
+    return sorted(headers, key=lambda h: h.first_data), taken, looked_at <= ODD_LINES
+
+
+def _may_be_header(cells: list[str], head: Header, known: dict[tuple[str, ...], Header]) -> bool:
+    """Whether words are names of channels rather than a remark, wherever they stand."""
+    if tuple(cells) in known:
+        return True
+    return looks_like_names(cells) and (sum(c in head.names for c in cells) >= 0.5 * len(head.names) or known_names(cells) >= 2)
 
 
 def _header_at(

@@ -132,7 +132,7 @@ def _assemble(table: Table, head: Header, delimiter: str, shown: str, said: tupl
     lines, widths = table.lines, table.widths
     body = widths > 0
     body[: head.first_data - 1] = False
-    headers, odd_lines = headers_below(table, body, head, delimiter)
+    headers, odd_lines, all_seen = headers_below(table, body, head, delimiter)
     if first := next(
         (k for k, h in enumerate(headers) if speaks_of_speed(h.names)), 0
     ):  # a table of other things above the log's own
@@ -143,8 +143,10 @@ def _assemble(table: Table, head: Header, delimiter: str, shown: str, said: tupl
     block = np.searchsorted(starts, np.arange(1, len(lines) + 1), side="right").astype(np.int32) if len(headers) > 1 else None
     body[[n - 1 for n in odd_lines]] = False
     kinds = list(dict.fromkeys((h.names, h.width) for h in headers))
-    if len(kinds) > MAX_HEADERS:
-        return Fault(shown, headers[1].line, None, f"{len(kinds)} different headers", f"at most {MAX_HEADERS} in one log", _SPLIT)
+    if len(kinds) > MAX_HEADERS or not all_seen:
+        found_there = f"{len(kinds)} different headers" if all_seen else "headers and lines of words without end"
+        where = headers[min(1, len(headers) - 1)].line
+        return Fault(shown, where, None, found_there, f"at most {MAX_HEADERS} different headers in one log", _SPLIT)
     dropped: list[int] = []
     notes: list[int] = []
     taken: list[tuple[Mask, list[str]]] = []

@@ -60,7 +60,11 @@ class Lines:
 
     def some(self, first: int, count: int) -> list[str]:
         """Up to ``count`` lines from ``first`` on."""
-        return [self[line] for line in range(first, min(first + count, len(self)))]
+        out: list[str] = []
+        while len(out) < count and first + len(out) < len(self):
+            k = bisect_right(self._first, first + len(out)) - 1
+            out += self.slab(k).slice(first + len(out) - self._first[k], count - len(out)).to_list()
+        return out
 
     def at(self, lines: Iterable[int]) -> list[str]:
         """The lines asked for, quickest in their order."""

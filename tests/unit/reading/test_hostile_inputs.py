@@ -11,8 +11,9 @@ import pytest
 from tests.unit.reading.driven import SWEEP, drive, write_log
 
 from pullbook.book import Book
-from pullbook.handover import Fault
+from pullbook.handover import Fault, LogReading
 from pullbook.reading.day import read_day
+from pullbook.reading.log import read_log
 from pullbook.sheets.facts_files import read_columns, read_facts
 from pullbook.sheets.pull_sheet import read_pull_sheet
 from pullbook.sheets.yaml_file import load_yaml
@@ -190,3 +191,47 @@ def test_names_of_any_kind(tmp_path: Path) -> None:
     assert len(day.pulls) == len(names)
     assert "caf\\xe9.csv" in day.pulls["file"].to_list()
     assert all(i.isascii() and i.replace("-", "").isalnum() for i in day.pulls["pull_id"].to_list())
+
+
+def made_of(tmp_path: Path, text: str) -> LogReading:
+    path = tmp_path / "evil.csv"
+    path.write_text(text, encoding="utf-8")
+    used = time.process_time()
+    reading = read_log(path, shown="evil.csv")
+    assert time.process_time() - used < 10
+    return reading
+
+
+def test_a_clock_that_starts_again_without_end_is_one_line(tmp_path: Path) -> None:
+    rows = "\n".join(f"{k % 20 / 10:.1f},{2000 + k % 4000},{180 + k % 7}" for k in range(200_000))
+    reading = made_of(tmp_path, f"Time [s],RPM,Torque [Nm]\n{rows}\n")
+    assert reading.error is not None
+    assert (reading.error.line, reading.error.column) == (1, "Time [s]")
+    assert "starts again 9999 times" in reading.error.found
+
+
+def test_two_headers_in_turn_without_end_are_one_line_and_no_row_is_read_under_the_wrong_one(tmp_path: Path) -> None:
+    pair = "Time [s],RPM,Torque [Nm]\n{t:.1f},{n},200\nTime [s],Torque [Nm],RPM\n{t:.1f},200,{n}\n"
+    few = "".join(pair.format(t=k / 10, n=2000 + k) for k in range(300))
+    reading = made_of(tmp_path, few)
+    assert reading.error is None
+    assert reading.samples["torque_nm"].unique().to_list() == [200.0]
+    many = made_of(tmp_path, "".join(pair.format(t=k / 10, n=2000 + k % 3000) for k in range(25_000)))
+    assert many.error is not None
+    assert "different headers" in many.error.expected
+
+
+def test_a_header_a_row_each_another_is_one_line(tmp_path: Path) -> None:
+    text = "".join(f"Time {k} [s],RPM {k},Torque {k} [Nm]\n" + f"{k},2000,200\n" * 3 for k in range(20_000))
+    reading = made_of(tmp_path, text)
+    assert reading.error is not None
+    assert "different headers" in reading.error.expected
+
+
+def test_a_header_behind_more_remarks_than_are_looked_at_is_seen(tmp_path: Path) -> None:
+    row = "{t:.1f},{n},200\n{t:.1f}5,{n},200\nmarker, by hand\n"
+    text = "Time [s],RPM,Torque [Nm]\n" + "".join(row.format(t=k / 10, n=2000 + k % 3000) for k in range(22_000))
+    text += "Time [s],Torque [Nm],RPM\n" + "".join(f"{2200 + k / 10:.1f},200,{2000 + k}\n" for k in range(300))
+    reading = made_of(tmp_path, text)
+    assert reading.error is None
+    assert reading.samples["torque_nm"].unique().to_list() == [200.0]
