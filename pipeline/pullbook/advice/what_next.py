@@ -82,7 +82,7 @@ def next_rows(day: AdviceDay, found: Plan, watch: DriftWatch, chosen: NextPull) 
     -----
     Where knock was noted on every setting run, the curve advised under it comes before anything else: nobody has run it yet.
     Where drift and timing look alike, drift goes with the oil, or pulls repeat far worse than their bench, the baseline comes
-    first, and no plan is enough without it.
+    first, and no plan is enough without it. In the last case any setting will do where the baseline must not be run again.
     """
     rows = [_row(p.setting, p.initial_deg, p.total_deg, p.why, p.saving) for p in found.pulls]
     home = baseline_of(day.settings)
@@ -95,18 +95,21 @@ def next_rows(day: AdviceDay, found: Plan, watch: DriftWatch, chosen: NextPull) 
         clear = _row(name, None if mapped else chosen.initial_deg, None if mapped else chosen.total_deg, why, None)
         return [clear, *rows][:3]
     in_the_way = day.best.rough or watch.one_way or ((watch.no_return or watch.oil is not None) and not found.enough)
-    if home is None or home.knocked or passes(limit, home) or not in_the_way:
+    to_repeat = [*([] if home is None else [home]), *(day.settings if day.best.rough else [])]
+    again = next((s for s in to_repeat if not (s.knocked or passes(limit, s))), None)
+    if again is None or not in_the_way:
         return rows
     if day.best.rough:
-        why = "repeat the baseline, and find out first why the pulls differ far more than this dyno does"
+        which = "the baseline" if again is home else "it"
+        why = f"repeat {which}, and find out first why the pulls differ far more than this dyno does"
     elif watch.oil:
         first, last = watch.oil
         why = f"go back and check oil temperature: the level drifts with it ({first:.0f} to {last:.0f} °C); "
         why += "bring it back and repeat the baseline"
     else:
         why = "repeat the baseline: without a return to it, drift and timing cannot be told apart"
-    again = _row(home.name, home.initial_deg, home.total_deg, why, found.worth.get(home.name))
-    return [again, *[r for r in rows if r["setting"] != home.name]][:3]
+    first_row = _row(again.name, again.initial_deg, again.total_deg, why, found.worth.get(again.name))
+    return [first_row, *[r for r in rows if r["setting"] != again.name]][:3]
 
 
 def _row(setting: str, initial: float | None, total: float | None, why: str, saving: float | None) -> dict[str, Any]:

@@ -91,6 +91,14 @@ def test_a_day_that_repeats_badly_is_not_enough_until_the_baseline_repeats() -> 
     assert advise(*replace(day, rough=False).parts()).advice["enough"]
 
 
+def test_a_day_that_repeats_badly_repeats_another_setting_where_the_baseline_passes_the_limit() -> None:
+    day = Day(locked(28, 24, 32, 28, 24, 26), best_sd=0.3, rough=True, engine=EngineFacts(max_advance_deg=27.0))
+    advice = advise(*day.parts()).advice
+    assert not advice["enough"]
+    assert advice["next_pulls"][0]["setting"] == "24"
+    assert advice["next_pulls"][0]["why"].startswith("repeat it, and find out first")
+
+
 def test_less_advance_than_the_baseline_is_told_apart_from_what_it_brings() -> None:
     day = Day(
         locked(36, 24, 28, 32, 36), best=np.full(len(RPM), 34.0), best_sd=0.3, engine=EngineFacts(ignition=Ignition("locked"))
