@@ -32,6 +32,8 @@ from pullbook.text.text import Text, clean_text, read_bytes, read_text
 from pullbook.vocabulary.claims import claims, weather_question
 
 MOST_RECORDINGS = 2_000
+LONGEST_NAME = 500
+"""Characters of a heading: every question about it repeats it."""
 SPELLED = frozenset("N·m lbf·ft kgf·m kW hp PS rpm s ms °BTDC °C °F K kPa hPa inHg psi %".split())  # noqa: SIM905
 """Units as outputs spell them; a unit outside the list is shown as none."""
 
@@ -137,6 +139,10 @@ def understand_log(
         As for :func:`read_log`.
     """
     name = shown.rsplit("/", 1)[-1]
+    if (longest := max(raw.headers, key=len, default="")) and len(longest) > LONGEST_NAME:
+        found, expected = f"a column name of {len(longest)} characters", f"at most {LONGEST_NAME} characters"
+        fault = Fault(shown, raw.header_line, f"{longest[:60]}…", found, expected, "export the log again with plain names")
+        return refused(shown, fault, encoding=encoding, raw=raw)
     talk = Talk(name)
     made = make_columns(raw, hints, shown=shown, talk=talk)
     if isinstance(made, Fault):

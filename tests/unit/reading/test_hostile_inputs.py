@@ -235,3 +235,11 @@ def test_a_header_behind_more_remarks_than_are_looked_at_is_seen(tmp_path: Path)
     reading = made_of(tmp_path, text)
     assert reading.error is None
     assert reading.samples["torque_nm"].unique().to_list() == [200.0]
+
+
+def test_a_column_name_without_end_is_one_line(tmp_path: Path) -> None:
+    rows = "\n".join(f"{k / 10:.1f},{2000 + k},200" for k in range(300))
+    reading = made_of(tmp_path, f"{'[(' * 200_000},RPM,Torque [Nm]\n{rows}\n")
+    assert reading.error is not None
+    assert reading.error.found == "a column name of 400000 characters"
+    assert len(reading.error.sentence()) < 300
