@@ -76,7 +76,8 @@ def day_table(aligned: AlignedDay, delivered: DeliveredDay) -> DayTable:
     Notes
     -----
     Holds of one log and setting, one at every rpm, are one pull: what shifts a pull as a whole (heat, the load cell's zero) shifts
-    them together, and counting each by itself would make a run of eight speeds look like eight repeats.
+    them together, and counting each by itself would make a run of eight speeds look like eight repeats. Their order is that of
+    the runs.
     """
     pulls = aligned.pulls.filter(pl.col("status").is_in(["used", "part"])).sort("order")
     rows = aligned.rows.filter(pl.col("torque_nm").is_finite() & (pl.col("torque_nm") > 0)).join(
@@ -109,7 +110,8 @@ def day_table(aligned: AlignedDay, delivered: DeliveredDay) -> DayTable:
     if modes.shape[2]:
         modes[at_pull, at_row] = delivered.modes[known["mode"].to_numpy()]
     settings = tuple(s or "" for s in pulls["setting"].to_list())
-    return DayTable(tuple(ids), settings, pulls["order"].to_numpy().astype(float), rpm, ln_torque, white, advance, modes, present)
+    order = _by_runs(pulls["order"].to_numpy().astype(float), aligned.pulls, leads)
+    return DayTable(tuple(ids), settings, order, rpm, ln_torque, white, advance, modes, present)
 
 
 def _leading_holds(pulls: pl.DataFrame, rows: pl.DataFrame) -> dict[str, str]:
@@ -119,6 +121,12 @@ def _leading_holds(pulls: pl.DataFrame, rows: pl.DataFrame) -> dict[str, str]:
     runs = held.join(at, on="pull_id").sort("order").with_columns(run=pl.int_range(pl.len()).over("file", "setting", "rpm"))
     lead = runs.with_columns(lead=pl.col("pull_id").first().over("file", "setting", "run"))
     return dict(lead.select("pull_id", "lead").iter_rows())
+
+
+def _by_runs(order: Array, pulls: pl.DataFrame, leads: dict[str, str]) -> Array:
+    """``order`` (P,) with every run of holds counted once: drift goes with what a whole pull does to an engine."""
+    later = pulls.filter(pl.col("pull_id").is_in([hold for hold, lead in leads.items() if hold != lead]))["order"]
+    return np.asarray(order - np.searchsorted(later.sort().to_numpy(), order))
 
 
 def common_shape(table: DayTable) -> tuple[Array, Array]:

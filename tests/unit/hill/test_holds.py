@@ -26,6 +26,7 @@ def test_holds_of_one_log_at_different_speeds_are_one_pull() -> None:
     table = day_table(aligned, delivered_advance(reading, aligned))
     assert len(aligned.pulls) == 9
     assert table.setting == ("24", "30", "24")
+    assert table.order.tolist() == [1.0, 2.0, 3.0], "drift goes with the runs: nine holds are no nine pulls of wear and heat"
     assert table.present.sum(axis=1).tolist() == [3, 3, 3]
     assert np.isfinite(table.advance[table.present]).all()
 
