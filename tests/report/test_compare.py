@@ -152,6 +152,8 @@ def test_written_files(tmp_path: Path) -> None:
     html5lib.HTMLParser(strict=True).parse(text)
     assert "<script" not in text
     assert "a dyno reads a little differently from day to day" in text
+    heads = re.findall(r'<th scope="col">(.*?)</th>', text[text.index("What limits") :])[1:6]
+    assert re.findall(r'data-of="(.*?)"', text)[:5] == heads, "on a phone each cell names its own heading"
     assert re.findall(r'href="(\.\.[^"]*report.html)"', text) == [
         "../../Blue%20pump%20barge%20V8/2031-04-05/report.html",
         "../../Blue%20pump%20barge%20V8/2031-09-01/report.html",

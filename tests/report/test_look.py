@@ -176,3 +176,15 @@ def test_lanes_name_a_round_change_that_fits(times: float) -> None:
     marks = {float(m) for m in re.findall(r">\+([\d.]+)<", text)}
     assert len(marks) == 1
     assert marks.pop() > 0
+
+
+def test_the_setting_shown_is_called_nearest_only_where_it_is() -> None:
+    """Knock on the nearest setting of all: the one drawn bold is the nearest of the others, and is called that."""
+    day = invented_day()
+    chosen = view(day.record, day.tables).chosen
+    for nearest, said in ((chosen, "Nearest to the advice, “"), ("another", "Nearest to the advice with no knock noted, “")):
+        day.record["advice"]["nearest_setting"] = nearest
+        picture = torque.picture(view(day.record, day.tables))
+        assert picture is not None
+        assert picture.title.startswith(said)
+        assert ("advised with no knock noted." in picture.note) == (nearest == "another")

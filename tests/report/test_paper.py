@@ -9,7 +9,8 @@ from pypdf import PdfReader
 from pullbook.report.card import card_pdf
 from pullbook.report.content import content
 from pullbook.report.letters import drawable, measure, wrap
-from pullbook.report.pdf import report_pdf
+from pullbook.report.paper import Sheets
+from pullbook.report.pdf import _points, report_pdf
 from pullbook.report.pictures import Shown
 from pullbook.report.view import view
 from tests.report.fixture import InventedDay, invented_day
@@ -182,3 +183,15 @@ def test_pictures_of_the_day_stand_in_the_report(tmp_path: Path) -> None:
     assert "mark.jpg" in words(reader)
     assert "torn.png: the file could not be read as a picture" in words(reader)
     assert len({image.name for page in reader.pages for image in page.images}) == 1
+
+
+def test_no_heading_stands_without_its_first_point() -> None:
+    sheets = Sheets("A4", "", "")
+    column = sheets.sheet()
+    column.bottom = column.y + column.height_of("Left out", 9, bold=True) + 0.05
+    before = column.y
+    assert _points(column, "Left out", ["nothing", "at all"]) == ["Left out: nothing", "Left out: at all"]
+    assert column.y == before
+    assert not sheets.words[column.figure].lines
+    column.bottom += 0.2
+    assert _points(column, "Left out", ["nothing", "at all"]) == ["Left out: at all"]

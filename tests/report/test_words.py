@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pullbook.report.model import count_pulls, left_out
+from pullbook.report.model import count_pulls, left_out, repeats
 from pullbook.report.view import DayView
 from pullbook.report.words import (
     between,
@@ -82,3 +82,9 @@ def test_pulls_of_one_fate_and_one_reason_are_one_line() -> None:
     assert count_pulls(slipped) == "5 pulls used in part"
     assert count_pulls(pulls) == "5 pulls used in part and 1 left out"
     assert count_pulls([pull(1, "used", ""), *slipped[:2]]) == "1 pull used and 2 used in part"
+
+
+def test_earlier_days_are_of_this_dyno_only_where_it_has_a_name() -> None:
+    record = {"repeatability": {"pull_sd_pct": 0.5, "source": "archive"}, "conditions": {"dyno": "north cell"}}
+    assert repeats(record).endswith("(from this day and earlier ones on this dyno)")
+    assert repeats({**record, "conditions": {}}).endswith("(from this day and earlier ones of this engine, dyno not noted)")

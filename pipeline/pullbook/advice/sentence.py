@@ -104,7 +104,7 @@ def _why_this(outcome: Outcome, change: str) -> str:
     held = " under the knock ceiling" if outcome.knock_binds else " under this engine’s limit" if outcome.limit_binds else ""
     most = "what it can be set to make" if far else "the most torque"
     least = f"the least advance within {plain(outcome.tolerance_pct, 2)} % of {most}{held}"
-    return f"{least}, on average {plain(outcome.less_deg, 0)}° less than the baseline; it {change}{short}"
+    return f"{least}, on average {plain(outcome.less_deg)}° less than the baseline; it {change}{short}"
 
 
 def nothing_sentence(pulls: int, known_advance: bool) -> str:

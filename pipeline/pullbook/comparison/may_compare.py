@@ -26,8 +26,8 @@ REASONS: dict[str, tuple[str, str, str]] = {
     ),
     "correction unknown": (
         "correction",
-        "nobody knows whether the logs were corrected already, or to what",
-        "logs_already_corrected in day.yaml, or station pressure and air temperature",
+        "the air of a day was not noted, or nobody knows what its logs were already corrected to",
+        "station pressure and air temperature in day.yaml, or logs_already_corrected",
     ),
     "correction": (
         "correction",

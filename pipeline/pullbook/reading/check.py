@@ -59,16 +59,16 @@ def check(book: Book, paths: list[Path]) -> dict[str, Any]:
 
 
 def meant(path: Path, book: Book) -> Path:
-    """A path as given, else as ``check`` itself writes it: relative to the book.
+    """A path as given, else as ``check`` itself writes it, relative to the book, else ``ENGINE/DAY`` as ``run`` takes it.
 
     Raises
     ------
     ValueError
         Nothing lies there, or a file that is neither log nor sheet nor fact file.
     """
-    found = next((p for p in (path, book.root / path) if p.exists() or p.is_symlink()), None)
+    found = next((p for p in (path, book.root / path, book.logs / path) if p.exists() or p.is_symlink()), None)
     if found is None:
-        raise ValueError(f"no file or folder {path}")
+        raise ValueError(f"no file or folder {path}; expected a path, or ENGINE/DAY as it stands under {book.logs}")
     known = found.suffix.lower() in LOG_ENDINGS or found.name in (*SHEET_NAMES, "engine.yaml") or is_sheet_copy(found.name)
     if found.is_file() and not known:
         raise ValueError(f"{path} is no log, sheet or fact file: nothing to check")
@@ -145,7 +145,8 @@ def as_text(found: dict[str, Any]) -> str:
     blocks += [_day_text(day) for day in found["days"] if day["questions"] or day["warnings"] or day["errors"]]
     faulty = sum(1 for f in found["files"] if f["error"]) + sum(len(d["errors"]) for d in found["days"])
     asked = sum(len(x["questions"]) for x in (*found["files"], *found["days"]))
-    blocks.append(f"{counted(len(found['files']), 'log')} looked at, {counted(faulty, 'error')}, {counted(asked, 'question')}.")
+    ended = f"{counted(faulty, 'error')}, {counted(asked, 'question')} about reading them"  # the day's own questions: its report
+    blocks.append(f"{counted(len(found['files']), 'log')} looked at, {ended}.")
     return "\n\n".join(blocks)
 
 

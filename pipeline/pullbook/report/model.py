@@ -56,9 +56,10 @@ def repeats(record: dict[str, Any]) -> str:
     sd = found.get("pull_sd_pct")
     if sd is None:
         return "nobody knows where: no pull was repeated"
+    dyno = "on this dyno" if (record.get("conditions") or {}).get("dyno") else "of this engine, dyno not noted"
     source = {
         "day": "from this day's pulls",
-        "archive": "from this day and earlier ones on this dyno",
+        "archive": f"from this day and earlier ones {dyno}",
         "default": "assumed: too few repeats to tell",
     }
     return f"within ±{number(Z90 * sd, 1)} % ({source.get(str(found.get('source')), 'assumed')})"

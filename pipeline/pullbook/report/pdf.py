@@ -163,7 +163,8 @@ def _next(said: Content) -> list[str]:
 
 def _points(column: Column, head: str, lines: list[str]) -> list[str]:
     """Draw a heading and its points; give back the points that found no room."""
-    if not column.text(head, 9, bold=True, after=0.01):
+    first = column.height_of(head, 9, bold=True) + 0.01 + column.height_of("• " + lines[0], 7.5) if lines else 0.0
+    if not column.room(first) or not column.text(head, 9, bold=True, after=0.01):  # no heading stands without its first point
         return [f"{head}: {line}" for line in lines]
     for i, line in enumerate(lines):
         if not column.text("• " + line, 7.5, after=0.02):

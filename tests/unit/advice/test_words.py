@@ -1,5 +1,6 @@
 """What the day's sentence says, from the setting run nearest to the advice to the knock that stands in the way."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -106,6 +107,8 @@ def test_less_advance_than_the_baseline_is_told_apart_from_what_it_brings() -> N
     words = sentence(day)
     assert "° less than the baseline; it " in words
     assert "within 0.5 % of the most torque, on average" in words
+    total, less = (float(found) for found in re.findall(r"at ([\d.]+)°.* average ([\d.]+)° less", words)[0])
+    assert 36.0 - total == pytest.approx(less, abs=0.05), "locked: the degrees it is less by and those to set are of one setting"
 
 
 def test_drift_is_not_chased_once_enough_is_known() -> None:

@@ -299,10 +299,11 @@ def test_second_recorders_have_no_row_of_their_own(book: Book) -> None:
 def test_check_takes_the_names_it_prints(book: Book, tmp_path: Path) -> None:
     shown = check(book, [])["files"][0]["file"]
     assert meant(Path(shown), book) == book.root / shown
+    assert meant(Path(*Path(shown).parts[1:3]), book) == (book.root / shown).parent, "ENGINE/DAY, as run takes it"
     (other := tmp_path / "letter.doc").write_text("dear all")
     with pytest.raises(ValueError, match="nothing to check"):
         meant(other, book)
-    with pytest.raises(ValueError, match="no file or folder"):
+    with pytest.raises(ValueError, match=r"no file or folder .*ENGINE/DAY"):
         meant(tmp_path / "gone.csv", book)
 
 

@@ -56,7 +56,7 @@ def picture(shown: DayView) -> Picture | None:
         _numbers(best, shown),
         height=3.1,
         narrow_height=3.4,
-        note="Blue band: advance that costs next to nothing; dots: best; bars: how sure. Rings: what was run. "
+        note="Shaded band: advance that costs next to nothing; dots: best; bars: how sure. Rings: what was run. "
         "Triangles: the best lies that way, beyond what was run. Thick: the curve to set. Short dashes: do not go above."
         + (
             " Dotted bars with a question mark: nobody knows where inside."

@@ -24,6 +24,10 @@ def picture(shown: DayView) -> Picture | None:
     top = curves.filter(pl.col("setting") == told).drop_nulls("torque_nm").sort("torque_nm")
     peak = top.row(-1, named=True) if top.height else curves.drop_nulls("torque_nm").sort("torque_nm").row(-1, named=True)
 
+    # where knock was noted on the nearest setting of all, the one shown is another
+    clear = " with no knock noted" if shown.advice.get("nearest_setting") not in (None, shown.chosen) else ""
+    called = f"Nearest to the advice{clear}, " if told == shown.chosen and told != shown.baseline else "Setting "
+
     def paint(panel: Panel) -> None:
         look = panel.look
         ax = panel.axes(right=look.right if not look.narrow else 0.82)
@@ -47,8 +51,7 @@ def picture(shown: DayView) -> Picture | None:
 
     return Picture(
         "torque",
-        f"{'Nearest to the advice, ' if told == shown.chosen and told != shown.baseline else 'Setting '}“{short(told, 24)}” makes "
-        f"{number(peak['torque_nm'])} N·m at {rpm(peak['rpm'])}",
+        f"{called}“{short(told, 24)}” makes {number(peak['torque_nm'])} N·m at {rpm(peak['rpm'])}",
         f"Mean torque of {len(names)} settings from {rpm(shown.span[0])} to {rpm(shown.span[1])}. “{told}” peaks with "
         f"{number(peak['torque_nm'])} N·m at {rpm(peak['rpm'])}. Shading is where each mean likely lies.",
         paint,
@@ -56,7 +59,7 @@ def picture(shown: DayView) -> Picture | None:
         height=2.6,
         narrow_height=2.9,
         note="Shaded: where each mean likely lies."
-        + (" Bold: the setting nearest to the one advised." if shown.chosen in names else "")
+        + (f" Bold: the setting nearest to the one advised{clear}." if shown.chosen in names else "")
         + (
             " Dashed: the baseline."
             if shown.baseline in names and shown.baseline != shown.chosen
