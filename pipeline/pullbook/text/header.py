@@ -186,7 +186,8 @@ def _best_names(worded: list[tuple[int, list[str]]], lines: Sequence[Numbered], 
         as_wide = most >= 3 and parted and all(sum(map(bool, cells)) == most for _, cells in full)
         if known_names(stacked) > best[0] + 0.5 or (as_wide and known_names(stacked) >= best[0]):
             return lines[full[-1][0]][0], stacked
-    (top, names), *below = reversed(worded)
+    said = [(i, cells) for i, cells in reversed(worded) if not _of_the_day(lines[i][1])] or worded
+    (top, names), *below = said
     under = [cells for _, cells in below if all(k < len(names) and names[k] for k, cell in enumerate(cells) if cell)]
     if under and len(under) == len(below) and sum(map(bool, names)) >= 3 and not any(map(_numbered, [names, *under])):
         joined = [" ".join([name, *(c[k] for c in under if k < len(c) and c[k])]) for k, name in enumerate(names)]
