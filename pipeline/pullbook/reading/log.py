@@ -174,8 +174,8 @@ def understand_log(
     unusable = settle_power(columns, talk)
     obey_preamble(columns, said, talk)
     settle_rest(columns, talk, advance_scale=advance_scale)
-    if fault := impossible(columns, shown, raw):
-        return give_up(fault, tuple(f"{name}: {text}" for text in movement(columns)))
+    if (cannot_be := impossible(columns, shown, raw)) is not None:
+        return give_up(cannot_be, tuple(f"{name}: {text}" for text in movement(columns)))
     say_advance(columns, said, talk)
     samples = _samples(raw, columns, timing, talk, displacement_l)
     if (weather := weather_question(name, said)) is not None:
