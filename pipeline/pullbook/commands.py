@@ -60,7 +60,7 @@ def run(given: argparse.Namespace) -> int:
     only = [engine_day(book, name) for name in given.only] or None
     if only is None and not book.archive.is_dir() and not all_days(book):
         raise WrongUse("; ".join([f"no day to run: put logs in {settings.logs}/<engine>/<YYYY-MM-DD>/", *astray(book)[:3]]))
-    outcome = make(book, settings, only, quiet=given.json, profile=_profile(given.profile))
+    outcome = make(book, settings, only, quiet=given.json, profile=profile_folder(given.profile))
     outcome.notices += outcome.astray
     _show(given, as_json(book, outcome), lambda _: as_text(book, outcome))
     if outcome.unwritable:
@@ -87,7 +87,7 @@ def engine_day(book: Any, name: str) -> tuple[str, str | None]:
     return engine, day or None
 
 
-def _profile(name: str | None) -> Path | None:
+def profile_folder(name: str | None) -> Path | None:
     """The folder of a workflow profile, ours by name or the shop's own by path.
 
     Raises
@@ -103,7 +103,9 @@ def _profile(name: str | None) -> Path | None:
     for folder in (ours / name, Path(name).resolve()):
         if any(folder.glob("*.yaml")):
             return folder
-    raise WrongUse(f"no profile {name!r}; there are {', '.join(sorted(p.name for p in ours.iterdir()))}, or give a folder")
+    raise WrongUse(
+        f"no profile {name!r}; there are {', '.join(sorted(p.name for p in ours.iterdir()))} in {ours}, or give a folder"
+    )
 
 
 def check(given: argparse.Namespace) -> int:

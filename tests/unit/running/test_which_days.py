@@ -1,11 +1,11 @@
-"""Which day a name on the command line means."""
+"""Which day, and which profile, a name on the command line means."""
 
 from pathlib import Path
 
 import pytest
 
 from pullbook.book import Book
-from pullbook.commands import WrongUse, engine_day
+from pullbook.commands import WrongUse, engine_day, profile_folder
 
 
 @pytest.fixture
@@ -37,3 +37,16 @@ def test_the_folder_of_the_logs_may_stand_before_it(tmp_path: Path) -> None:
 def test_what_is_not_there_is_refused(book: Book, typed: str) -> None:
     with pytest.raises(WrongUse, match="no "):
         engine_day(book, typed)
+
+
+def test_a_profile_is_ours_by_name_or_any_folder_and_else_it_is_said_where_ours_lie(tmp_path: Path) -> None:
+    slurm = profile_folder("slurm")
+    assert slurm is not None
+    assert (slurm / "profile.v9+.yaml").is_file()
+    assert profile_folder(None) is None
+    assert profile_folder(str(slurm)) == slurm
+    with pytest.raises(WrongUse, match=r"no profile 'none'; there are any-submit-command, default, .*, or give a folder") as said:
+        profile_folder("none")
+    assert str(slurm.parent) in str(said.value)
+    with pytest.raises(WrongUse, match="no profile"):
+        profile_folder(str(tmp_path))  # a folder that holds none
