@@ -81,7 +81,9 @@ def day_scatter(rpm: Array, changed: bool = False) -> Array:
     return out
 
 
-def earlier_days(told: Told, basis: HillBasis, lines: Array, k_line: Array, kept: npt.NDArray[np.intp]) -> EarlierDays:
+def earlier_days(
+    told: Told, basis: HillBasis, lines: Array, k_line: Array, kept: npt.NDArray[np.intp], doubt: Array
+) -> EarlierDays:
     """The earlier days' say on a day's hill.
 
     Parameters
@@ -94,9 +96,13 @@ def earlier_days(told: Told, basis: HillBasis, lines: Array, k_line: Array, kept
         Weights that read the day's rows at ``told.rpm`` (A, R) and at ``told.k_rpm`` (R,).
     kept
         Indices of the anchors that lie on the day's rows; the others are left open.
+    doubt
+        One-SD shifts of the day's whole timing scale, degrees, (R, J): earlier days speak of true degrees, its rows of its own.
     """
     engine = told.at(kept)
     tight = day_scatter(engine.rpm)
+    shifts = lines[kept] @ doubt
+    tight[:-FORM, :-FORM] += shifts @ shifts.T
     wide = tight.copy()
     x = (engine.rpm - float(basis.rpm.mean())) / 1000.0
     wide[:-FORM, :-FORM] += MOVED_LEVEL**2 + MOVED_SLOPE**2 * np.outer(x, x)

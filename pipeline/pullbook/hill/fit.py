@@ -176,7 +176,8 @@ def _earlier(prior: Prior, basis: HillBasis, coarse: DayTable) -> EarlierDays | 
         return None
     told = told_of(prior.earlier)
     kept = np.flatnonzero((told.rpm >= coarse.rpm.min() - REACH_RPM) & (told.rpm <= coarse.rpm.max() + REACH_RPM))
-    return earlier_days(told, basis, lines_at(told.rpm, coarse.rpm), lines_at([told.k_rpm], coarse.rpm)[0], kept)
+    lines, k_line = lines_at(told.rpm, coarse.rpm), lines_at([told.k_rpm], coarse.rpm)[0]
+    return earlier_days(told, basis, lines, k_line, kept, split_modes(coarse)[0])
 
 
 @dataclass(frozen=True, slots=True)

@@ -44,9 +44,10 @@ def test_the_prior_divided_out_leaves_the_likelihood() -> None:
 
 def test_a_day_that_leaves_the_belief_as_it_was_says_nothing() -> None:
     mean, cov = believed(basis(), read_off(lines(ANCHORS), lines(np.array([4000.0]))[0], RPM))
-    wider = told_by(ANCHORS, 4000.0, (mean, cov), (mean + 1.0, 1.1 * cov))
-    assert not wider.weight.any()
-    assert not wider.towards.any()
+    for left in (1.1, 0.95):
+        said = told_by(ANCHORS, 4000.0, (mean, cov), (mean + 1.0, left * cov))
+        assert not said.weight.any()
+        assert not said.towards.any()
 
 
 def test_a_day_at_one_rpm_says_nothing_of_the_slope() -> None:
@@ -117,7 +118,20 @@ def test_the_error_two_days_share_stays() -> None:
 
 
 def earlier() -> EarlierDays:
-    return earlier_days(a_likelihood(), basis(), lines(ANCHORS), lines(np.array([4000.0]))[0], np.arange(3))
+    return earlier_of(0.0)
+
+
+def earlier_of(doubt_deg: float) -> EarlierDays:
+    whole = np.full((len(RPM), 1), doubt_deg)
+    return earlier_days(a_likelihood(), basis(), lines(ANCHORS), lines(np.array([4000.0]))[0], np.arange(3), whole)
+
+
+def test_earlier_days_say_less_to_a_day_whose_scale_is_in_doubt() -> None:
+    """2° on the whole scale: what is said of the level of the best is 2° wider, what is said of its course is not."""
+    sure, unsure = (np.linalg.inv(earlier_of(d).tight.weight) for d in (0.0, 2.0))
+    assert unsure[0, 0] == pytest.approx(sure[0, 0] + 4.0, rel=1e-3)
+    course = np.array([1.0, 0.0, -1.0, 0.0, 0.0, 0.0])
+    assert course @ unsure @ course == pytest.approx(course @ sure @ course, rel=1e-3)
 
 
 def test_slopes_are_those_of_the_density() -> None:
