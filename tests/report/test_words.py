@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pullbook.report.model import count_pulls, left_out, repeats
+from pullbook.report.model import count_pulls, left_out, logged_degrees, repeats
 from pullbook.report.view import DayView
 from pullbook.report.words import (
     between,
@@ -88,3 +88,14 @@ def test_earlier_days_are_of_this_dyno_only_where_it_has_a_name() -> None:
     record = {"repeatability": {"pull_sd_pct": 0.5, "source": "archive"}, "conditions": {"dyno": "north cell"}}
     assert repeats(record).endswith("(from this day and earlier ones on this dyno)")
     assert repeats({**record, "conditions": {}}).endswith("(from this day and earlier ones of this engine, dyno not noted)")
+
+
+def test_a_log_that_nothing_settles_is_said_on_page_one() -> None:
+    scale = {"log_minus_true_deg": 0.0, "lo_deg": -2.0, "hi_deg": 0.0}
+    assert logged_degrees({"timing_scale": scale}) == (
+        "the log may read up to 2° low: a light reading would settle it, and every degree here rests on it"
+    )
+    assert "3° low or 2° high" in str(logged_degrees({"timing_scale": scale | {"lo_deg": -3.0, "hi_deg": 2.0}}))
+    assert logged_degrees({"timing_scale": scale | {"lo_deg": -0.4}}) is None
+    assert logged_degrees({"timing_scale": {"lo_deg": None, "hi_deg": None}}) is None
+    assert logged_degrees({}) is None

@@ -12,6 +12,7 @@ from pullbook.report.words import clean_all, number, setting_degrees
 from pullbook.wording import counted, listed, noted
 
 NO_BAND = "not placed"
+UNSETTLED_DEG = 1.5  # width of the range of the log's error above which page one says so
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,12 +41,14 @@ def count_pulls(pulls: list[dict[str, Any]]) -> str:
 
 
 def standing(shown: DayView) -> list[Said]:
-    """How much the day can be trusted, in five short facts."""
+    """How much the day can be trusted, in a few short facts."""
+    logged = logged_degrees(shown.record)
     return [
         Said("Pulls", count_pulls(shown.pulls)),
         Said("A repeat pull lands", repeats(shown.record)),
         Said("Air", air(shown.record)),
         Said("Timing mark", mark(shown.record)),
+        *([] if logged is None else [Said("Logged degrees", logged)]),
         Said("Knock", knock(shown.record)),
     ]
 
@@ -94,6 +97,16 @@ def mark(record: dict[str, Any]) -> str:
     return "not checked with a stop" + (
         f": every degree here may be off by the same amount, up to ±{number(unsure)}°" if unsure else ""
     )
+
+
+def logged_degrees(record: dict[str, Any]) -> str | None:
+    """How far the log's degrees may be off where next to nothing settles it; None where it is settled, or no log has any."""
+    found = record.get("timing_scale") or {}
+    lo, hi = found.get("lo_deg"), found.get("hi_deg")
+    if lo is None or hi is None or hi - lo < UNSETTLED_DEG:
+        return None
+    ways = [f"{number(abs(end))}° {side}" for end, side in ((lo, "low"), (hi, "high")) if round(abs(end)) >= 1]
+    return f"the log may read up to {' or '.join(ways)}: a light reading would settle it, and every degree here rests on it"
 
 
 def knock(record: dict[str, Any]) -> str:
