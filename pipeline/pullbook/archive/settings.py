@@ -13,7 +13,8 @@ import polars as pl
 
 from pullbook.archive.inputs import Input, input_files
 from pullbook.archive.schema import TABLES
-from pullbook.book import Book, printable
+from pullbook.book import Book, day_files, printable
+from pullbook.sheets.sheet_copies import settle_copies
 
 MOST_BYTES = 1_000_000
 MOST_VALUES = 20_000
@@ -36,13 +37,16 @@ def settings_table(book: Book, engine: str, day: str, inputs: list[Input]) -> pl
         Table ``settings`` of the archive. A sheet too large, or no text, has only its own row.
     """
     where = {book.shown(path): path for path, _ in input_files(book, engine, day)}
+    sheets = settle_copies(day_files(book, engine, day), book.shown).files.sheets
+    kinds = {book.shown(path): kind for kind, path in sheets.items()}  # a copy that was read as the pull sheet is one
     rows: list[dict[str, Any]] = []
     for one in inputs:
-        base = {k: one.get(k) for k in ("file", "kind", "sha256", "bytes")}
-        text = _text(where.get(one["file"])) if one["kind"] not in ("log", "picture") else None
+        kind = str(kinds.get(one["file"], one["kind"]))
+        base = {k: one.get(k) for k in ("file", "kind", "sha256", "bytes")} | {"kind": kind}
+        text = _text(where.get(one["file"])) if kind not in ("log", "picture") else None
         rows.append({**base, "item": None, "key": None, "value": text})
         if text is not None:
-            for number, (item, key, value) in enumerate(_values(one["kind"], text)):
+            for number, (item, key, value) in enumerate(_values(kind, text)):
                 if number >= MOST_VALUES:
                     break
                 rows.append({**base, "item": item, "key": printable(key), "value": printable(value)})

@@ -91,6 +91,14 @@ def test_settings_stand_value_by_value_with_the_hash_of_their_file(book: Book) -
     assert table["sha256"].null_count() == 0
 
 
+def test_a_copy_that_was_read_as_the_sheet_is_kept_as_one(book: Book) -> None:
+    (book.day_folder(ENGINE, DAY) / "pulls.csv").rename(book.day_folder(ENGINE, DAY) / "pulls (1).csv")
+    table = settings_table(book, ENGINE, DAY, InputHashes(book).of_day(ENGINE, DAY))
+    values = {(Path(f).name, i, k): v for f, i, k, v in table.select("file", "item", "key", "value").iter_rows()}
+    assert values["pulls (1).csv", 1, "setting"] == "14+20 grey"
+    assert set(table.filter(table["key"] == "setting")["kind"]) == {"pulls.csv"}
+
+
 def test_a_yaml_that_unfolds_without_end_is_cut_short(book: Book) -> None:
     lines = ["a0: &a0 [x, x, x, x, x, x, x, x, x]"] + [f"a{n}: &a{n} [{', '.join([f'*a{n - 1}'] * 9)}]" for n in range(1, 9)]
     (book.day_folder(ENGINE, DAY) / "day.yaml").write_text("\n".join(lines))
