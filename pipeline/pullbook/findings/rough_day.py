@@ -33,8 +33,10 @@ def rough_day(fit: HillFit | None, prior: Prior, called: Mapping[str, str]) -> s
     order = sorted(range(len(off)), key=lambda i: -abs(off[i]))[:NAMED]
     named = [f"{called[fit.table.pull_id[i]]} ({100 * np.expm1(off[i]):+.1f} %)" for i in order if abs(off[i]) > APART * sd]
     who = f"; {' and '.join(named)} stand{'s' if len(named) == 1 else ''} off most" if named else ""
+    repeated = len(set(fit.table.setting)) < len(fit.table.setting)
+    found = f"Pulls repeat to {100 * sd:.1f} % only" if repeated else f"Pulls stand {100 * sd:.1f} % off any one course of timing"
     return (
-        f"Pulls repeat to {100 * sd:.1f} % only, where {100 * prior.sd_median:.1f} % was to be expected{who}. What was different: "
+        f"{found}, where {100 * prior.sd_median:.1f} % was to be expected{who}. What was different: "
         "fuel, gear, throttle, plugs, the order or the rows of the sheet? Intervals are as wide as this asks for. If the dyno is "
         "like that, say so (day.yaml, dyno: repeatability_pct)"
     )

@@ -32,6 +32,14 @@ def test_pulls_that_repeat_three_times_worse_are_asked_about_and_named() -> None
     assert "pull 2 (1.csv) (-" in said or "pull 7 (6.csv) (+" in said
 
 
+def test_nothing_repeats_on_a_day_without_repeats() -> None:
+    found = fitted({1: -0.04, 6: 0.035})
+    each_its_own = replace(found, table=replace(found.table, setting=tuple(f"s{i}" for i in range(9))))
+    said = rough_day(each_its_own, PRIOR, CALLED)
+    assert said is not None
+    assert "repeat" not in said.split("where")[0]
+
+
 @pytest.mark.parametrize("prior", [PRIOR, replace(PRIOR, sd_median=0.015)])
 def test_a_sound_day_and_a_bench_known_to_be_rough_are_not(prior: Prior) -> None:
     assert rough_day(fitted({}), prior, CALLED) is None
