@@ -181,8 +181,9 @@ def many(place: Path, sizes: list[int]) -> None:
         plan = make_plan(book, settings, Store(book.archive)).plan
         plan.write()
         folders = {{ident: plan.work / "measured" / ident for ident in plan.days}}
-        for ident, day in plan.days.items(): one_day.measure(plan, day).keep(folders[ident])
-        for ident, day in plan.days.items(): one_day.report(plan, day, Measured.kept(folders[ident]), folders)
+        for ident, day in plan.days.items(): one_day.measure(plan, day).keep(folders[ident]); gc.collect()
+        gc.freeze()
+        for ident, day in plan.days.items(): one_day.report(plan, day, Measured.kept(folders[ident]), folders); gc.collect()
         """
     floor = python(code, place)
     per_day = (*(f / 20 for f in floor[:2]), floor[2])
