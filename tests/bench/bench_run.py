@@ -176,7 +176,7 @@ def many(place: Path, sizes: list[int]) -> None:
         from pullbook.config import open_book
         from pullbook.running import one_day
         from pullbook.running.measured import Measured
-        from pullbook.running.plan import make_plan
+        from pullbook.running.planning import make_plan
         book, settings = open_book(Path({str(single)!r}))
         plan = make_plan(book, settings, Store(book.archive)).plan
         plan.write()

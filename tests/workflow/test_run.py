@@ -17,7 +17,7 @@ from pullbook.archive.schema import TABLES
 from pullbook.archive.store import Store
 from pullbook.config import open_book
 from pullbook.running.conforms import check_record
-from pullbook.running.plan import make_plan
+from pullbook.running.planning import make_plan
 from tests.workflow.conftest import ROOT, Ran, contents, pullbook
 
 pytestmark = pytest.mark.xdist_group("workflow")

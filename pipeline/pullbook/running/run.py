@@ -14,7 +14,8 @@ from pullbook.book import Book, all_days, day_order
 from pullbook.config import Settings
 from pullbook.place import carried
 from pullbook.running.draw import clear_half_drawn
-from pullbook.running.plan import Asked, Plan, clear_outcomes, clear_work, make_plan
+from pullbook.running.plan import Plan, clear_outcomes, clear_work
+from pullbook.running.planning import Asked, make_plan
 from pullbook.running.progress import Display
 from pullbook.running.stop import Stop, Stopped, end_family
 

@@ -15,7 +15,7 @@ from typing import Any
 
 from pullbook.book import Book, is_day_name
 from pullbook.config import Settings
-from pullbook.running.plan import Asked
+from pullbook.running.planning import Asked
 
 _TICK_S = 0.2
 _LOOK_S = 10.0

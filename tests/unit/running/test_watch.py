@@ -9,7 +9,7 @@ from watchdog.observers import Observer
 from watchdog.observers.polling import PollingObserver
 
 from pullbook.book import Book
-from pullbook.running.plan import Asked
+from pullbook.running.planning import Asked
 from pullbook.running.watch import _start
 
 ENGINE, DAY = "red", "2031-04-05"
