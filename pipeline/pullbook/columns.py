@@ -10,7 +10,7 @@ import polars as pl
 
 @dataclass(frozen=True, slots=True)
 class Channel:
-    """One quantity a log may hold: the unit it is kept in and the span engines keep it in (``None``: no limit)."""
+    """One quantity a log may hold: the ``unit`` it is kept in and the span engines keep to, ``lo`` to ``hi`` (None: no limit)."""
 
     name: str
     unit: str | None
@@ -139,7 +139,7 @@ LISTENED = (*NOTED, "not heard")
 
 
 def holds(table: pl.DataFrame, name: str) -> bool:
-    """Whether a table has a column with a value in it."""
+    """Whether a table has a column ``name`` with a value in it; NaN counts as one, null does not."""
     return name in table.columns and table[name].null_count() < table.height
 
 

@@ -27,7 +27,7 @@ class Spring:
 
 @dataclass(frozen=True, slots=True)
 class Ignition:
-    """How the engine makes its advance and what parts are owned."""
+    """How the engine makes its advance and what parts are owned; stops in crank degrees, breakpoints in crank rpm."""
 
     kind: Literal["mechanical", "locked", "mapped"] | None = None
     advance_scale: Literal["crank", "distributor"] | None = None
@@ -39,7 +39,9 @@ class Ignition:
 
 @dataclass(frozen=True, slots=True)
 class EngineFacts:
-    """engine.yaml."""
+    """engine.yaml; None where it says nothing. ``used_rpm``: the crank rpm that count, lowest first; ``max_advance_deg``: crank
+    degrees BTDC that nothing may pass; ``rotating_inertia_kg_m2``: kg·m² at crank speed of what lies between crank and
+    torque sensor; ``cylinders`` a count, ``compression_ratio`` a ratio to one."""
 
     name: str | None = None
     cylinders: int | None = None
@@ -68,7 +70,7 @@ class Air:
 
 @dataclass(frozen=True, slots=True)
 class ZeroMark:
-    """Positive-stop readings on the damper; the mark reads high by (before − after)/2."""
+    """Positive-stop readings on the damper, crank degrees; the mark reads high by (before − after)/2. ``checked``: the date."""
 
     stop_before_tdc_deg: float | None = None
     stop_after_tdc_deg: float | None = None
@@ -77,7 +79,7 @@ class ZeroMark:
 
 @dataclass(frozen=True, slots=True)
 class Dyno:
-    """The bench."""
+    """The bench; ``repeatability_pct``: SD of one pull that the shop states, % of torque."""
 
     name: str | None = None
     kind: Literal["engine", "roller", "hub"] | None = None
@@ -86,7 +88,7 @@ class Dyno:
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """The operator's margins; the defaults are the contract's."""
+    """The operator's margins, crank degrees and % of torque; the defaults are the contract's."""
 
     margin_below_knock_deg: float = 2.0
     tolerance_pct: float = 0.5

@@ -1,7 +1,8 @@
 """What one stage hands to the next: frozen records of polars tables and plain values. No reading, no writing.
 
 Data flows one way: DayReading -> AlignedDay -> DeliveredDay -> BestDay -> Advice -> the day's record (day.json).
-Tables follow the schemas of :mod:`pullbook.columns`; units are in the column names.
+Tables follow the schemas of :mod:`pullbook.columns`; units are in the column names. ``questions``, ``warnings``, ``cautions`` and
+``not_established`` are sentences for the record, in the order they came up.
 """
 
 from dataclasses import dataclass, field
@@ -19,7 +20,10 @@ from pullbook.facts import DayFacts, EngineFacts
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """One input that could not be used: where, what was found, what was expected, what to do (contract 6)."""
+    """One input that could not be used: where, what was found, what was expected, what to do (contract 6).
+
+    ``line`` counts from 1, as an editor does; None where the whole file is meant.
+    """
 
     file: str
     line: int | None
@@ -36,7 +40,7 @@ class Fault:
 
 @dataclass(frozen=True, slots=True)
 class ColumnRead:
-    """How one column of a log was understood (contract 6, ``columns``)."""
+    """How one column of a log was understood (contract 6, ``columns``); ``share_missing``: of its rows, 0 to 1."""
 
     header: str
     channel: str | None
@@ -60,6 +64,7 @@ class Clock:
 class Segment:
     """A stretch of a log of one kind; rows ``first`` (0-based) up to but not including ``stop`` of its samples.
 
+    ``segment`` counts the log's stretches from 1; ``rpm_min``, ``rpm_max``: spikes left out, None where no speed is known.
     ``lead``, ``tail``: rows at the ends of a hold in which the advance was on its way from or to the next step of a spark sweep.
     """
 
@@ -81,7 +86,7 @@ class Segment:
         return self.stop - self.first
 
     def settled(self, samples: pl.DataFrame) -> pl.DataFrame:
-        """Of a log's samples those of the segment at whose ends nothing was on its way."""
+        """Of a log's samples, one row each, those of the segment, less ``lead`` and ``tail``."""
         return samples.slice(self.first + self.lead, self.rows - self.lead - self.tail)
 
 
@@ -89,6 +94,7 @@ class Segment:
 class LogReading:
     """One log as understood. ``samples``: one row a data row kept, ``line`` (as an editor counts), ``recording``
     (0, 1, … counting restarts of the recorder) and every channel read, in the unit of ``columns.CHANNELS``, null where absent.
+    ``rows``, ``rows_dropped``: data rows kept and not kept.
 
     ``claims`` is what the preamble says, offered, never used silently:
     ``{"what": "baro_kpa", "value": 97.2, "line": 2, "text": "Baro 97.2 kPa"}``.

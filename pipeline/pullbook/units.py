@@ -27,7 +27,7 @@ KW_TO_NM_RPM = 30_000.0 / pi  # N·m·rpm a kW: torque is power times this over 
 DEG_PER_RPM_US = 6e-6  # crank degrees that pass in a microsecond, a rpm
 CRANK_PER_DISTRIBUTOR = 2.0  # degrees or rpm: a four-stroke's distributor turns at half crank speed
 
-#: unit as spelled in outputs -> (factor, offset): kept value = factor * value + offset, by kind of quantity
+#: unit as spelled in outputs -> factor to the unit kept, by kind of quantity; temperatures: (factor, offset) to be added after
 TORQUE = {"N·m": 1.0, "lbf·ft": LBF_FT, "kgf·m": KGF_M}
 POWER = {"kW": 1.0, "hp": HP, "PS": PS}
 PRESSURE = {"kPa": 1.0, "hPa": 0.1, "inHg": INHG, "psi": PSI}

@@ -12,7 +12,7 @@ import pytest
 from pullbook.book import Book
 from pullbook.channels.column import Talk
 from pullbook.channels.columns_made import make_columns
-from pullbook.channels.faulty import never_moves
+from pullbook.channels.dead import never_moves
 from pullbook.channels.liveliness import repeats
 from pullbook.handover import LogReading
 from pullbook.reading.check import check

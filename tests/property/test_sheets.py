@@ -10,11 +10,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from pullbook.handover import Fault
-from pullbook.sheets.cells import sheet_number
 from pullbook.sheets.facts_files import read_columns, read_facts
 from pullbook.sheets.light_sheet import read_strobe
 from pullbook.sheets.pull_sheet import read_pull_sheet
 from pullbook.sheets.row import SheetRow
+from pullbook.sheets.typed_number import typed_number
 from pullbook.sheets.yaml_file import load_yaml
 
 SLOW = settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
@@ -103,12 +103,12 @@ def test_numbers_of_any_country_read_back(thousands: bool, value: float, decimal
     text = f"{value:,.2f}" if grouped else f"{value:.2f}"
     other = "." if decimal == "," else ","
     text = text.replace(",", "\0").replace(".", decimal).replace("\0", other)
-    assert sheet_number(text, thousands=thousands) == pytest.approx(float(f"{value:.2f}"))
+    assert typed_number(text, thousands=thousands) == pytest.approx(float(f"{value:.2f}"))
 
 
 @given(text=st.text(max_size=30))
 def test_no_cell_breaks_the_number_reader(text: str) -> None:
-    value = sheet_number(text)
+    value = typed_number(text)
     assert value is None or value == value
 
 

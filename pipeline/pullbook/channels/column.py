@@ -37,7 +37,7 @@ class Column:
     span: tuple[float, float] | None = None  # smallest and largest of ``values``, where looked up
 
     def share_missing(self) -> float:
-        """Share of rows without a value."""
+        """Share of rows without a value, 0 to 1; 0 for clocks and words."""
         if self.kind == "empty" or self.values is None or not len(self.values):
             return float(self.kind == "empty")
         if self.source is not None:

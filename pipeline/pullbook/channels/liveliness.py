@@ -4,7 +4,7 @@ import numpy as np
 
 from pullbook.arrays import Array
 from pullbook.channels.column import Column
-from pullbook.channels.faulty import never_moves
+from pullbook.channels.dead import never_moves
 
 HELD_SHARE = 0.25
 """Share of samples that repeat the one before, above which a column is a slow or coarse one in a fast log."""

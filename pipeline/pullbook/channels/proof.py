@@ -20,13 +20,16 @@ FLOOR = 6e-4
 
 @dataclass(frozen=True, slots=True)
 class Fit:
-    """One reading of the rows: units and how many times too high rpm reads (1, 2 or 0.5)."""
+    """One reading of the rows: units as outputs spell them, and how many times too high rpm reads (1, 2 or 0.5).
+
+    ``constant``: c of P = T·rpm/c in those units; ``off``: how far the rows' ratio lies from it, as a difference of ln.
+    """
 
     power: str
     torque: str
     times: float
     constant: float
-    off: float  # relative distance of the rows' ratio
+    off: float
 
 
 @dataclass(frozen=True, slots=True)

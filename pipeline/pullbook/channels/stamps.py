@@ -123,7 +123,7 @@ def _days(parts: list[pl.DataFrame]) -> pl.Expr:
 
 
 def started_at(seconds_since_1970: float) -> str | None:
-    """ISO date and time of a dated first row."""
+    """ISO date and time, to the millisecond, of a dated first row; None where no calendar reaches."""
     try:
         moment = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(seconds=float(seconds_since_1970))
     except (OverflowError, ValueError):

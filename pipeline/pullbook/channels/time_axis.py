@@ -24,8 +24,10 @@ FASTEST, SLOWEST = 50_000.0, 5.0
 
 @dataclass(frozen=True, slots=True)
 class Timing:
-    """``time_s``: shape (rows,) or None in a log without a clock; ``recording`` likewise;
-    ``order``: rows in order of time, None: as they stand."""
+    """``time_s``: s from the first row, shape (rows,), or None in a log without a clock; ``recording``: shape (rows,), counts
+    restarts from 0; ``order``: rows in order of time, None: as they stand. ``headers``, ``unit``, ``unit_from``: the columns it
+    came from, the first one's unit and whence it is known; ``started``: ISO date and time of the first row;
+    ``share_missing``: share of rows without a time, 0 to 1."""
 
     time_s: Array | None
     recording: npt.NDArray[np.int64]

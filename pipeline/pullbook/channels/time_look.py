@@ -65,6 +65,6 @@ def counts_rows(values: Array | None) -> bool:
 
 
 def runs_on(values: Array) -> bool:
-    """Whether no step leads back, but for one in fifty (restarts, midnight)."""
+    """Whether no step of ``values``, shape (n,), NaN passed over, leads back, but for one in fifty (restarts, midnight)."""
     steps = np.diff(values[np.isfinite(values)])
     return len(steps) > 0 and float(np.mean(steps < 0)) < 0.02

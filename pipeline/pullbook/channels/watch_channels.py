@@ -5,7 +5,8 @@ import polars as pl
 
 from pullbook.arrays import Array
 from pullbook.channels.column import Column, Talk, find
-from pullbook.channels.faulty import at_rail, doubled, longest_stuck, never_moves, sentinels, speed_spikes
+from pullbook.channels.dead import at_rail, longest_stuck, never_moves
+from pullbook.channels.faulty import doubled, sentinels, speed_spikes
 from pullbook.columns import CHANNELS
 from pullbook.units import KW_TO_NM_RPM
 from pullbook.wording import counted

@@ -21,7 +21,7 @@ class BrokenLine:
 
     ``breaks`` (K,) rising; ``level``: height at the first break (at ``origin`` where there is none); ``slopes`` (P,) of the
     pieces that are not flat, left to right; ``cov`` (1 + P + K square): linearised, of (level, slopes, breaks);
-    ``rss``: weighted residual sum of squares; ``dof``: samples less parameters.
+    ``rss``: weighted residual sum of squares; ``n``: samples. Units are those of the places and heights fitted.
     """
 
     breaks: Array
@@ -36,11 +36,11 @@ class BrokenLine:
 
     @property
     def dof(self) -> int:
-        """Degrees of freedom left."""
+        """Degrees of freedom left: samples less parameters."""
         return self.n - 1 - len(self.slopes) - len(self.breaks)
 
     def __call__(self, x: Array) -> Array:
-        """Height at ``x``."""
+        """Height at ``x``, shape (n,)."""
         basis = _basis(np.asarray(x, float), self.breaks, self.flat_left, self.flat_right, self.origin)
         return np.asarray(basis @ np.concatenate([[self.level], self.slopes]))
 

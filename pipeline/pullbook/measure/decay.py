@@ -10,7 +10,8 @@ from pullbook.measure.normal import DEVIANCE_90
 
 @dataclass(frozen=True, slots=True)
 class Decay:
-    """``tau`` with its 90 % interval in seconds; ``evidence``: how much better than no lag (difference of BIC, > 10 is clear)."""
+    """``tau`` with its 90 % interval ``lo`` to ``hi``, s; ``evidence``: how much better than no lag (difference of BIC, > 10
+    is clear); ``tails``: how many it rests on."""
 
     tau: float
     lo: float

@@ -23,7 +23,7 @@ from pullbook.wording import counted
 class Match:
     """One pull, aborted pull or hold of a log with its row of the sheet, if it has one. ``label``: the setting's name;
     ``other``: the second recorder's log, ``near_s`` where its clock is expected; ``doubt``: why nothing may be estimated;
-    ``copy_of``: the pull this one is another export of.
+    ``part``: its samples with a second recorder's channels; ``copy_of``: the pull this one is another export of.
     """
 
     log: LogReading

@@ -25,7 +25,8 @@ _HALO = 6  # rows either side of a block that its outermost medians of medians s
 class Motion:
     """One stretch on an even clock of ``step_s``: n steps from ``start_s``.
 
-    ``rpm`` (n,) without spikes; ``rate`` (n,) rpm/s over about 0.8 s; ``loaded`` (n,) or None where nothing tells the load;
+    ``rpm`` (n,) without spikes; ``rate`` (n,) rpm/s over about 0.8 s, ``rate_noise`` its SD from the noise of the speed alone;
+    ``loaded`` (n,) or None where nothing tells the load;
     ``torque`` (n,) N·m and ``advance`` (n,) degrees, or None.
     """
 
@@ -43,7 +44,7 @@ class Motion:
         return max(1, round(seconds / self.step_s))
 
     def seconds(self, first: int, stop: int) -> float:
-        """Time from step ``first`` to the last step before ``stop``."""
+        """Time from step ``first`` to the last step before ``stop``, s."""
         return (stop - 1 - first) * self.step_s
 
 

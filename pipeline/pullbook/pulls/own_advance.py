@@ -33,7 +33,7 @@ def curve_of(samples: pl.DataFrame) -> Curve | None:
 
 
 def apart_deg(a: Curve, b: Curve) -> float | None:
-    """Root mean square difference of two curves where both were run, degrees."""
+    """Root mean square difference of two curves where both were run, degrees; None where they share no speed."""
     common = sorted(a.keys() & b.keys())
     if len(common) > 4:
         common = common[1:-1]

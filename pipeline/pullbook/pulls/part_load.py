@@ -7,7 +7,7 @@ import polars as pl
 
 from pullbook.handover import LogReading, Segment
 
-_ROW_RPM = 250.0
+_BIN_RPM = 250.0
 _LEAST = 0.75
 """A hold makes at least this share of the day's full-load torque at its speed; retarding the spark alone costs less."""
 
@@ -26,29 +26,29 @@ def without_part_load(logs: list[LogReading]) -> list[LogReading]:
         for segment in log.segments:
             if segment.kind in ("pull", "hold") and log.unusable is None:
                 into = sweeps if segment.kind == "pull" else holds
-                for row, torque in _by_row(log, segment).items():
-                    into.setdefault(row, []).append(torque)
-    full = {row: max(values) for row, values in holds.items()} | {row: float(np.percentile(v, 75)) for row, v in sweeps.items()}
+                for n, torque in _by_bin(log, segment).items():
+                    into.setdefault(n, []).append(torque)
+    full = {n: max(values) for n, values in holds.items()} | {n: float(np.percentile(v, 75)) for n, v in sweeps.items()}
 
     def named(log: LogReading, segment: Segment) -> Segment:
         if segment.kind != "hold":
             return segment
-        share = [torque / full[row] for row, torque in _by_row(log, segment).items() if full.get(row, 0.0) > 0.0]
+        share = [torque / full[n] for n, torque in _by_bin(log, segment).items() if full.get(n, 0.0) > 0.0]
         return replace(segment, kind="idle") if share and float(np.median(share)) < _LEAST else segment
 
     return [replace(log, segments=tuple(named(log, s) for s in log.segments)) for log in logs]
 
 
-def _by_row(log: LogReading, segment: Segment) -> dict[int, float]:
-    """Median torque (N·m) of a segment by rows of 250 rpm."""
+def _by_bin(log: LogReading, segment: Segment) -> dict[int, float]:
+    """Median torque (N·m) of a segment by 250 rpm."""
     if not {"rpm", "torque_nm"} <= set(log.samples.columns):
         return {}
-    rows = (
+    bins = (
         log.samples.slice(segment.first, segment.rows)
-        .select(row=(pl.col("rpm") / _ROW_RPM).round(), torque=pl.col("torque_nm"))
+        .select(bin=(pl.col("rpm") / _BIN_RPM).round(), torque=pl.col("torque_nm"))
         .drop_nulls()
         .filter(pl.col("torque").is_finite())
-        .group_by("row")
+        .group_by("bin")
         .agg(pl.col("torque").median())
     )
-    return {int(row): float(torque) for row, torque in rows.iter_rows()}
+    return {int(n): float(torque) for n, torque in bins.iter_rows()}

@@ -13,7 +13,11 @@ from pullbook.units import KW_TO_NM_RPM
 
 @dataclass(slots=True)
 class Merged:
-    """Clocks found, by log and segment, with what is to be asked about them."""
+    """Clocks found, by log and segment, with what is to be asked about them.
+
+    ``fits``: by the pair of recordings (and the segment, where its place was told), both traces, the clock and the samples of the
+    other recording; a text where no clock could be found says why.
+    """
 
     clocks: dict[tuple[str, int], Clock] = field(default_factory=dict)
     questions: list[str] = field(default_factory=list)

@@ -41,7 +41,7 @@ class Fit:
 
 
 def trace_of(samples: pl.DataFrame) -> Trace | None:
-    """The speed trace of one recording, None where it has no clock or too little speed."""
+    """The speed trace of one recording (``time_s`` s, ``rpm`` 1/min), None where it has no clock or too little speed."""
     if not {"time_s", "rpm"} <= set(samples.columns):
         return None
     known = samples.select(pl.col("time_s", "rpm").cast(pl.Float64)).drop_nulls().drop_nans()

@@ -64,7 +64,7 @@ def survey(book: Book, engine: str, day: str) -> Survey:
         _hash(found, path, "engine.yaml" if path == engine_yaml else printable(path.name))
     _logs(book, files, columns, found)
     found.faults += [*faults, *facts.faults, *columns.faults, *(sheet.faults if sheet else ()), *(strobe.faults if strobe else ())]
-    found.questions += [*facts.questions, *(sheet.questions if sheet else ()), *(strobe.questions if strobe else ())]
+    found.questions += [*facts.questions, *(sheet.questions if sheet else ())]
     if strobe is None or strobe.readings.is_empty():
         found.questions += sheet.unlit if sheet else ()
     found.warnings += [*(sheet.warnings if sheet else ()), *(strobe.warnings if strobe else ())]

@@ -1,7 +1,6 @@
-"""Cells of a hand-kept sheet by column of the contract: numbers of any country, plain file names, faults with line and header."""
+"""Cells of a hand-kept sheet by column of the contract: words, numbers, plain file names; faults with line and header."""
 
 import re
-from collections.abc import Callable, Iterable
 from dataclasses import replace
 from pathlib import PureWindowsPath
 from unicodedata import category
@@ -9,8 +8,9 @@ from unicodedata import category
 from pullbook.handover import Fault
 from pullbook.sheets.facts_schema import DEGREES, HUMIDITY, PRESSURE, RPM, TEMPERATURE, Number
 from pullbook.sheets.grid import Grid
+from pullbook.sheets.placed import Placed
+from pullbook.sheets.typed_number import typed_number
 from pullbook.sheets.unit_slips import column_in, looks_like
-from pullbook.sheets.words import Column, misspelt
 from pullbook.wording import counted
 
 _BTDC = replace(DEGREES, unit="degrees BTDC")
@@ -21,38 +21,28 @@ _SPANS = {
 }  # fmt: skip
 """What a number of a sheet can mean, by column."""
 
-_UNIT_TAIL = re.compile(r"\s*(°\s*(BTDC|[CFK])?|deg(rees)?|btdc|rpm|u/min|tr/mn|1/min|kpa|%|[CK])\s*$", re.IGNORECASE)
-
 
 class SheetCells:
-    """Cells of one sheet by column of the contract; notes what cannot be used."""
+    """Cells of one sheet by column of the contract; ``faults``: what was looked at and cannot be used.
 
-    def __init__(self, grid: Grid, shown: str, column_of: Callable[[str], Column | None], columns: Iterable[str]) -> None:
-        self.shown, self.grid = shown, grid
+    Parameters
+    ----------
+    grid
+        The sheet; its rows are handed in one by one, cells as text.
+    placed
+        Which of its columns is which.
+    shown
+        Its name in messages.
+    """
+
+    def __init__(self, grid: Grid, placed: Placed, shown: str) -> None:
+        self.shown, self.headers, self.at = shown, grid.headers, placed.at
         self.faults: list[Fault] = []
-        self.questions: list[str] = []
-        self.warnings: list[str] = []
-        self.unfiled: list[int] = []  # lines of rows planned but without a file
-        self.own_notes: dict[int, str] = {}  # free notes by line, without what stands in unknown columns
         self._slips: dict[str, list[int]] = {}  # column with cells in another unit: where its fault stands, lines of the rest
-        self.at: dict[str, tuple[int, Column]] = {}
-        self.unknown: list[tuple[int, str]] = []
-        for number, header in enumerate(grid.headers):
-            column = column_of(header) if header else None
-            if column is not None and column.name not in self.at:
-                self.at[column.name] = (number, column)
-            elif header or (grid.cells[number] != "").any():
-                self.unknown.append((number, header or f"column {number + 1}"))
-        for number, header in list(self.unknown):
-            meant = misspelt(header, columns, self.at)
-            if meant is not None and (column := column_of(meant)) is not None:
-                self.at[meant] = (number, column)
-                self.unknown.remove((number, header))
-                self.warnings.append(f"{shown}: the column {header[:60]!r} is read as {meant}")
 
     def header(self, name: str) -> str:
         """The column's header as written, or its name where it is absent."""
-        return self.grid.headers[self.at[name][0]] if name in self.at else name
+        return self.headers[self.at[name][0]] if name in self.at else name
 
     def text(self, row: tuple[str, ...], name: str, most: int = 500) -> str | None:
         """A cell's words, None where blank or the column is absent."""
@@ -77,7 +67,7 @@ class SheetCells:
         if text is None or text in ("-", "–", "—", "?", "n/a", "N/A"):
             return None
         lo, hi = _SPANS[name].lo, _SPANS[name].hi
-        value = sheet_number(text, thousands=hi >= 1000)
+        value = typed_number(text, thousands=hi >= 1000)
         if value is None:
             self.fault(line, name, repr(text[:60]), _wanted(name), "write the bare number")
             return None
@@ -133,32 +123,3 @@ class SheetCells:
 def _wanted(name: str) -> str:
     span = _SPANS[name]
     return f"a number from {span.lo} to {span.hi} {span.unit}".rstrip()
-
-
-def sheet_number(text: str, *, thousands: bool = False) -> float | None:
-    """A number as typed in a sheet of any country, None where it is none.
-
-    Parameters
-    ----------
-    text
-        The cell; a trailing unit such as ``°`` or ``kPa`` is passed over.
-    thousands
-        Whether a lone mark before exactly three digits groups thousands (speeds) or is a decimal mark (all else).
-
-    Examples
-    --------
-    >>> sheet_number("34,5"), sheet_number("1.013,2"), sheet_number("3.300", thousands=True), sheet_number("x")
-    (34.5, 1013.2, 3300.0, None)
-    """
-    bare = re.sub(r"(?<=\d)[\s\u00a0\u202f'’](?=\d{3}\b)", "", _UNIT_TAIL.sub("", text.strip()).replace("−", "-"))
-    if not re.fullmatch(r"[+-]?[\d.,]*\d[\d.,]*", bare):
-        return None
-    marks = re.findall(r"[.,]", bare)
-    if len(set(marks)) == 2:
-        bare = bare.replace("," if marks[-1] == "." else ".", "").replace(",", ".")
-    elif len(marks) > 1 or (thousands and marks and re.fullmatch(r"[+-]?\d{1,3}([.,]\d{3})+", bare)):
-        bare = bare.replace(marks[0], "")
-    try:
-        return float(bare.replace(",", "."))
-    except ValueError:
-        return None

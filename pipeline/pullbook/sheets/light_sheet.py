@@ -9,6 +9,7 @@ from pullbook.columns import STROBE, conform
 from pullbook.handover import Fault
 from pullbook.sheets.cells import SheetCells
 from pullbook.sheets.grid import read_grid
+from pullbook.sheets.placed import placed
 from pullbook.sheets.words import STROBE_COLUMNS, fold, said, strobe_column
 
 #: words a column may hold, and what a blank means (None: the day says)
@@ -25,7 +26,6 @@ class StrobeSheet:
 
     readings: pl.DataFrame
     faults: tuple[Fault, ...] = ()
-    questions: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
 
 
@@ -41,8 +41,8 @@ def read_strobe(path: Path, *, shown: str) -> StrobeSheet:
     grid = read_grid(path, shown=shown, knows=strobe_column)
     if isinstance(grid, Fault):
         return StrobeSheet(empty, (grid,))
-    cells = SheetCells(grid, shown, strobe_column, STROBE_COLUMNS)
-    missing = [name for name in ("setting", "rpm", "advance_deg") if name not in cells.at]
+    columns = placed(grid, shown, strobe_column, STROBE_COLUMNS)
+    missing = [name for name in ("setting", "rpm", "advance_deg") if name not in columns.at]
     if missing:
         named = ", ".join(repr(h) for h in grid.headers if h)[:120]
         fault = Fault(
@@ -54,7 +54,7 @@ def read_strobe(path: Path, *, shown: str) -> StrobeSheet:
             f"add {', '.join(missing)}",
         )
         return StrobeSheet(empty, (fault,))
-    readings = []
+    cells, readings = SheetCells(grid, columns, shown), []
     for line, *values in grid.cells.itertuples():
         row = tuple(values)
         rpm, advance = cells.number(int(line), row, "rpm"), cells.number(int(line), row, "advance_deg")
@@ -67,7 +67,7 @@ def read_strobe(path: Path, *, shown: str) -> StrobeSheet:
         chosen = {name: _word(cells, int(line), row, name, known, default) for name, (known, default) in _WORDS.items()}
         readings.append({"setting": cells.text(row, "setting", 200), "rpm": rpm, "advance_deg": advance, **chosen})
     table = pl.DataFrame(readings, schema=STROBE) if readings else empty
-    return StrobeSheet(table, tuple(cells.faults), tuple(cells.questions), (*grid.warnings, *cells.warnings))
+    return StrobeSheet(table, tuple(cells.faults), (*grid.warnings, *columns.warnings))
 
 
 def _word(cells: SheetCells, line: int, row: tuple[str, ...], name: str, known: tuple[str, ...], default: str | None) -> str | None:

@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 from functools import cache
 from itertools import pairwise
 
-from pullbook.sheets.cells import sheet_number
 from pullbook.sheets.row import SheetRow
+from pullbook.sheets.typed_number import typed_number
 from pullbook.sheets.words import unaccented
 from pullbook.vocabulary.wordlist import rows as words_of
 from pullbook.wording import few
@@ -85,12 +85,12 @@ def light_reading(note: str) -> tuple[float, float] | None:
     bare = "@" in plain and said <= _words("degrees") | {"rpm"}  # "AFR 12.8 @ 3500" is no advance
     if found is None or not (bare or _words("light") & said):
         return None
-    degrees, speed = sheet_number(found[1]), _speed(found[2])
+    degrees, speed = typed_number(found[1]), _speed(found[2])
     return None if degrees is None or speed is None else (degrees, speed)
 
 
 def _speed(text: str) -> float | None:
-    value = sheet_number(text.strip(" .,'"), thousands=True)
+    value = typed_number(text.strip(" .,'"), thousands=True)
     return value if value is not None and _SPEEDS[0] <= value <= _SPEEDS[1] else None
 
 

@@ -1,15 +1,17 @@
 """The pull sheet: rows as the shop kept them, every cell checked, nothing dropped without a word."""
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from pullbook.handover import Fault
-from pullbook.sheets.cells import SheetCells, sheet_number
+from pullbook.sheets.cells import SheetCells
 from pullbook.sheets.grid import read_grid
 from pullbook.sheets.note_words import heard_in_notes, told_by_notes
+from pullbook.sheets.placed import placed
 from pullbook.sheets.row import SheetRow
+from pullbook.sheets.typed_number import typed_number
 from pullbook.sheets.words import PULL_COLUMNS, fold, pull_column, said
 from pullbook.wording import few
 
@@ -17,8 +19,6 @@ _KNOCK = said("knock")
 OWN_COLUMN = "found"
 """A column `pullbook new` writes to tell pulls apart while the sheet is filled in; no note of the shop's."""
 _YES, _NO = set(said("yes")), set(said("no")) | {""}
-
-
 HOT_C = 40.0
 """Above this, a number in a column that holds °F elsewhere is taken for °F as well; below, nobody can tell."""
 
@@ -49,19 +49,30 @@ def read_pull_sheet(path: Path, *, shown: str) -> PullSheet:
     grid = read_grid(path, shown=shown, knows=pull_column)
     if isinstance(grid, Fault):
         return PullSheet(shown, faults=(grid,))
-    cells = SheetCells(grid, shown, pull_column, PULL_COLUMNS)
-    if "file" not in cells.at:
+    columns = placed(grid, shown, pull_column, PULL_COLUMNS)
+    if "file" not in columns.at:
         named = ", ".join(repr(h) for h in grid.headers if h)[:120]
         remedy = "name the column that holds the logs' file names `file`"
         return PullSheet(shown, faults=(Fault(shown, grid.header_line, None, f"the columns {named}", "a column `file`", remedy),))
-    rows = [r for line, *values in grid.cells.itertuples() if (r := _pull_row(cells, int(line), tuple(values))) is not None]
-    told = told_by_notes([(r, cells.own_notes.get(r.line)) for r in rows], shown)
-    rows = _without_fahrenheit(_without_row_numbers(rows, cells), cells)
-    if (lines := cells.unfiled) and rows:
-        which = f"lines {lines[0]} to {lines[-1]}" if len(lines) > 1 else f"line {lines[0]}"
-        cells.questions.append(f"{shown} {which}: {len(lines)} planned without a file name. Were they run?")
-    questions, warnings = (*cells.questions, *told.questions), (*grid.warnings, *cells.warnings, *told.warnings)
-    return PullSheet(shown, tuple(rows), tuple(cells.faults), questions, warnings, told.unlit)
+    cells = SheetCells(grid, columns, shown)
+    rows: list[SheetRow] = []
+    asked: list[str] = []
+    unfiled: list[int] = []
+    notes: dict[int, str | None] = {}  # the notes' own column by line, without what stands in unknown columns
+    for line, *values in grid.cells.itertuples():
+        row = tuple(values)
+        if cells.text(row, "file") is None:
+            unfiled += [int(line)] if _only_planned(cells, int(line), row) else []
+        elif (made := _pull_row(cells, int(line), row, columns.unknown, asked)) is not None:
+            notes[made.line] = cells.text(row, "notes")
+            rows.append(made)
+    told = told_by_notes([(r, notes[r.line]) for r in rows], shown)
+    rows, fahrenheit = _without_fahrenheit(_without_row_numbers(rows, cells), cells)
+    if unfiled and rows:
+        which = f"lines {unfiled[0]} to {unfiled[-1]}" if len(unfiled) > 1 else f"line {unfiled[0]}"
+        asked.append(f"{shown} {which}: {len(unfiled)} planned without a file name. Were they run?")
+    warnings = (*grid.warnings, *columns.warnings, *fahrenheit, *told.warnings)
+    return PullSheet(shown, tuple(rows), tuple(cells.faults), (*asked, *told.questions), warnings, told.unlit)
 
 
 def pull_sheet_of(sheets: dict[str, Path], shown: Callable[[Path], str]) -> tuple[PullSheet | None, str | None, str | None]:
@@ -82,8 +93,8 @@ def pull_sheet_of(sheets: dict[str, Path], shown: Callable[[Path], str]) -> tupl
     return one, "Both pulls.csv and pulls.xlsx are here: pulls.csv is used. Which one is right?", None
 
 
-def _without_fahrenheit(rows: list[SheetRow], cells: SheetCells) -> list[SheetRow]:
-    """Rows without the temperatures that stand in one column with plain °F: 57 among 61 and 64 is no 57 °C either."""
+def _without_fahrenheit(rows: list[SheetRow], cells: SheetCells) -> tuple[list[SheetRow], list[str]]:
+    """Rows without the temperatures that stand in one column with plain °F (57 among 61 and 64 is no 57 °C either); warnings."""
     slipped, taken, out = cells.settle_slips(), dict[str, list[float]](), []
     for row in rows:
         mine = row
@@ -92,12 +103,11 @@ def _without_fahrenheit(rows: list[SheetRow], cells: SheetCells) -> list[SheetRo
                 taken.setdefault(name, []).append(value)
                 mine = replace(mine, **{name: None})  # type: ignore[arg-type]
         out.append(mine)
-    cells.warnings += [
+    return out, [
         f"{cells.shown}: {few([f'{v:g}' for v in values], 4)} in {cells.header(name)!r} would do as °C, but others of the column "
         "are °F: not used"
         for name, values in taken.items()
     ]
-    return out
 
 
 def _without_row_numbers(rows: list[SheetRow], cells: SheetCells) -> list[SheetRow]:
@@ -107,13 +117,18 @@ def _without_row_numbers(rows: list[SheetRow], cells: SheetCells) -> list[SheetR
     return [replace(r, pull=None) for r in rows] if counts and not named else rows
 
 
-def _pull_row(cells: SheetCells, line: int, row: tuple[str, ...]) -> SheetRow | None:
-    if cells.text(row, "file") is None:
-        if any(cells.text(row, name) for name in ("time", "pull", "knock", "exclude")):
-            cells.fault(line, "file", "a row without a file name", "the log's file name", "write it, or take the row away")
-        elif any(cells.text(row, name) for name in ("setting", "total_deg", "initial_deg")):
-            cells.unfiled.append(line)
-        return None
+def _only_planned(cells: SheetCells, line: int, row: tuple[str, ...]) -> bool:
+    """Whether a row without a file name is a pull that was planned; one that says more of it than a plan can is a fault."""
+    if any(cells.text(row, name) for name in ("time", "pull", "knock", "exclude")):
+        cells.fault(line, "file", "a row without a file name", "the log's file name", "write it, or take the row away")
+        return False
+    return any(cells.text(row, name) for name in ("setting", "total_deg", "initial_deg"))
+
+
+def _pull_row(
+    cells: SheetCells, line: int, row: tuple[str, ...], unknown: Sequence[tuple[int, str]], asked: list[str]
+) -> SheetRow | None:
+    """A row with a file name as the contract names its columns, questions put into ``asked``; None where the name is unusable."""
     file = cells.plain_name(line, row, "file")
     if file is None:
         return None
@@ -125,21 +140,18 @@ def _pull_row(cells: SheetCells, line: int, row: tuple[str, ...]) -> SheetRow | 
     numbers = ("initial_deg", "total_deg", "pressure_kpa", "temperature_c", "humidity_pct", "oil_c", "coolant_c")
     setting = cells.text(row, "setting", 200)
     if setting is not None and re.fullmatch(r"\d{4}-\d{2}-\d{2}( \d{2}:\d{2})?", setting):
-        cells.questions.append(
-            f"{cells.shown} line {line}: the setting reads {setting!r}; did the spreadsheet turn a label into a date?"
-        )
+        asked.append(f"{cells.shown} line {line}: the setting reads {setting!r}; did the spreadsheet turn a label into a date?")
     made = SheetRow(
         line=line, file=file, pull=None if pull is None else round(pull), setting=setting,
         **{name: cells.number(line, row, name) for name in numbers},
         baseline=_yes(cells, line, row), time=cells.text(row, "time", 60),
-        knock=_knock(cells, line, row), knock_lo_rpm=lo, knock_hi_rpm=hi,
-        logger_file=cells.plain_name(line, row, "logger_file"), exclude=_reason(cells, row), notes=_notes(cells, row),
+        knock=_knock(cells, line, row, asked), knock_lo_rpm=lo, knock_hi_rpm=hi,
+        logger_file=cells.plain_name(line, row, "logger_file"), exclude=_reason(cells, row), notes=_notes(cells, row, unknown),
     )  # fmt: skip
     if (note := cells.text(row, "notes")) is None:
         return made
-    cells.own_notes[line] = note
-    made, asked = heard_in_notes(made, note, cells.shown)
-    cells.questions += [] if asked is None else [asked]
+    made, question = heard_in_notes(made, note, cells.shown)
+    asked += [] if question is None else [question]
     return made
 
 
@@ -158,17 +170,17 @@ def _reason(cells: SheetCells, row: tuple[str, ...]) -> str | None:
     return None if text is None or fold(text) in _NO else text
 
 
-def _knock(cells: SheetCells, line: int, row: tuple[str, ...]) -> str:
-    """The contract's word; a word nobody knows is taken as ``faint``, the careful side, and asked about."""
+def _knock(cells: SheetCells, line: int, row: tuple[str, ...], asked: list[str]) -> str:
+    """The contract's word; a word nobody knows is taken as ``faint``, the careful side, and the question put into ``asked``."""
     text = cells.text(row, "knock")
     if text is None:
         if cells.text(row, "knock_rpm") is None:
             return "not listened"
-        cells.questions.append(f"{cells.shown} line {line}: knock_rpm without a word in knock: heard or faint? Until then: faint")
+        asked.append(f"{cells.shown} line {line}: knock_rpm without a word in knock: heard or faint? Until then: faint")
         return "faint"
     word = _KNOCK.get(fold(text)) or _KNOCK.get(text)
     if word is None:
-        cells.questions.append(
+        asked.append(
             f"{cells.shown} line {line}: knock says {text[:60]!r}; heard, faint, not heard or not listened? Until then: faint"
         )
         return "faint"
@@ -179,7 +191,7 @@ def _knock_range(cells: SheetCells, line: int, row: tuple[str, ...]) -> tuple[fl
     text = cells.text(row, "knock_rpm")
     if text is None:
         return None, None
-    ends = [sheet_number(part, thousands=True) for part in re.split(r"\s*(?:-|–|—|…|\.\.+|to|bis|à)\s*", text.strip())]
+    ends = [typed_number(part, thousands=True) for part in re.split(r"\s*(?:-|–|—|…|\.\.+|to|bis|à)\s*", text.strip())]
     known = [e for e in ends if e is not None and 0 < e <= 25_000]
     if len(known) != len(ends) or len(ends) > 2 or known != sorted(known):
         cells.fault(
@@ -193,9 +205,7 @@ def _knock_range(cells: SheetCells, line: int, row: tuple[str, ...]) -> tuple[fl
     return known[0], known[-1]
 
 
-def _notes(cells: SheetCells, row: tuple[str, ...]) -> str | None:
+def _notes(cells: SheetCells, row: tuple[str, ...], unknown: Sequence[tuple[int, str]]) -> str | None:
     """The notes, with what stands in unknown columns after them."""
-    extra = [
-        f"{header[:60]}: {row[number][:300]}" for number, header in cells.unknown if row[number] and fold(header) != OWN_COLUMN
-    ]
+    extra = [f"{header[:60]}: {row[number][:300]}" for number, header in unknown if row[number] and fold(header) != OWN_COLUMN]
     return "; ".join([*([note] if (note := cells.text(row, "notes", 2000)) else []), *extra]) or None

@@ -29,7 +29,7 @@ CLOSE = 0.84
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """Which column of the contract a header means and how its numbers become the contract's unit."""
+    """Which column of the contract a header means and how its numbers become the contract's unit: ``convert(as written)``."""
 
     name: str
     convert: Callable[[float], float]

@@ -18,13 +18,16 @@ FAR = 8
 
 @dataclass(frozen=True, slots=True)
 class Header:
-    """A header: its first line, the names, the unit cells under them, and the first data line. ``line`` None: no names at all."""
+    """A header: its first line, the names, the unit cells under them, and ``first_data``, the first data line; lines count from 1.
+
+    ``line`` None: no names at all; ``width``: cells of a data row, trailing blanks counted.
+    """
 
     line: int | None
     names: tuple[str, ...]
     units: tuple[str | None, ...]
     first_data: int
-    width: int  # cells of a data row, trailing blanks counted
+    width: int
 
 
 def find_header(lines: Sequence[Numbered], delimiter: str) -> Header | None:

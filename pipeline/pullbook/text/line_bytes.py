@@ -76,12 +76,12 @@ def pieces(data: bytes, at: int, size: int = PIECE) -> Iterator[tuple[int, int]]
 
 
 def groups_are_whole(body: Bytes, mark: str) -> bool:
-    """Whether every grouping sign stands between a digit and exactly three digits."""
+    """Whether every grouping sign ``mark`` of ``body``, bytes (n,), stands between a digit and exactly three digits."""
     return all_group(body, np.flatnonzero(body == ord(mark)))
 
 
 def all_group(body: Bytes, at: Places, size: int = 1) -> bool:
-    """Whether signs at places ``at`` (rising) of ``body``, ``size`` bytes each, stand between a digit and exactly three digits."""
+    """Whether signs of ``size`` bytes at places ``at`` (k,), rising, of ``body`` stand between a digit and exactly three digits."""
     if not len(at):
         return True
     if at[0] < 1 or at[-1] > len(body) - size - 4:

@@ -21,7 +21,10 @@ class Marks:
 
 @dataclass(slots=True)
 class Votes:
-    """Which sign is the decimal mark, voted for by cells, some at a time; ``first``: (column, row) of the first proof of each."""
+    """Which sign is the decimal mark, voted for by cells, some at a time.
+
+    ``votes``: cells that prove each mark; ``first``: (column, row) of the first proof of each.
+    """
 
     votes: dict[str, int] = field(default_factory=lambda: {".": 0, ",": 0})
     first: dict[str, tuple[str, int]] = field(default_factory=dict)
@@ -31,7 +34,7 @@ class Votes:
     columns: list[str] = field(default_factory=list)
 
     def add(self, name: str, cells: pl.Series, at: int = 0) -> None:
-        """Count cells of a column, the first of which is in row ``at``."""
+        """Count ``cells``, text, shape (cells,), of the column ``name``, the first of which is in row ``at`` from 0."""
         if name not in self.columns:
             self.columns.append(name)
         has = {m: cells.str.contains(m, literal=True).fill_null(False) for m in ".,"}
@@ -56,7 +59,7 @@ class Votes:
                 self.threes.add((name, mark))
 
     def verdict(self, speeds: set[str]) -> Marks | tuple[str, int]:
-        """As by :func:`decide_marks`."""
+        """What the votes come to, as by :func:`decide_marks`."""
         votes = dict(self.votes)
         grouped: dict[str, list[str]] = {".": [], ",": []}
         for name in self.columns:

@@ -33,7 +33,7 @@ class Mended:
 
     ``data``: odd ones blanked (a reader that has parsed them may empty them); ``layout``: as they are now written; ``odd``: row
     numbers of the blanked, with the number of each one's line in ``patch`` (-1: no row); ``lines``: (rows,) where each row stood;
-    ``blocks``: headers above it; ``encoding``: told by every byte that is no ASCII.
+    ``blocks``: (rows,) headers above it; ``dropped``: rows left out; ``encoding``: told by every byte that is no ASCII.
     """
 
     data: bytes

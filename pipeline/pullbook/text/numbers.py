@@ -14,7 +14,7 @@ SLICE = 16_384
 
 @dataclass(frozen=True, slots=True)
 class Numbers:
-    """A column as numbers (shape: rows, null where missing). ``kind``: number, switch, text, empty.
+    """A column as numbers: ``values`` (rows,), null where missing. ``kind``: number, switch, text, empty.
 
     ``garbled``: rows whose cell is neither a number nor a word for a missing value; ``unit``: written behind every value.
     """
@@ -27,7 +27,7 @@ class Numbers:
 
 
 def is_numeric(cells: pl.Series) -> bool:
-    """Whether a text column holds numbers, judged by cells from all over it."""
+    """Whether a text column, shape (rows,), holds numbers, judged by cells from all over it."""
     known = cells.drop_nulls()
     step = max(1, known.len() // 400)
     some = [c for c in known.gather_every(step).head(500).to_list() if not is_filler(c)]
@@ -35,7 +35,7 @@ def is_numeric(cells: pl.Series) -> bool:
 
 
 def kind_of(cells: pl.Series) -> str:
-    """What a column holds, judged by cells from all over it: number, clock, other or blank."""
+    """What a column, shape (rows,), holds, judged by cells from all over it: number, clock, other or blank."""
     if cells.dtype != pl.String:
         return "number"
     known = cells.drop_nulls()
@@ -49,7 +49,7 @@ def kind_of(cells: pl.Series) -> str:
 
 
 def to_numbers(cells: pl.Series, marks: Marks) -> Numbers:
-    """One text column as numbers under the file's marks."""
+    """One text column, shape (rows,), as numbers under the file's marks, as written: no unit is applied."""
     blank = (cells.is_null() | (cells == "")).fill_null(True)
     if blank.all():
         return Numbers(pl.Series(cells.name, [None] * len(cells), dtype=pl.Float64), "empty")

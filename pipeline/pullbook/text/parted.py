@@ -72,7 +72,7 @@ class Table:
             yield first, self._whole
 
     def at(self, lines: Sequence[int]) -> pl.DataFrame:
-        """Cells of the lines asked for (numbers from 0)."""
+        """Cells, as text, of the lines asked for (numbers from 0), one row each."""
         return self._cells(pl.Series(self.lines.at(lines), dtype=pl.String))
 
     def _ready(self, lines: pl.Series) -> pl.Series:

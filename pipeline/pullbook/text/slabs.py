@@ -12,7 +12,7 @@ PARTS, LEAST, MOST = 60, 1 << 17, 1 << 20
 
 
 def one_column(data: bytes) -> pl.Series:
-    """Lines of ``data`` as text, one a line, blank ones too (shape: lines)."""
+    """Lines of ``data`` (UTF-8) as text, blank ones too, shape (lines,)."""
     lead = b"-\n"  # the parser would pass over blank lines at the top
     frame = pl.read_csv(
         lead + data, separator="\x1f", has_header=False, quote_char=None, schema={"t": pl.String}, truncate_ragged_lines=True

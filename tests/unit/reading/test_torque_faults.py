@@ -8,7 +8,7 @@ import pytest
 
 from pullbook.arrays import Array
 from pullbook.book import Book
-from pullbook.channels.faulty import longest_stuck
+from pullbook.channels.dead import longest_stuck
 from pullbook.measure.spikes import torque_spikes
 from pullbook.reading.check import check
 from pullbook.reading.survey import survey

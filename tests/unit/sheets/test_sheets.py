@@ -6,9 +6,9 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from pullbook.sheets.cells import sheet_number
 from pullbook.sheets.light_sheet import read_strobe
 from pullbook.sheets.pull_sheet import PullSheet, read_pull_sheet
+from pullbook.sheets.typed_number import typed_number
 from pullbook.sheets.words import pull_column
 
 PLAIN = "file,pull,setting,initial_deg,total_deg,baseline,pressure_kpa,temperature_c,knock,knock_rpm,notes\r\n" \
@@ -212,12 +212,12 @@ def test_spreadsheet_label_turned_into_a_date_is_asked_about(tmp_path: Path) -> 
      ("12 345", 12345.0)],
 )  # fmt: skip
 def test_numbers_of_any_country(text: str, value: float | None) -> None:
-    assert sheet_number(text) == value
+    assert typed_number(text) == value
 
 
 def test_thousands_only_where_speeds_are_meant() -> None:
-    assert [sheet_number(t, thousands=True) for t in ("3.300", "3,300", "3300", "12.500,5")] == [3300, 3300, 3300, 12500.5]
-    assert sheet_number("97.325") == 97.325
+    assert [typed_number(t, thousands=True) for t in ("3.300", "3,300", "3300", "12.500,5")] == [3300, 3300, 3300, 12500.5]
+    assert typed_number("97.325") == 97.325
 
 
 def test_light_readings_as_read(tmp_path: Path) -> None:

@@ -1,0 +1,49 @@
+"""Which column of a sheet is which column of the contract: by its header, else by what a slip of the pen meant."""
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+from pullbook.sheets.grid import Grid
+from pullbook.sheets.words import Column, misspelt
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """``at``: column of the contract -> its number from 0 and what its header means; ``unknown``: (number, header) of all others
+    that hold anything; ``warnings``: what was read for a header that says it with a slip."""
+
+    at: dict[str, tuple[int, Column]]
+    unknown: tuple[tuple[int, str], ...]
+    warnings: tuple[str, ...]
+
+
+def placed(grid: Grid, shown: str, column_of: Callable[[str], Column | None], columns: Iterable[str]) -> Placed:
+    """Find the columns of a sheet; of two with one meaning the first counts, the other is unknown.
+
+    Parameters
+    ----------
+    grid
+        The sheet.
+    shown
+        Its name in messages.
+    column_of
+        What a header means to this sheet; None where it is unknown.
+    columns
+        Names of the contract that the sheet may have.
+    """
+    at: dict[str, tuple[int, Column]] = {}
+    unknown: list[tuple[int, str]] = []
+    warnings: list[str] = []
+    for number, header in enumerate(grid.headers):
+        column = column_of(header) if header else None
+        if column is not None and column.name not in at:
+            at[column.name] = (number, column)
+        elif header or (grid.cells[number] != "").any():
+            unknown.append((number, header or f"column {number + 1}"))
+    for number, header in list(unknown):
+        meant = misspelt(header, columns, at)
+        if meant is not None and (column := column_of(meant)) is not None:
+            at[meant] = (number, column)
+            unknown.remove((number, header))
+            warnings.append(f"{shown}: the column {header[:60]!r} is read as {meant}")
+    return Placed(at, tuple(unknown), tuple(warnings))

@@ -1,0 +1,34 @@
+"""Numbers as a hand types them into a sheet, in any country."""
+
+import re
+
+_UNIT_TAIL = re.compile(r"\s*(°\s*(BTDC|[CFK])?|deg(rees)?|btdc|rpm|u/min|tr/mn|1/min|kpa|%|[CK])\s*$", re.IGNORECASE)
+
+
+def typed_number(text: str, *, thousands: bool = False) -> float | None:
+    """A number as typed in a sheet of any country, None where it is none.
+
+    Parameters
+    ----------
+    text
+        The cell; a trailing unit such as ``°`` or ``kPa`` is passed over.
+    thousands
+        Whether a lone mark before exactly three digits groups thousands (speeds) or is a decimal mark (all else).
+
+    Examples
+    --------
+    >>> typed_number("34,5"), typed_number("1.013,2"), typed_number("3.300", thousands=True), typed_number("x")
+    (34.5, 1013.2, 3300.0, None)
+    """
+    bare = re.sub(r"(?<=\d)[\s\u00a0\u202f'’](?=\d{3}\b)", "", _UNIT_TAIL.sub("", text.strip()).replace("−", "-"))
+    if not re.fullmatch(r"[+-]?[\d.,]*\d[\d.,]*", bare):
+        return None
+    marks = re.findall(r"[.,]", bare)
+    if len(set(marks)) == 2:
+        bare = bare.replace("," if marks[-1] == "." else ".", "").replace(",", ".")
+    elif len(marks) > 1 or (thousands and marks and re.fullmatch(r"[+-]?\d{1,3}([.,]\d{3})+", bare)):
+        bare = bare.replace(marks[0], "")
+    try:
+        return float(bare.replace(",", "."))
+    except ValueError:
+        return None
