@@ -14,6 +14,8 @@ from pullbook.timing.strays import find_strays
 
 _FLOOR_DEG = 0.01
 _MEDIAN_OF_CHI2 = 0.455  # one degree of freedom
+_ROUGHER = 2.0  # a curve this much rougher than the day's others is judged by itself
+_UNSEEN_WHITE_DEG = 0.1  # one pull's row, where there are too few to tell
 
 COMMANDED_ONLY = "The logs hold commanded advance only: does the spark follow it? A light reading would tell."
 """Asked until there are light readings."""
@@ -95,13 +97,8 @@ def logged_day(reading: DayReading, aligned: AlignedDay) -> LoggedDay:
     table = table.select("pull_id", "setting", "rpm", a=pl.col(channel))
     strays = find_strays(table, aligned.pulls)
     questions += strays.questions
-    curves = {
-        str(key[0]): _mean_curve(str(key[0]), part)
-        for key, part in table.filter(~pl.col("pull_id").is_in(strays.label_of))
-        .partition_by("setting", as_dict=True, maintain_order=True)
-        .items()
-    }
-    own = {p: _mean_curve(s, table.filter(pl.col("pull_id") == p)) for p, s in strays.label_of.items()}
+    curves = _mean_curves(table.filter(~pl.col("pull_id").is_in(strays.label_of)))
+    own = {p: _mean_curves(table.filter(pl.col("pull_id") == p))[s] for p, s in strays.label_of.items()}
     down = {} if channel != "advance_log_deg" else _way_down(reading, speaking.filter(~pl.col("pull_id").is_in(strays.label_of)))
     aside = _aside(aligned, channel, set(speaking["setting"]))
     return LoggedDay(curves, own, down, channel, tuple(questions), aside, strays.mixed)
@@ -112,8 +109,7 @@ def _aside(aligned: AlignedDay, channel: str, speaking: set[str]) -> dict[str, L
     silent = aligned.pulls.filter(pl.col("setting").is_not_null() & pl.col("usable").fill_null(value=True))
     silent = silent.filter(~pl.col("setting").is_in(list(speaking))).select("pull_id", "setting")
     rows = aligned.rows.join(silent, on="pull_id").filter(pl.col(channel).is_not_null())
-    parts = rows.select("pull_id", "setting", "rpm", a=pl.col(channel)).partition_by("setting", as_dict=True, maintain_order=True)
-    return {str(key[0]): _mean_curve(str(key[0]), part) for key, part in parts.items()}
+    return _mean_curves(rows.select("pull_id", "setting", "rpm", a=pl.col(channel)))
 
 
 def _which_channel(rows: pl.DataFrame, questions: list[str]) -> str | None:
@@ -134,14 +130,38 @@ def _which_channel(rows: pl.DataFrame, questions: list[str]) -> str | None:
     return None
 
 
-def _mean_curve(setting: str, part: pl.DataFrame) -> LoggedCurve:
-    rows = part.group_by("rpm").agg(pl.col("a").mean(), pl.len().alias("n")).sort("rpm")
-    a, n = rows["a"].to_numpy(), rows["n"].to_numpy().astype(float)
-    d2 = second_differences(a)
-    d2 = d2[np.isfinite(d2)]
-    white = float(np.sqrt(np.median(d2) / _MEDIAN_OF_CHI2)) if len(d2) >= 3 else 0.1
-    sd = np.sqrt(white**2 * n.max() / n + _FLOOR_DEG**2)
-    return LoggedCurve(setting, rows["rpm"].to_numpy().astype(float), a, sd, int(part["pull_id"].n_unique()))
+def _mean_curves(table: pl.DataFrame) -> dict[str, LoggedCurve]:
+    """Mean curve of every setting in ``table`` (pull_id, setting, rpm, a).
+
+    All come from one channel, so all tell of its noise together: forty rows alone know it to a fifth only.
+    """
+    means, noise, pulls = {}, {}, {}
+    for key, part in table.partition_by("setting", as_dict=True, maintain_order=True).items():
+        rows = part.group_by("rpm").agg(pl.col("a").mean(), pl.len().alias("n")).sort("rpm")
+        means[str(key[0])], pulls[str(key[0])] = rows, int(part["pull_id"].n_unique())
+        noise[str(key[0])] = _one_pulls_variances(rows["a"].to_numpy(), rows["n"].to_numpy().astype(float))
+    white = _white(np.concatenate(list(noise.values()))) if noise else 0.0
+    out = {}
+    for setting, rows in means.items():
+        alone = _white(noise[setting])
+        sd = (alone if alone > _ROUGHER * white else white) / np.sqrt(rows["n"].to_numpy())
+        rpm, advance = rows["rpm"].to_numpy().astype(float), rows["a"].to_numpy()
+        out[setting] = LoggedCurve(setting, rpm, advance, np.maximum(sd, _FLOOR_DEG), pulls[setting])
+    return out
+
+
+def _one_pulls_variances(advance: Array, pulls: Array) -> Array:
+    """Variance of one pull's row as each three neighbours tell it, deg² (m,), where ``pulls`` stand behind each mean."""
+    weights = 1.0 / pulls
+    spread = np.full(len(pulls), np.nan)
+    spread[1:-1] = (weights[:-2] + 4.0 * weights[1:-1] + weights[2:]) / 6.0
+    seen: Array = second_differences(advance) / spread
+    return np.asarray(seen[np.isfinite(seen)])
+
+
+def _white(variances: Array) -> float:
+    """SD of one pull's row, degrees: the median leaves the corners of the curve aside."""
+    return float(np.sqrt(np.median(variances) / _MEDIAN_OF_CHI2)) if len(variances) >= 3 else _UNSEEN_WHITE_DEG
 
 
 def _way_down(reading: DayReading, speaking: pl.DataFrame) -> dict[str, LoggedCurve]:
