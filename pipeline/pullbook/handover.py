@@ -16,6 +16,7 @@ import polars as pl
 from pullbook.arrays import Array
 from pullbook.belief import Prior
 from pullbook.facts import DayFacts, EngineFacts
+from pullbook.loss import loss
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,7 +195,7 @@ class DeliveredDay:
 class Posterior:
     """Draws of the day's hill, the one thing all answers come from. D draws, R rpm rows.
 
-    ``loss = k * d**2 * exp(skew * d)`` with ``d = advance - best``, as a fraction of the best torque at that rpm.
+    What running off the best costs is :func:`pullbook.loss.loss`, a fraction of the best torque at that rpm.
     """
 
     rpm: npt.NDArray[np.int64]  # (R,)
@@ -226,7 +227,7 @@ class Posterior:
             Shape (..., D, R).
         """
         d = np.asarray(advance_deg, float)[..., None, :] - self.best_deg
-        return self.k * d**2 * np.exp(np.clip(self.skew[:, None] * d, -3.0, 3.0))
+        return loss(d, self.k, self.skew[:, None])
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,5 +1,6 @@
-"""Questions to the shop, with the fact they ask after: whoever notices that a fact is missing, the shop is asked for it once."""
+"""What a part of the work says beside its tables: remarks, and questions with the fact they ask after, so that it is asked once."""
 
+from dataclasses import dataclass, field
 from typing import Self
 
 
@@ -23,3 +24,12 @@ ADVANCE, AIR, STANDARD = "advance", "air", "standard of correction"
 def fact_of(question: str) -> str | None:
     """The fact a question asks after; None where nobody else asks after it."""
     return question.fact if isinstance(question, Question) else None
+
+
+@dataclass(slots=True)
+class Remarks:
+    """Sentences for the record, gathered while a part of the work goes on; ``not_established``: what the day could not tell."""
+
+    questions: list[str] = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)
+    not_established: list[str] = field(default_factory=list)

@@ -23,7 +23,7 @@ def test_a12_compression_ignition_is_refused(fuel: str) -> None:
     assert set(corrected.factor.values()) == {None}
     assert corrected.correction["factor_min"] is None
     assert corrected.correction["factor_max"] is None
-    assert any("compression-ignition" in w and "none is applied" in w for w in corrected.warnings)
+    assert any("compression-ignition" in w and "none is applied" in w for w in corrected.remarks.warnings)
     assert any("compression-ignition" in text for text in align_day(reading).not_established)
 
 
@@ -32,11 +32,11 @@ def test_a12_boost_is_refused() -> None:
     boosted = {"map_kpa": lambda rpm: np.full_like(rpm, 160.0)}
     corrected = correct_day(day([Sweep("30", channels=boosted), Sweep("34", channels=boosted)], facts=DayFacts(air=AIR)))
     assert set(corrected.factor.values()) == {None}
-    assert any("boosted" in w and "none is applied" in w for w in corrected.warnings)
+    assert any("boosted" in w and "none is applied" in w for w in corrected.remarks.warnings)
     drawn = {"map_kpa": lambda rpm: np.full_like(rpm, 96.0)}
     plain = correct_day(day([Sweep("30", channels=drawn), Sweep("34", channels=drawn)], facts=DayFacts(air=AIR)))
     assert None not in plain.factor.values()
-    assert plain.warnings == ()
+    assert plain.remarks.warnings == []
 
 
 def test_a13_federal_test_rules_are_no_correction() -> None:

@@ -12,6 +12,9 @@ import polars as pl
 from pullbook.advice.settings_run import END_ROWS, curve_of, held_past_ends
 from pullbook.columns import ROW_RPM
 
+_NEAR_DEG = 0.3
+"""A setting this near the row's own most advanced one holds nothing down."""
+
 
 def without_thin_ends(ceiling: pl.DataFrame, delivered: pl.DataFrame, settings: list[str]) -> pl.DataFrame:
     """Leave out first and last rows of a span (two at most at each end) that the most advanced setting beside them did not reach.
@@ -45,7 +48,3 @@ def without_thin_ends(ceiling: pl.DataFrame, delivered: pl.DataFrame, settings: 
             lead, tail = (np.logical_and.accumulate(thin[side[:END_ROWS]]) for side in (span, span[::-1]))
             out[span[:END_ROWS]], out[span[::-1][:END_ROWS]] = lead, tail
     return table.filter(~pl.Series(out))
-
-
-_NEAR_DEG = 0.3
-"""A setting this near the row's own most advanced one holds nothing down."""

@@ -11,13 +11,16 @@ from pullbook.facts import Spring
 
 @dataclass(frozen=True, slots=True)
 class Shapes:
-    """N mechanical curves, one value each per curve, (N,). ``knee_share``: part of the stop reached at the knee."""
+    """N mechanical curves, one value each per curve, (N,): ``total`` ° BTDC, ``stop`` crank °, ``start``, ``all_in`` crank rpm.
+
+    ``knee_at``: part of the way from start to all-in; ``knee_share``: part of the stop reached there; both 0 to 1.
+    """
 
     total: Array
     stop: Array
     start: Array
     all_in: Array
-    knee_at: Array  # part of the way from start to all-in, 0..1
+    knee_at: Array
     knee_share: Array
 
     def __len__(self) -> int:
@@ -38,14 +41,14 @@ class Shapes:
         return Shapes(*(np.concatenate([getattr(self, f.name), getattr(other, f.name)]) for f in fields(self)))
 
     def short(self, rpm: Array) -> Array:
-        """Degrees still missing to the total at each rpm, (N, R): never negative, never rising with rpm."""
+        """Degrees still missing to the total at each ``rpm`` (R,): (N, R), never negative, never rising with rpm."""
         part = np.clip((rpm - self.start[:, None]) / (self.all_in - self.start)[:, None], 0.0, 1.0)
         at, share = self.knee_at[:, None], self.knee_share[:, None]
         risen = np.where(part <= at, part / at * share, share + (part - at) / (1.0 - at) * (1.0 - share))
         return self.stop[:, None] * (1.0 - risen)
 
     def curves(self, rpm: Array) -> Array:
-        """Advance at each rpm, ° BTDC, (N, R)."""
+        """Advance at each ``rpm`` (R,), ° BTDC: (N, R)."""
         return self.total[:, None] - self.short(rpm)
 
     def flat(self) -> "Shapes":
@@ -53,7 +56,7 @@ class Shapes:
         return replace(self, total=self.total - self.stop, stop=np.zeros(len(self)))
 
     def with_total(self, total: Array) -> "Shapes":
-        """The same shapes turned to another total."""
+        """The same shapes turned to another total, ° BTDC, (N,)."""
         return replace(self, total=total)
 
 

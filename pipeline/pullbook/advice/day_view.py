@@ -16,7 +16,11 @@ from pullbook.handover import AlignedDay, BestDay, DayReading, DeliveredDay
 
 @dataclass(frozen=True, slots=True)
 class AdviceDay:
-    """What every part of the advice looks at."""
+    """What every part of the advice looks at.
+
+    ``ceiling``: CEILING without its thin ends; ``ground``: None where no advance can be compared; ``settings``: those with a used
+    pull; ``kind``: of ignition, None unknown; ``pulls``: how many were used; ``facts``: what was heard, in words.
+    """
 
     reading: DayReading
     aligned: AlignedDay
@@ -41,7 +45,7 @@ class AdviceDay:
         return self.reading.facts.fuel or self.reading.engine_facts.fuel
 
     def scale(self, name: str) -> float | None:
-        """A number of the timing scale, or None."""
+        """A number of the contract's ``timing_scale``, in its own unit; None where the day does not tell."""
         value = self.delivered.timing_scale.get(name)
         return None if value is None else float(value)
 
@@ -83,5 +87,5 @@ def look_at(reading: DayReading, aligned: AlignedDay, delivered: DeliveredDay, b
 
 
 def ceiling_rows(ceiling: pl.DataFrame) -> list[dict[str, Any]]:
-    """The ceiling as the contract writes it."""
+    """CEILING as the contract writes it: ``rpm, advance_deg, because`` of each row, by rpm."""
     return ceiling.select("rpm", "advance_deg", "because").sort("rpm").to_dicts()

@@ -30,11 +30,11 @@ class Ground:
     rpm: Array  # (R,)
     posterior: Posterior
     ceiling: Array  # (R,), ° BTDC
-    tested_lo: Array  # (R,)
-    limit_rpm: Array
-    limit_deg: Array
+    tested_lo: Array  # (R,), ° BTDC
+    limit_rpm: Array  # (L,)
+    limit_deg: Array  # (L,), ° BTDC
     tolerance: float  # fraction
-    grid: Array  # (A,)
+    grid: Array  # (A,), ° BTDC
     expected: Array  # (R, A)
     chance: Array  # (R, A)
 
@@ -176,6 +176,6 @@ def _sober(expected: Array, grid: Array, tested_lo: Array) -> Array:
 
 
 def interval(draws: Array) -> tuple[float, float, float]:
-    """Mean and 90 % interval of a number known by draws, (D,)."""
+    """Mean and 90 % interval of a number known by draws, (D,), in its unit."""
     lo, hi = np.quantile(draws, [0.05, 0.95])
     return float(np.mean(draws)), float(lo), float(hi)

@@ -6,8 +6,8 @@ import numpy as np
 
 from pullbook.advice.curve_shapes import Shapes, highest_total
 from pullbook.advice.ground import Ground, interval
-from pullbook.advice.mechanical import Found
 from pullbook.advice.parts import LOCKED, Part
+from pullbook.advice.qualifying import Found
 from pullbook.advice.sums import distributor_from_crank
 from pullbook.arrays import Array, Mask
 from pullbook.measure.runs import runs
@@ -161,7 +161,7 @@ def _most_torque(ground: Ground, found: Found, versus: Array | None, *, stop_kno
 
 
 def change_from(ground: Ground, curve: Array, versus: Array) -> Array:
-    """Change of torque of ``curve`` against ln torque ``versus`` (D, R), fraction, mean over the rows both have, (D,)."""
+    """Change of torque of ``curve`` (R,) against ln torque ``versus`` (D, R): fraction, mean over the rows both have, (D,)."""
     ours = ground.posterior.log_torque + np.log1p(-np.minimum(ground.posterior.loss(curve), 0.9))
     gain = np.expm1(ours - versus)
     shared = np.isfinite(gain).all(axis=0)

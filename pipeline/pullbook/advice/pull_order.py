@@ -10,10 +10,14 @@ from itertools import pairwise
 
 import numpy as np
 
+_SHUFFLES = 60
+"""Orders tried; the one least like drift is taken."""
+
 
 @dataclass(frozen=True, slots=True)
 class PlannedPull:
-    """One line of a plan. ``offset_deg``: crank degrees from the baseline; ``total_deg`` is null where no total was given."""
+    """One line of a plan; ``order`` counts from 1. ``offset_deg``: crank degrees from the baseline; ``total_deg`` is null where no
+    total was given."""
 
     order: int
     setting: str
@@ -91,9 +95,6 @@ def propose(
     ways = [_walk(n, places, [others[i] for i in random.permutation(len(others))], top, max_step) for _ in range(_SHUFFLES)]
     offsets = min(ways, key=_likeness_to_drift)
     return [_planned(i + 1, level, offsets[:i], baseline_total) for i, level in enumerate(offsets)]
-
-
-_SHUFFLES = 60
 
 
 def _walk(n: int, places: set[int], waiting: list[float], top: float, max_step: float) -> list[float]:

@@ -28,8 +28,8 @@ class Worth:
     """
 
     ground: Ground
-    actions: Array  # (M, R)
-    loss: Array  # (M, D)
+    actions: Array  # (M, R), ° BTDC
+    loss: Array  # (M, D), fraction of torque
     allowed: Mask
     blocks: Array  # (K, R) row means
     noise: Array  # (K, K) variance of one pull's block means
@@ -42,7 +42,7 @@ class Worth:
         return float(np.min(np.mean(self.loss[self.allowed], axis=1)))
 
     def reading(self, curve: Array, ahead: int = 0) -> Array:
-        """What a pull at ``curve`` would read in each draw, by block, noise left out, (D, K)."""
+        """ln torque a pull at ``curve`` (R,), ``ahead`` orders on, would read in each draw, by block, noise left out, (D, K)."""
         p = self.ground.posterior
         loss = np.minimum(p.loss(curve), 0.9)
         log_torque = p.log_torque + np.log1p(-loss) + (p.drift * (self.late + ahead))[:, None]

@@ -9,7 +9,8 @@ _FAR = 2.0  # tolerances given away against the best at every rpm, beyond which 
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What the sentence is made from. Percentages with 90 % intervals; ``set_words``: the setting in a builder's words."""
+    """What the sentence is made from. Percentages (mean, lo, hi) with 90 % intervals; ``set_words``: the setting in a builder's
+    words; ``pulls``: how many were used."""
 
     set_words: str
     change_pct: tuple[float, float, float] | None

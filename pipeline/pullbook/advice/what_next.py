@@ -10,9 +10,9 @@ from pullbook.advice.curve_shapes import Shapes
 from pullbook.advice.day_view import AdviceDay
 from pullbook.advice.drift_watch import DriftWatch
 from pullbook.advice.ground import Ground
-from pullbook.advice.mechanical import Found
 from pullbook.advice.next_pulls import Plan, plan
 from pullbook.advice.parts import Part
+from pullbook.advice.qualifying import Found
 from pullbook.advice.settings_run import Setting, baseline_of, home_of
 from pullbook.arrays import Array
 from pullbook.wording import plain, to_fifty

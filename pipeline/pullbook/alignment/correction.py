@@ -9,7 +9,7 @@ import polars as pl
 from pullbook import air
 from pullbook.facts import Air
 from pullbook.handover import DayReading
-from pullbook.questions import STANDARD, Question
+from pullbook.questions import STANDARD, Question, Remarks
 
 PRESSURE_SPAN_KPA = (50.0, 110.0)
 TEMPERATURE_SPAN_C = (-40.0, 60.0)
@@ -20,14 +20,14 @@ _BOOST_KPA = 8.0  # manifold above the barometer at full throttle by this much: 
 
 @dataclass(frozen=True, slots=True)
 class Corrected:
-    """``factor`` by pull (None: not corrected); ``unlike`` by pull: why it cannot be compared with the rest of the day."""
+    """``factor`` by pull, without unit (None: not corrected); ``unlike`` by pull: why it cannot be compared with the rest of the
+    day; ``correction``: the contract's object.
+    """
 
     factor: dict[str, float | None]
     unlike: dict[str, str]
     correction: dict[str, Any]
-    questions: tuple[str, ...]
-    warnings: tuple[str, ...]
-    not_established: tuple[str, ...]
+    remarks: Remarks
 
 
 def correct_day(reading: DayReading) -> Corrected:
@@ -44,7 +44,7 @@ def correct_day(reading: DayReading) -> Corrected:
     Without humidity the vapour pressure of the standards' reference air (1 kPa) is taken and asked about: wrong by at most
     about 2 % in the factor, and common to the day.
     """
-    notes = _Notes()
+    said = Remarks()
     standard = reading.facts.correction
     pulls = reading.pulls.sort("order")
     ids: list[str] = pulls["pull_id"].to_list()
@@ -53,26 +53,26 @@ def correct_day(reading: DayReading) -> Corrected:
     factor: dict[str, float | None] = dict.fromkeys(ids, None)
     refusal = _refusal(reading)
     if refusal:
-        notes.warnings.append(refusal)
-        notes.missing.append("air correction: " + refusal)
+        said.warnings.append(refusal)
+        said.not_established.append("air correction: " + refusal)
     elif standard != "none" and plain:
-        conditions = _conditions(reading, pulls, notes)
+        conditions = _conditions(reading, pulls, said)
         if conditions is not None:
             for pull in plain:
                 pressure, temperature, vapour = conditions[pull]
                 factor[pull] = air.factor(standard, pressure, temperature, vapour)
-    unlike = _unlike(pulls, claimed, factor, standard, notes)
+    unlike = _unlike(pulls, claimed, factor, standard, said)
     known = [f for f in factor.values() if f is not None]
     inside: bool | None = None
     if known and standard in ("SAE J1349", "ISO 1585"):
         inside = all(air.WINDOW[0] <= f <= air.WINDOW[1] for f in known)
         if not inside:
             span = " to ".join(dict.fromkeys(f"{f:.4f}" for f in (min(known), max(known))))
-            notes.warnings.append(f"air factor {span} leaves the window 0.93 to 1.07 in which {standard} calls itself valid")
+            said.warnings.append(f"air factor {span} leaves the window 0.93 to 1.07 in which {standard} calls itself valid")
     spoken = {c for c in claimed.values() if c is not None}
     already: str | bool = False if not spoken else (next(iter(spoken)) if len(spoken) == 1 else "unknown")
     if reading.facts.logs_already_corrected == "unknown" and "unknown" in spoken:
-        notes.questions.append(
+        said.questions.append(
             Question(
                 "The logs' torque is corrected by a standard nobody named: which one (day.yaml, logs_already_corrected)? "
                 "It is not corrected again.",
@@ -86,14 +86,7 @@ def correct_day(reading: DayReading) -> Corrected:
         "inside_window": inside,
         "already_corrected": already,
     }
-    return Corrected(factor, unlike, correction, tuple(notes.questions), tuple(notes.warnings), tuple(notes.missing))
-
-
-class _Notes:
-    def __init__(self) -> None:
-        self.questions: list[str] = []
-        self.warnings: list[str] = []
-        self.missing: list[str] = []
+    return Corrected(factor, unlike, correction, said)
 
 
 def _already(reading: DayReading, pulls: pl.DataFrame) -> dict[str, str | None]:
@@ -116,7 +109,7 @@ def _refusal(reading: DayReading) -> str | None:
     return None
 
 
-def _conditions(reading: DayReading, pulls: pl.DataFrame, notes: _Notes) -> dict[str, tuple[float, float, float]] | None:
+def _conditions(reading: DayReading, pulls: pl.DataFrame, said: Remarks) -> dict[str, tuple[float, float, float]] | None:
     """Station pressure, temperature and vapour pressure of every pull; None (and a question) where they cannot be had."""
     day = reading.facts.air
     day_vapour = air.vapour_pressure_kpa(day)
@@ -134,34 +127,34 @@ def _conditions(reading: DayReading, pulls: pl.DataFrame, notes: _Notes) -> dict
         logged = _logged(reading, "baro_kpa")
         if logged is not None:
             pressure[:] = logged
-            notes.questions.append(
+            said.questions.append(
                 f"The log's own barometer ({logged:.1f} kPa) is taken as station pressure, "
                 "since neither day.yaml nor pulls.csv has one: is it?"
             )
     absent = [w for w, v in zip(_CLAIMED_BY, (pressure, temperature), strict=True) if np.isnan(v).all()]
     if absent:
-        _ask_for(absent, reading, notes)
-        notes.missing.append(f"air correction: no {' and '.join(absent)}")
+        _ask_for(absent, reading, said)
+        said.not_established.append(f"air correction: no {' and '.join(absent)}")
         return None
     for name, values in (("pressure", pressure), ("temperature", temperature), ("humidity", vapour)):
         if np.isnan(values).any() and not np.isnan(values).all():
             _fill_between(values)
-            notes.warnings.append(f"pulls without a {name} of their own take what lies between the pulls that have one")
+            said.warnings.append(f"pulls without a {name} of their own take what lies between the pulls that have one")
     if np.isnan(vapour).all():
         vapour[:] = air.REFERENCE_VAPOUR_KPA
-        notes.questions.append(
+        said.questions.append(
             "What was the humidity? The reference air's vapour pressure (1.0 kPa) is taken: "
             "up to about 2 % off on a humid day, the same for every pull."
         )
-    return _believable(reading, ids, pressure, temperature, vapour, notes)
+    return _believable(reading, ids, pressure, temperature, vapour, said)
 
 
-def _ask_for(absent: list[str], reading: DayReading, notes: _Notes) -> None:
+def _ask_for(absent: list[str], reading: DayReading, said: Remarks) -> None:
     """What no preamble offers: where one does, its own question asks whether that holds for the day."""
     offered = {claim["what"] for log in reading.logs for claim in log.claims}
     asked = [what for what in absent if _CLAIMED_BY[what] not in offered]
     if asked:
-        notes.questions.append(
+        said.questions.append(
             f"What was the {' and '.join(asked)} (day.yaml, air)? Without it torque is not corrected to standard air."
         )
 
@@ -175,7 +168,7 @@ def _pull_vapour(row: dict[str, Any], own: Air, day_vapour: float | None) -> flo
 
 
 def _believable(
-    reading: DayReading, ids: list[str], pressure: np.ndarray, temperature: np.ndarray, vapour: np.ndarray, notes: _Notes
+    reading: DayReading, ids: list[str], pressure: np.ndarray, temperature: np.ndarray, vapour: np.ndarray, said: Remarks
 ) -> dict[str, tuple[float, float, float]] | None:
     """Refuse what no cell has; ask about a barometer that looks reduced to sea level."""
     odd = []
@@ -188,14 +181,14 @@ def _believable(
     ):
         odd.append("more moisture than the air can hold at its temperature")
     if odd:
-        notes.questions.append("The air of the day cannot be right: " + "; ".join(odd) + ". No air factor is applied.")
-        notes.missing.append("air correction: " + "; ".join(odd))
+        said.questions.append("The air of the day cannot be right: " + "; ".join(odd) + ". No air factor is applied.")
+        said.not_established.append("air correction: " + "; ".join(odd))
         return None
     altitude = reading.engine_facts.altitude_m
     if altitude is not None and -500.0 <= altitude <= 11_000.0:
         standard, middle = air.atmosphere_kpa(altitude), float(np.median(pressure))
         if abs(middle - standard) > 2.5 and abs(middle - 101.325) < abs(middle - standard):
-            notes.questions.append(
+            said.questions.append(
                 f"Pressure {middle:.1f} kPa at {altitude:.0f} m, where the standard atmosphere has {standard:.1f} kPa: "
                 f"is the barometer reduced to sea level? If so the station pressure is about "
                 f"{air.station_kpa(middle, altitude):.1f} kPa; it is used as written."
@@ -204,7 +197,7 @@ def _believable(
 
 
 def _unlike(
-    pulls: pl.DataFrame, claimed: dict[str, str | None], factor: dict[str, float | None], standard: str, notes: _Notes
+    pulls: pl.DataFrame, claimed: dict[str, str | None], factor: dict[str, float | None], standard: str, said: Remarks
 ) -> dict[str, str]:
     """Pulls on another footing than the baseline's: corrected among uncorrected. The larger camp stays; on a tie the baseline's."""
     camp: dict[str, str] = {p: claimed[p] or (standard if f is not None else "as measured") for p, f in factor.items()}
@@ -213,7 +206,7 @@ def _unlike(
     reference = pulls.filter(pl.col("baseline"))["pull_id"].to_list()
     counts = {c: (sum(v == c for v in camp.values()), any(camp[p] == c for p in reference)) for c in set(camp.values())}
     home = max(sorted(counts), key=lambda c: counts[c])
-    notes.questions.append(
+    said.questions.append(
         "Some logs hold torque corrected by "
         + ", ".join(sorted(set(camp.values()) - {home}))
         + f", the others {home}: not compared with one another."

@@ -12,7 +12,8 @@ from pullbook.wording import counted
 @dataclass(frozen=True, slots=True)
 class Finding:
     """One thing found. ``what``: changed, missing, damaged_seal, half_written, stray, unsealed, catalog (damage);
-    changed, gone, new, unreadable (inputs); set_aside, mended, uncommitted, catalog_lags (notes). ``file``: in the book."""
+    changed, gone, new, unreadable (inputs); set_aside, mended, uncommitted, catalog_lags (notes). ``file``: in the book;
+    ``revision``: of the day, from 1."""
 
     what: str
     file: str
@@ -42,7 +43,7 @@ NOBODY = Whose()
 
 @dataclass(slots=True)
 class Found:
-    """Everything found in a book so far, and how much of it was read."""
+    """Everything found in a book so far, and how much of it was read: ``files`` and their ``bytes``."""
 
     book: Book
     damage: list[Finding] = field(default_factory=list)

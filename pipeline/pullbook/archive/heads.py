@@ -40,16 +40,15 @@ class Heads:
     def current_all(self) -> dict[tuple[str, str], dict[str, Any]]:
         """:meth:`current` of every day, by (engine, day); a day whose seal is damaged is absent."""
         found: dict[tuple[str, str], dict[str, Any]] = {}
-        moving = {p.name for p in switch.unfinished(self.root)}
+        moving = switch.unfinished(self.root)
         for path in all_seals(self.root):
             head = self._head(path, {})
             if head is not None and "engine" in head:
                 found[head["engine"], head["day"]] = head
-        if moving:
-            for folder in switch.unfinished(self.root):
-                journal = switch.read_journal(folder)
-                if journal is not None and (head := self.current(journal[0]["engine"], journal[0]["day"])) is not None:
-                    found[journal[0]["engine"], journal[0]["day"]] = head
+        for folder in moving:
+            journal = switch.read_journal(folder)
+            if journal is not None and (head := self.current(journal[0]["engine"], journal[0]["day"])) is not None:
+                found[journal[0]["engine"], journal[0]["day"]] = head
         return found
 
     def seal(self, engine: str, day: str) -> Seal | None:

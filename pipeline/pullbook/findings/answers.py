@@ -11,6 +11,7 @@ import polars as pl
 from pullbook.arrays import Array
 from pullbook.columns import BEST, conform
 from pullbook.handover import Posterior
+from pullbook.loss import loss
 
 EDGE_DEG = 0.5  # the best may lie this far outside what was tested and still be called inside
 INSIDE, BEYOND = 0.75, 0.85
@@ -25,7 +26,10 @@ LIKELIEST_SHARE = 0.55  # of the best said: draws spread outwards, where the hil
 
 @dataclass(frozen=True, slots=True)
 class RowAnswer:
-    """One row of BEST without its torque, cap and tested edges."""
+    """One row of BEST without its torque, cap and tested edges; true crank degrees BTDC, None where the day does not tell.
+
+    ``best`` with its 90 % interval ``lo`` to ``hi``; ``band_lo`` to ``band_hi``: within tolerance; ``least``: least advance inside.
+    """
 
     state: str
     best: float | None = None
@@ -70,7 +74,7 @@ def state_of(best: Array, tested_lo: float, tested_hi: float, beside: float = 0.
 
 
 def far_chance(best: Array, tested_lo: float, tested_hi: float) -> float:
-    """Chance that the best lies over :data:`FAR_DEG` outside what was tested; draws (D,) in degrees, stretched; 0 untested."""
+    """Chance that the best, draws (D,) in degrees, stretched, lies over :data:`FAR_DEG` outside what was tested; 0 untested."""
     middle = float(np.median(best))
     stretched = middle + STRETCH * (best - middle)
     return float(np.mean((stretched < tested_lo - FAR_DEG) | (stretched > tested_hi + FAR_DEG)))
@@ -110,11 +114,10 @@ def answer_row(posterior: Posterior, row: int, tolerance: float) -> RowAnswer:
     inside = state == "inside"
     edge = EDGE_DEG if inside else 0.0
     grid = np.arange(tested_lo - edge, tested_hi + edge + GRID_DEG / 2, GRID_DEG)
-    d = grid[:, None] - best
-    loss = k * d**2 * np.exp(np.clip(posterior.skew * d, -3.0, 3.0))
-    expected = loss.mean(axis=1)
+    lost = loss(grid[:, None] - best, k, posterior.skew)
+    expected = lost.mean(axis=1)
     at = int(np.argmin(expected))
-    qualifies = np.flatnonzero((loss > tolerance).mean(axis=1) < 0.10)
+    qualifies = np.flatnonzero((lost > tolerance).mean(axis=1) < 0.10)
     least = grid[qualifies[0]] if len(qualifies) else (grid[at] if state != "flat" else None)
     least = None if least is None else _number(least)
     if inside:

@@ -8,10 +8,11 @@ import numpy as np
 from pullbook.arrays import Array
 from pullbook.belief import Prior
 from pullbook.handover import DayReading
-from pullbook.hill.fit import HillFit, lines_at
+from pullbook.hill.fit import HillFit
 from pullbook.hill.form import HillBasis
 from pullbook.hill.prior import own_figure
 from pullbook.hill.told import Told, believed, kept_of, read_off, told_by
+from pullbook.measure.lines import lines_at
 
 WORTH_KEEPING_DEG = 4.0  # a best advance known worse than this says nothing to later days
 

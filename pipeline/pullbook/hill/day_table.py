@@ -160,6 +160,17 @@ def tested_middle(table: DayTable) -> float:
     return float(((lo + hi) / 2).mean())
 
 
+def split_modes(table: DayTable) -> tuple[Array, Array]:
+    """Timing doubts common to all pulls at a row (R, J), and what is left of them pull by pull (P, R, J).
+
+    The common part moves what was tested and what is best alike: it needs no likelihood.
+    """
+    count = np.maximum(table.present.sum(axis=0), 1)[:, None]
+    kept = np.where(table.present[:, :, None], table.modes, 0.0)
+    common = kept.sum(axis=0) / count
+    return common, np.where(table.present[:, :, None], table.modes - common, 0.0)
+
+
 def joined(table: DayTable, shape: Array, most: int = ROWS_ENOUGH) -> DayTable:
     """The table on fewer rows: means of neighbouring rows of ``ln_torque − shape``, so that a gap shifts nothing.
 

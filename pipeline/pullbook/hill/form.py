@@ -15,12 +15,12 @@ import numpy.typing as npt
 
 from pullbook.arrays import Array
 from pullbook.belief import Prior
+from pullbook.loss import LONGEST
 
 TESTED_AROUND_DEG = 7.0  # ° one SD: a shop tests around what it believes
 SLOPE_MEAN = 1.0  # ° per 1000 rpm: faster engines want more advance
 SLOPE_DEG = 4.0  # ° per 1000 rpm, one SD of the best advance's slope
 STEEP = 0.6  # above this loss ln(1 − L) goes on as its tangent: a search that strays finds its way back
-LONGEST = 3.0  # |s·d| is held within this, as in Posterior.loss
 LN_K_LEAST, LN_K_MOST = np.log(1e-7), np.log(0.05)  # no engine's; a search that strays stays finite
 FAR_TAIL = 2.8  # SDs of ln k at which its tail reaches twice as far as a normal's: hills far flatter or sharper are met
 SKEW_TAIL = 2.5  # and of the skew: hills that fall two or three times as fast on one side are met

@@ -14,6 +14,7 @@ from pullbook.arrays import Array
 from pullbook.columns import ALIGNED_PULLS, ROWS, conform
 from pullbook.handover import AlignedDay, DayReading
 from pullbook.measure.local import local_slope
+from pullbook.questions import Remarks
 from pullbook.wording import counted, few
 
 RATE_DIFFERENCE = 0.10
@@ -59,24 +60,24 @@ def align_day(reading: DayReading) -> AlignedDay:
             row | _standing(row, one, air, gears) | one.facts | {"air_factor": factor, "mean_torque_nm": scaled["torque_nm"].mean()}
         )
     table = conform(pl.DataFrame(records, schema_overrides=dict(ALIGNED_PULLS)) if records else pl.DataFrame(), ALIGNED_PULLS)
-    questions, warnings, missing = _remarks(reading, table, done, lag, bound, footing)
+    said = _remarks(reading, table, done, lag, bound, footing)
     called = pull_words(table)
-    questions += [
+    said.questions += [
         f"{called[p]}: engine and roller turned at {ratio:.2f} to 1, in the other pulls at {usual:.2f}: another gear, or another "
         "ratio entered? Its speed or its torque hang on that, so it is left out. If both are right, leave the roller's column of "
         "that log out (columns.yaml, channel: ignore)"
         for p, (ratio, usual) in gears.items()
     ]
-    warnings += cold_pulls(table, reading.samples, called)
+    said.warnings += cold_pulls(table, reading.samples, called)
     return AlignedDay(
         pulls=table,
         rows=pl.concat(rows) if rows else conform(pl.DataFrame(), ROWS),
         lag_s=lag,
         lag_bound_s=bound,
         correction=air.correction,
-        questions=(*air.questions, *questions),
-        warnings=(*air.warnings, *warnings),
-        not_established=(*air.not_established, *missing),
+        questions=(*air.remarks.questions, *said.questions),
+        warnings=(*air.remarks.warnings, *said.warnings),
+        not_established=(*air.remarks.not_established, *said.not_established),
     )
 
 
@@ -127,36 +128,36 @@ def _remarks(
     lag: tuple[float, float, float] | None,
     bound: float,
     footing: Footing,
-) -> tuple[list[str], list[str], list[str]]:
-    """Questions, warnings, and what could not be established."""
-    questions, warnings, missing = [], [], []
+) -> Remarks:
+    """What sweep rates, inertia, clocks and lag leave to be asked, warned of and admitted."""
+    said = Remarks()
     inertia = reading.engine_facts.rotating_inertia_kg_m2
     sweeps = pulls.filter(pl.col("status").is_in(["used", "part"]) & (pl.col("kind") != "hold"))
     timed = sweeps.filter(pl.col("rpm_per_s").is_not_null())
     if inertia and reading.facts.dyno.kind == "roller":
-        questions.append(
+        said.questions.append(
             f"rotating_inertia_kg_m2 is {inertia:g} on a roller dyno: it is not added. "
             "What lies between crank and torque sensor there?"
         )
     elif footing.inertia_kg_m2 and len(timed):
-        questions.append(
+        said.questions.append(
             f"{inertia:g} kg·m² times the sweep rate was added to torque: does the recorder add it already? "
             "Then take it out of engine.yaml."
         )
     untimed = [p for p, d in done.items() if not d.timed]
     if untimed:
-        warnings.append(
+        said.warnings.append(
             f"{counted(len(untimed), 'print-out')} without time: no sweep rate, lag or inertia can be known, "
             "and no noise is told from averaged lines"
         )
-        missing.append("sweep rate, torque lag, inertia and sample noise of print-outs without time")
+        said.not_established.append("sweep rate, torque lag, inertia and sample noise of print-outs without time")
     if len(timed) > 1 and not footing.inertia_kg_m2:
         told = _rates_apart(timed, roller=reading.facts.dyno.kind == "roller")
-        warnings += [told[0]] if told else []
-        missing += [told[1]] if told else []
+        said.warnings += [told[0]] if told else []
+        said.not_established += [told[1]] if told else []
     if lag is None and len(timed):
-        missing.append(f"torque lag: the day's tails do not show one; it is no longer than about {bound:.2f} s")
-    return questions, warnings, missing
+        said.not_established.append(f"torque lag: the day's tails do not show one; it is no longer than about {bound:.2f} s")
+    return said
 
 
 def _rates_apart(timed: pl.DataFrame, *, roller: bool) -> tuple[str, str] | None:

@@ -18,7 +18,7 @@ from pullbook.findings.levels import offsets_table, residuals_table, setting_cur
 from pullbook.findings.own_figures import own_figures
 from pullbook.findings.repeatability import repeatability
 from pullbook.findings.rough_day import rough_day
-from pullbook.findings.what_is_missing import Missing, what_is_missing
+from pullbook.findings.what_is_missing import what_is_missing
 from pullbook.handover import AlignedDay, BestDay, DayReading, DeliveredDay, Posterior
 from pullbook.hill.abnormal import Abnormal, find_abnormal
 from pullbook.hill.day_table import DayTable, day_table, usable
@@ -77,7 +77,7 @@ def best_advance(reading: DayReading, aligned: AlignedDay, delivered: DeliveredD
     heard = [i for i, present in enumerate(modelled.clean.present) if present.any()]
     pulls, repeats = len(heard), len(heard) - len({table.setting[i] for i in heard})
     empty = np.zeros(0)
-    missing: Missing = what_is_missing(aligned, table, modelled.own, knock, modelled.abnormal, baseline)
+    said = what_is_missing(aligned, table, modelled.own, knock, modelled.abnormal, baseline)
     rough = rough_day(fit, prior, pull_words(aligned.pulls))
     return BestDay(
         best=best,
@@ -93,9 +93,9 @@ def best_advance(reading: DayReading, aligned: AlignedDay, delivered: DeliveredD
         setting_curves=setting_curves_table(fit),
         abnormal=modelled.abnormal.table,
         rough=rough is not None,
-        questions=(*missing.questions, *([] if rough is None else [rough]), *knock_questions, *at_odds(aligned, knock, by_pull)),
-        warnings=missing.warnings,
-        not_established=missing.not_established,
+        questions=(*said.questions, *([] if rough is None else [rough]), *knock_questions, *at_odds(aligned, knock, by_pull)),
+        warnings=tuple(said.warnings),
+        not_established=tuple(said.not_established),
     )
 
 

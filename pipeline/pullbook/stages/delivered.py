@@ -11,7 +11,7 @@ from pullbook.columns import PULL_ADVANCE, SHAPES, conform
 from pullbook.handover import AlignedDay, DayReading, DeliveredDay
 from pullbook.timing.against_log import against_log, without_logs
 from pullbook.timing.courses import Course, from_log, true_advance
-from pullbook.timing.remarks import Remarks, remarks
+from pullbook.timing.remarks import remarks
 from pullbook.timing.scale import TimingScale, mark_error, mark_uncertainty, timing_scale
 from pullbook.timing.scale_factor import light_at_half, wrong_factor
 from pullbook.timing.tables import delivered_table, evidence_table
@@ -60,7 +60,7 @@ def delivered_advance(reading: DayReading, aligned: AlignedDay) -> DeliveredDay:
     courses |= {c.setting: c for c in without_log(dark, heard, told, zero, rows, rng)}
     ordered = [courses[s] for s in heard.settings]
     pull_advance, modes = _pull_advance(aligned, heard, courses, scale)
-    said: Remarks = remarks(reading, witnesses, ordered, scale, factor, alone)
+    said = remarks(reading, witnesses, ordered, scale, factor, alone)
     return DeliveredDay(
         delivered=delivered_table(ordered),
         shapes=conform(pl.DataFrame([c.shape for c in ordered], infer_schema_length=None), SHAPES),
@@ -68,9 +68,9 @@ def delivered_advance(reading: DayReading, aligned: AlignedDay) -> DeliveredDay:
         pull_advance=pull_advance,
         modes=modes,
         evidence=evidence_table(witnesses, courses, zero or 0.0, heard=heard.logged.curves, on_sheet=scale.on_sheet),
-        questions=said.questions,
-        warnings=said.warnings,
-        not_established=said.not_established,
+        questions=tuple(said.questions),
+        warnings=tuple(said.warnings),
+        not_established=tuple(said.not_established),
     )
 
 

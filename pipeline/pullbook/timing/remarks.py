@@ -1,14 +1,13 @@
 """What is to be asked, warned of, and admitted about a day's advance."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from pullbook.columns import ADVANCES, holds
 from pullbook.handover import DayReading
 from pullbook.measure.normal import Z90
-from pullbook.questions import ADVANCE, Question
+from pullbook.questions import ADVANCE, Question, Remarks
 from pullbook.timing.against_log import AgainstLog
 from pullbook.timing.courses import Course
 from pullbook.timing.logged import COMMANDED_ONLY
@@ -20,15 +19,6 @@ _SHEET_APART_DEG = 2.0  # a sheet this far from log and light is another scale, 
 _SEVERAL = 3  # misread light readings: no slip of the eye any more
 _LATE_DEG = 2.0  # crank degrees held back on the way down: twice what a healthy distributor does
 _FALLING_DEG = -0.5  # weights do not hold less advance on the way down
-
-
-@dataclass(frozen=True, slots=True)
-class Remarks:
-    """In words, for the report."""
-
-    questions: tuple[str, ...]
-    warnings: tuple[str, ...]
-    not_established: tuple[str, ...]
 
 
 def remarks(
@@ -116,7 +106,7 @@ def remarks(
             f"A dial-back light on a {reading.engine_facts.ignition.spark} spark may read double or at random: "
             "was it used with the dial at zero?"
         )
-    return Remarks(tuple(dict.fromkeys(questions)), tuple(dict.fromkeys(warnings)), tuple(missing))
+    return Remarks(list(dict.fromkeys(questions)), list(dict.fromkeys(warnings)), missing)
 
 
 def _logged_at_all(reading: DayReading) -> bool:

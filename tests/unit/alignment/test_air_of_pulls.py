@@ -59,7 +59,7 @@ def test_no_pressure_or_no_temperature_is_no_factor_and_a_question(air: Air) -> 
 def test_no_humidity_takes_the_reference_vapour_and_asks() -> None:
     got = correct_day(day([Sweep("34")], facts=DayFacts(air=Air(pressure_kpa=100.0, temperature_c=25.0))))
     assert got.factor["p1"] == pytest.approx(1.0, abs=1e-12)  # 100 kPa less 1 kPa of vapour
-    assert any("humidity" in q for q in got.questions)
+    assert any("humidity" in q for q in got.remarks.questions)
 
 
 def test_air_noted_now_and_then_is_filled_between() -> None:
@@ -70,7 +70,7 @@ def test_air_noted_now_and_then_is_filled_between() -> None:
     ]
     got = correct_day(day([Sweep("34", sheet=s) for s in sheet]))
     assert got.factor["p2"] == pytest.approx(factor("SAE J1349", 99.0, 21.0, 0.0), rel=1e-12)
-    assert any("between" in w for w in got.warnings)
+    assert any("between" in w for w in got.remarks.warnings)
 
 
 @pytest.mark.parametrize(("claim", "already"), [("SAE J607", "SAE J607"), ("unknown", "unknown")])
@@ -98,14 +98,14 @@ def test_corrected_among_uncorrected_is_left_out_of_estimates() -> None:
 def test_compression_ignition_gets_a_message_and_no_number(fuel: str) -> None:
     got = correct_day(day([Sweep("34")], facts=DRY, engine=EngineFacts(fuel=fuel)))
     assert got.factor == {"p1": None}
-    assert any("compression-ignition" in w for w in got.warnings)
+    assert any("compression-ignition" in w for w in got.remarks.warnings)
 
 
 def test_boost_gets_a_message_and_no_number() -> None:
     boosted = Sweep("34", channels={"map_kpa": lambda n: 160.0 + 0.0 * n})
     got = correct_day(day([boosted], facts=DRY))
     assert got.factor == {"p1": None}
-    assert any("boosted" in w for w in got.warnings)
+    assert any("boosted" in w for w in got.remarks.warnings)
     plain = Sweep("34", channels={"map_kpa": lambda n: 97.0 + 0.0 * n})
     assert correct_day(day([plain], facts=DRY)).factor["p1"] == pytest.approx(1.0)
 
@@ -113,9 +113,9 @@ def test_boost_gets_a_message_and_no_number() -> None:
 def test_a_barometer_reduced_to_sea_level_is_asked_about() -> None:
     facts = DayFacts(air=Air(pressure_kpa=101.3, temperature_c=20.0, humidity_pct=50.0))
     high, low = EngineFacts(altitude_m=600.0), EngineFacts(altitude_m=20.0)
-    questions = correct_day(day([Sweep("34")], facts=facts, engine=high)).questions
+    questions = correct_day(day([Sweep("34")], facts=facts, engine=high)).remarks.questions
     assert any("sea level" in q and "94.3 kPa" in q for q in questions)
-    assert not any("sea level" in q for q in correct_day(day([Sweep("34")], facts=facts, engine=low)).questions)
+    assert not any("sea level" in q for q in correct_day(day([Sweep("34")], facts=facts, engine=low)).remarks.questions)
 
 
 @pytest.mark.parametrize(
@@ -125,7 +125,7 @@ def test_a_barometer_reduced_to_sea_level_is_asked_about() -> None:
 def test_air_that_no_cell_has_is_refused(air: Air) -> None:
     got = correct_day(day([Sweep("34")], facts=DayFacts(air=air)))
     assert got.factor == {"p1": None}
-    assert any("cannot be right" in q for q in got.questions)
+    assert any("cannot be right" in q for q in got.remarks.questions)
 
 
 def test_din_has_no_window_and_none_means_none() -> None:

@@ -1,0 +1,26 @@
+"""What running off the best advance costs: the hill's one formula, wherever it is asked."""
+
+import numpy as np
+
+from pullbook.arrays import Array
+
+LONGEST = 3.0
+"""``skew · d`` is held within this: a search or a draw that strays stays finite."""
+
+
+def loss(off_deg: Array, k: Array, skew: Array) -> Array:
+    """Loss, fraction ≥ 0 of the best torque, of running ``off_deg`` above (or below) the best: ``k·d²·exp(skew·d)``.
+
+    Parameters
+    ----------
+    off_deg, k, skew
+        Crank degrees, 1/deg² and 1/deg, of shapes that broadcast.
+
+    Source: a parabola near its top, as published torque against spark has it (docs/method.md; tests/outside, row M1), leaning.
+
+    Examples
+    --------
+    >>> loss(np.array([0.0, 10.0]), np.array(3e-4), np.array(0.0)).tolist()
+    [0.0, 0.03]
+    """
+    return np.asarray(k * off_deg**2 * np.exp(np.clip(skew * off_deg, -LONGEST, LONGEST)))
