@@ -37,6 +37,10 @@ lint: $(ENV)/ready-to-test
 types: $(ENV)/ready-to-test
 	$(BIN)/mypy
 
+docs: $(ENV)/ready-to-test
+	$(BIN)/python -m sphinx -q -W --keep-going -n -d docs/built/.kept -c docs . docs/built
+	@echo "docs/built/README.html"
+
 samples: $(ENV)/ready-to-test
 	$(BIN)/python -m tests.simulator.make_samples
 
@@ -53,4 +57,4 @@ lock:  # needs `uv` on the path; the locks carry hashes and no address
 	  --all-extras -c requirements.lock pyproject.toml -o requirements-test.lock
 
 clean:
-	rm -rf $(ENV) .snakemake .pullbook .mypy_cache .ruff_cache .pytest_cache
+	rm -rf $(ENV) docs/built .snakemake .pullbook .mypy_cache .ruff_cache .pytest_cache

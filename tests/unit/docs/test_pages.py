@@ -50,7 +50,8 @@ def test_links_lead_somewhere(page: Path) -> None:
 
 def test_every_page_is_in_the_index() -> None:
     index = (ROOT / "docs" / "README.md").read_text(encoding="utf-8")
-    missing = [p.name for p in (ROOT / "docs").iterdir() if p.name != "README.md" and f"]({p.name})" not in index]
+    pages = [*(ROOT / "docs").glob("*.md"), *(ROOT / "docs").glob("*.json")]
+    missing = [p.name for p in pages if p.name != "README.md" and f"]({p.name})" not in index]
     assert missing == []
 
 
