@@ -21,7 +21,7 @@ from pullbook.text.odd_rows import no_numbers, remarks
 from pullbook.text.paired_commas import REMARK, may_be_pairs, pairs_proved
 from pullbook.text.parted import MAX_COLUMNS, Table
 from pullbook.text.raw import RawLog
-from pullbook.text.slabs import Lines, spread
+from pullbook.text.slabs import Lines
 from pullbook.text.taken import take
 from pullbook.text.text import MARK, Text, line_feeds
 from pullbook.vocabulary.naming import understand
@@ -70,8 +70,7 @@ def read_grid(text: Text, *, shown: str) -> RawLog | Fault:
         data = fill_blanks(data)
     lines, ends_whole = Lines(data), data.endswith((b"\n", MARK))
     del data
-    wanted = spread(len(lines), HEAD_LINES, 60)
-    sample = [(i + 1, t) for i, t in zip(wanted, lines.at(wanted), strict=True) if not is_blank(t)]
+    sample = [(i + 1, t) for i, t in lines.sample(HEAD_LINES, 60) if not is_blank(t)]
     delimiter = decide_delimiter([t for _, t in sample])
     if delimiter is None:
         return no_table(shown, sample)

@@ -11,9 +11,12 @@ from pullbook.text.marks import Marks, decide_marks
 from pullbook.text.units_behind import behind_values
 
 HEAD = 20_000
+FURTHEST = 400_000
+"""Bytes from the top that are looked at for the layout: lines of many columns need more of them."""
 TOP = 70
+LEAST_TOP = 16
 WINDOW = 1_500
-MAX_WIDTH = 400
+MAX_WIDTH = 1_000
 OFTEN_SHORT = 0.2
 """Share of short rows in the sample from which they are counted in the whole log."""
 _SPACED = re.compile(r"(?<=\d)[ '_](?=\d{3}(?!\d))")
@@ -114,11 +117,25 @@ def is_spaced(data: bytes) -> bool:
 
 def _sampled(data: bytes, head_lines: bytes | None = None) -> tuple[list[tuple[int, str]], list[str]]:
     """(number, text) of the first lines that are not blank; some from the middle and the end of a longer log."""
-    top = (data if head_lines is None else head_lines)[:HEAD].decode("utf-8", "replace").split("\n")
-    if len(data) > HEAD:
+    known = data if head_lines is None else head_lines
+    edge = top_bytes(known)
+    top = known[:edge].decode("utf-8", "replace").split("\n")
+    if len(data) > edge:
         top.pop()
     numbered = [(i + 1, t) for i, t in enumerate(top) if not is_blank(t)][:TOP]
-    return numbered, [t for start in (len(data) // 2, len(data) - WINDOW) if start > HEAD for t in _whole_lines(data, start)]
+    window = max(WINDOW, 5 * max((len(t) for _, t in numbered[-3:]), default=0))  # three whole lines and more
+    starts = (len(data) // 2, len(data) - window)
+    return numbered, [t for start in starts if start > edge for t in _whole_lines(data, start, window)]
+
+
+def top_bytes(data: bytes) -> int:
+    """How many bytes from the top are looked at: :data:`HEAD`, or :data:`LEAST_TOP` lines where those are longer."""
+    at = 0
+    for _ in range(LEAST_TOP):
+        if (end := data.find(b"\n", at, FURTHEST)) < 0:
+            break
+        at = end + 1
+    return max(HEAD, at)
 
 
 def _plain_marks(numeric: dict[str, pl.Series]) -> Marks | None:
@@ -133,8 +150,8 @@ def _plain_marks(numeric: dict[str, pl.Series]) -> Marks | None:
     return None
 
 
-def _whole_lines(data: bytes, start: int) -> list[str]:
-    return [t for t in data[start : start + WINDOW].decode("utf-8", "replace").split("\n")[1:-1] if not is_blank(t)]
+def _whole_lines(data: bytes, start: int, window: int) -> list[str]:
+    return [t for t in data[start : start + window].decode("utf-8", "replace").split("\n")[1:-1] if not is_blank(t)]
 
 
 def first_byte(data: bytes, line: int) -> int:

@@ -38,11 +38,12 @@ def odd_lines(data: bytes, offset: int, sign: bytes, count: int, usual: bytes) -
     sign
         The delimiter.
     count
-        Delimiters of a regular line, below 250. Counted in bytes: a line whose count wraps at 256 fails in the parser; so does
+        Delimiters of a regular line. Up to 250 are counted in bytes: a line whose count wraps at 256 fails in the parser; so does
         the long line where one makes up for a short one in a piece that holds the right number in all.
     usual
         Bytes of regular lines.
     """
+    kind = np.uint8 if count <= 250 else np.uint16
     table = np.ones(256, bool)
     table[list(usual)] = False
     whole = np.frombuffer(data, np.uint8)
@@ -56,7 +57,7 @@ def odd_lines(data: bytes, offset: int, sign: bytes, count: int, usual: bytes) -
         if not even or strange:
             stops = np.flatnonzero(piece == 10)
             starts = np.r_[0, stops[:-1] + 1]
-            odd = np.zeros(lines, bool) if even else np.add.reduceat((piece == sign[0]).view(np.uint8), starts) != count
+            odd = np.zeros(lines, bool) if even else np.add.reduceat((piece == sign[0]).view(np.uint8), starts, dtype=kind) != count
             uneven += int(odd.sum())
             if strange:
                 odd[np.searchsorted(stops, np.flatnonzero(table[piece]))] = True

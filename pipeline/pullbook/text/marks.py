@@ -1,11 +1,15 @@
 """Which sign is the decimal mark of a log and which groups thousands: decided once for the whole file, by every cell."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 import polars as pl
 
 from pullbook.handover import Fault
+from pullbook.text.end_to_end import EndToEnd
 
+AT_ONCE = 100_000
+"""Cells of several columns that are looked at together."""
 LEAST_SHARE = 0.05
 """Below this share of the marked cells, cells with the other decimal mark are damage; above it the file contradicts itself."""
 
@@ -31,32 +35,33 @@ class Votes:
     groups: set[tuple[str, str]] = field(default_factory=set)  # (column, mark): cells that are groups of three and no more
     behind: set[tuple[str, str]] = field(default_factory=set)  # (column, mark): a mark behind the other one
     threes: set[tuple[str, str]] = field(default_factory=set)  # (column, mark): three digits behind a mark
-    columns: list[str] = field(default_factory=list)
+    columns: dict[str, None] = field(default_factory=dict)
 
-    def add(self, name: str, cells: pl.Series, at: int = 0) -> None:
-        """Count ``cells``, text, shape (cells,), of the column ``name``, the first of which is in row ``at`` from 0."""
-        if name not in self.columns:
-            self.columns.append(name)
-        has = {m: cells.str.contains(m, literal=True).fill_null(False) for m in ".,"}
+    def add(self, cells: EndToEnd, at: int = 0) -> None:
+        """Count ``cells``, columns of text, the first of which are in row ``at`` from 0."""
+        self.columns.update(dict.fromkeys(cells.names))
+        flat = cells.flat
+        has = {m: flat.str.contains(m, literal=True).fill_null(False) for m in ".,"}
         for mark, other in ((".", ","), (",", ".")):
             if not has[mark].any():
                 continue
             both = has[mark] & has[other]
-            last = cells.str.contains(f"[{other}].*[{mark}]") & ~cells.str.contains(f"[{mark}].*[{other}]") if both.any() else both
+            last = flat.str.contains(f"[{other}].*[{mark}]") & ~flat.str.contains(f"[{mark}].*[{other}]") if both.any() else both
+            last = last.fill_null(False)
             alone = has[mark] & ~has[other]
-            groups = cells.str.contains(rf"^[-+−]?[1-9]\d{{0,2}}(?:[{mark}]\d{{3}})+$") & alone
-            many = cells.str.contains(rf"[{mark}]\d{{3}}[{mark}]") & alone
-            proof = ((alone & ~groups) | last.fill_null(False)) & ~many
+            threes = flat.str.contains(rf"\d[{mark}]\d{{3}}").fill_null(False)
+            groups = many = threes
+            if threes.any():
+                groups = flat.str.contains(rf"^[-+−]?[1-9]\d{{0,2}}(?:[{mark}]\d{{3}})+$").fill_null(False) & alone
+                many = flat.str.contains(rf"[{mark}]\d{{3}}[{mark}]").fill_null(False) & alone
+            proof = ((alone & ~groups) | last) & ~many
             if (count := int(proof.sum())) and mark not in self.first:
-                self.first[mark] = (name, at + int(proof.arg_max() or 0))
+                column, row = divmod(int(proof.arg_max() or 0), cells.rows)
+                self.first[mark] = (cells.names[column], at + row)
             self.votes[mark] += count
             self.votes[other] += int(many.sum())
-            if groups.any():
-                self.groups.add((name, mark))
-            if last.fill_null(False).any():
-                self.behind.add((name, mark))
-            if cells.str.contains(rf"\d[{mark}]\d{{3}}").any():
-                self.threes.add((name, mark))
+            for found, columns in ((groups, self.groups), (last, self.behind), (threes, self.threes)):
+                columns |= {(name, mark) for name in cells.where(found)}
 
     def verdict(self, speeds: set[str]) -> Marks | tuple[str, int]:
         """What the votes come to, as by :func:`decide_marks`."""
@@ -111,9 +116,21 @@ def decide_marks(columns: dict[str, pl.Series], speeds: set[str]) -> Marks | tup
     Marks(decimal=',', thousands='.', doubtful=False)
     """
     votes = Votes()
-    for name, cells in columns.items():
-        votes.add(name, cells)
+    for some in _alike(columns):
+        votes.add(some)
     return votes.verdict(speeds)
+
+
+def _alike(columns: dict[str, pl.Series]) -> Iterator[EndToEnd]:
+    """Columns of one length together, some at a time."""
+    some: dict[str, pl.Series] = {}
+    for name, cells in columns.items():
+        if some and (len(next(iter(some.values()))) != len(cells) or len(some) * len(cells) > AT_ONCE):
+            yield EndToEnd(some)
+            some = {}
+        some[name] = cells
+    if some:
+        yield EndToEnd(some)
 
 
 def mixed_marks(shown: str, header: str, line: int, cell: str, usual: str) -> Fault:

@@ -103,7 +103,7 @@ def _ready(text: Text, layout: Layout) -> Layout | None:
         return None
     if layout.thousands not in (None, ".", ",") and any(layout.words):
         return None
-    return layout if layout.head.width <= 250 and layout.offset < len(text.data) else None
+    return layout if layout.offset < len(text.data) else None
 
 
 def _mended(text: Text, layout: Layout, name: str, *, aligned: bool) -> Mended | None:

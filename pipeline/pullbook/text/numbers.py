@@ -5,7 +5,9 @@ from dataclasses import dataclass
 
 import polars as pl
 
+from pullbook.arrays import Array
 from pullbook.text.cells import DATE, MISSING, SWITCH, TIME, is_filler, is_missing, is_number, is_value
+from pullbook.text.end_to_end import EndToEnd
 from pullbook.text.marks import Marks
 from pullbook.vocabulary.units_text import Unit, unit_of
 
@@ -81,6 +83,25 @@ def to_numbers(cells: pl.Series, marks: Marks) -> Numbers:
     if garbled.len() > 0.5 * (len(cells) - int(blank.sum())):
         return Numbers(values, "text", tuple(garbled.head(20).to_list()), tuple(strange[:3]))
     return Numbers(values, "number", tuple(garbled.to_list()), tuple(words.filter(odd).head(5).to_list()))
+
+
+def plain_table(cells: EndToEnd, marks: Marks) -> tuple[Array, list[str]]:
+    """Columns of text as numbers, and the names of those in which other things than numbers and blanks stand.
+
+    Parameters
+    ----------
+    cells
+        Columns of text, some rows of them.
+    marks
+        Of the file.
+
+    Returns
+    -------
+    tuple
+        Shape (columns, rows), NaN where no number stands; names of columns of ``cells``.
+    """
+    values = _cast(_with_points(cells.flat, marks))
+    return cells.parted(values), cells.where(values.is_null() & (cells.flat != "").fill_null(False))
 
 
 def plain_numbers(cells: pl.Series, marks: Marks) -> tuple[pl.Series, pl.Series] | None:

@@ -7,6 +7,8 @@ import polars as pl
 
 from pullbook.text.line_bytes import pieces
 
+LOOKED_AT, FEWEST = 300_000, 6
+"""Characters of a sample's head, and lines that every part of it has at least."""
 PARTS, LEAST, MOST = 60, 1 << 17, 1 << 20
 """Slabs a log is cut into, and bytes a slab has at least and at most: what is made of one slab is held beside the whole log."""
 
@@ -70,12 +72,19 @@ class Lines:
         """The lines asked for, quickest in their order."""
         return [self[line] for line in lines]
 
+    def sample(self, head: int, inner: int) -> Iterator[tuple[int, str]]:
+        """(number from 0, text) of ``head`` lines from the top, ``inner`` from the middle and from the end, in order, none twice;
+        fewer of them where they are long."""
+        count, done = len(self), 0
+        for first, most, share in ((0, head, 1), (count // 2, inner, 8), (count - inner, inner, 8)):
+            held, done = 0, max(done, first)
+            for line in range(done, min(first + most, count)):
+                text, done = self[line], line + 1
+                yield line, text
+                held += len(text)
+                if held > LOOKED_AT // share and line >= first + FEWEST:
+                    break
+
     def has(self, sign: bytes) -> bool:
         """Whether ``sign`` stands anywhere."""
         return sign in self._data
-
-
-def spread(count: int, head: int, inner: int) -> list[int]:
-    """Of ``count`` lines the numbers of ``head`` from the top, ``inner`` from the middle and from the end, in order, none twice."""
-    wanted = [*range(min(count, head)), *range(max(head, count // 2), min(count, count // 2 + inner))]
-    return [*wanted, *range(max(head, count // 2 + inner, count - inner), count)]

@@ -10,7 +10,7 @@ import polars as pl
 
 from pullbook.handover import Fault
 from pullbook.text.encoding import count_byte, to_utf8
-from pullbook.text.layout import Layout, lay_out
+from pullbook.text.layout import Layout, lay_out, top_bytes
 from pullbook.text.line_bytes import may_be_cut
 from pullbook.text.mend import mend
 from pullbook.text.quotes import often_quoted
@@ -39,7 +39,7 @@ def read_straight(text: Text, *, shown: str) -> tuple[RawLog, str] | None:
         The table and the encoding; None where another way must look.
     """
     data = text.data
-    edge = data.rfind(b"\n", 0, EDGE) + 1
+    edge = data.rfind(b"\n", 0, max(EDGE, top_bytes(data))) + 1
     if not edge or data.startswith(_WIDE):
         return None
     top = to_utf8(data[:edge])[0]

@@ -11,11 +11,14 @@ import numpy as np
 import polars as pl
 
 from pullbook.arrays import Array, Mask
+from pullbook.text.end_to_end import EndToEnd
 from pullbook.text.line_bytes import Places
 from pullbook.text.marks import Marks, Votes, decide_marks
-from pullbook.text.numbers import kind_of, plain_numbers
+from pullbook.text.numbers import kind_of, plain_numbers, plain_table
 from pullbook.text.parted import Table
 
+WIDE, LOOKED_AT = 100, 100_000
+"""Columns from which no more than so many cells of all of them are looked at to judge what each holds."""
 TURNS = 6
 """How often cells are taken before all are left as text."""
 Kinds = Sequence[tuple[Mask, Sequence[str]]]
@@ -46,6 +49,7 @@ def take(table: Table, kinds: Kinds, speeds: set[str]) -> Taken:
     """
     titles = list(dict.fromkeys(title for _, keys in kinds for title in keys))
     some = pl.concat([rows for _, rows in _rows(table, kinds, titles, brief=True)])
+    some = some.gather_every(max(1, some.width * some.height // LOOKED_AT)) if some.width > WIDE else some
     words = {t for t in titles if kind_of(some[t]) != "number"}
     marks = decide_marks({t: some[t] for t in titles if t not in words}, speeds)
     del some
@@ -57,7 +61,7 @@ def take(table: Table, kinds: Kinds, speeds: set[str]) -> Taken:
             continue  # one column more is left as text
         for title, cells in tried.words.items():
             if kind_of(cells) == "number":
-                tried.votes.add(title, cells)
+                tried.votes.add(EndToEnd({title: cells}))
         if (verdict := tried.votes.verdict(speeds)) == marks:
             return tried.taken(marks)
         marks = verdict
@@ -87,30 +91,37 @@ class _Try:
         for lines, rows in _rows(*self._all):
             stop = at + rows.height
             self._lines[at:stop] = lines
-            for title in self._words:
-                self._words[title].append(rows[title])
-            sound = [self._number(title, rows[title], lines, at) for title in self._numbers]
-            if not all(sound):
+            for title, parts in self._words.items():
+                parts.append(rows[title])
+            cells = EndToEnd({title: rows[title] for title in self._numbers})
+            values, odd = plain_table(cells, self._marks)
+            for title in odd:
+                if (mended := self._mended(title, rows[title], lines)) is not None:
+                    values[cells.names.index(title)] = mended.to_numpy()
+            if not self._left.isdisjoint(self._numbers):
                 return False
+            self.votes.add(cells, at)
+            gaps = np.logical_or.reduce(np.isnan(values), axis=1)
+            for (title, numbers), some, gap in zip(self._numbers.items(), values, gaps, strict=True):
+                numbers[at:stop] = some
+                if gap:
+                    self._gaps.add(title)
             at = stop
         self.words = {t: pl.concat(parts, rechunk=False) for t, parts in self._words.items()}
         return True
 
-    def _number(self, title: str, cells: pl.Series, lines: Places, at: int) -> bool:
+    def _mended(self, title: str, cells: pl.Series, lines: Places) -> pl.Series | None:
+        """Numbers of some cells among which others stand; None where the column must be left as text."""
         made = plain_numbers(cells, self._marks)
         if made is None:
             self._left.add(title)
-            return False
+            return None
         values, garbled = made
-        self.votes.add(title, cells, at)
-        self._numbers[title][at : at + len(cells)] = values.to_numpy()
-        if values.null_count():
-            self._gaps.add(title)
         if count := int(garbled.sum()):
             k = int(garbled.arg_max() or 0)
             before, line, cell = self._garbled.get(title, (0, int(lines[k]), str(cells[k])))
             self._garbled[title] = (before + count, line, cell)
-        return True
+        return values
 
     def taken(self, marks: Marks | None) -> Taken:
         """What was taken."""
@@ -130,6 +141,9 @@ def _rows(table: Table, kinds: Kinds, titles: Sequence[str], *, brief: bool = Fa
             own = cells.select(table.names[: len(keys)]).rename(dict(zip(table.names, keys, strict=False)))
             found.append(own.filter(pl.Series(inside)))
             places.append(first + 1 + np.flatnonzero(inside))
+        if len(kinds) == 1:
+            yield places[0], found[0]
+            continue
         lines = np.concatenate(places)
-        order = np.argsort(lines, kind="stable") if len(kinds) > 1 else slice(None)
+        order = np.argsort(lines, kind="stable")
         yield lines[order], pl.concat(found, how="diagonal").select(titles)[order]

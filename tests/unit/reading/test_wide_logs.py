@@ -1,0 +1,50 @@
+"""Logs of nearly a thousand columns: they go the short ways too, and the general way does not look at each column by itself."""
+
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from pullbook.reading.log import read_log
+from pullbook.text.straight import read_straight
+from pullbook.text.text import Text
+
+WIDE = 990
+HEAD = ",".join(["t [s]", "Engine speed [rpm]", "Torque [Nm]", *(f"Extra {k} [V]" for k in range(WIDE - 3))])
+
+
+def lines_of(rows: int) -> list[str]:
+    other = np.random.default_rng(4).normal(50, 5, (rows, WIDE - 3)).round(3)
+    return [f"{0.01 * k:.2f},{1500 + 2 * k},{180 + 0.25 * k:.2f}," + ",".join(map(str, x)) for k, x in enumerate(other.tolist())]
+
+
+def test_a_wide_log_goes_the_shortest_way() -> None:
+    raw, _ = read_straight(Text("\n".join([HEAD, *lines_of(300), ""]).encode(), ""), shown="a.csv") or pytest.fail("not taken")
+    assert raw.cells.shape == (300, WIDE)
+    assert raw.cells["1"].to_list() == [1500 + 2 * k for k in range(300)]
+
+
+def test_a_few_broken_rows_of_a_wide_log_are_mended() -> None:
+    lines = lines_of(300)
+    lines[100] = lines[100].rsplit(",", 256)[0]  # as many cells short as a byte counts
+    lines[200] = lines[200][:2000]
+    raw, _ = read_straight(Text("\n".join([HEAD, *lines, ""]).encode(), ""), shown="a.csv") or pytest.fail("not taken")
+    assert raw.cells.height == 298
+    assert set(range(2, 302)) - set(raw.lines.to_list()) == {102, 202}
+
+
+@pytest.mark.parametrize("mark", [".", ","])
+def test_many_broken_rows_of_a_wide_log_take_seconds(tmp_path: Path, mark: str) -> None:
+    """A minute and more once, when every column of every slab was looked at by itself."""
+    lines = lines_of(600)
+    lines[5::10] = [line[: len(line) // 2] for line in lines[5::10]]
+    text = "\n".join([HEAD, *lines, ""])
+    path = tmp_path / "wide.csv"
+    path.write_text(text if mark == "." else text.replace(",", ";").replace(".", ","))
+    began = time.process_time()
+    log = read_log(path, shown="wide.csv")
+    assert time.process_time() - began < 8
+    assert log.error is None
+    assert (log.rows, log.rows_dropped, log.decimal) == (540, 60, mark)
+    assert log.samples["rpm"].to_list() == [1500 + 2 * k for k in range(600) if k % 10 != 5]
