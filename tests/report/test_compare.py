@@ -14,6 +14,7 @@ from pullbook.comparison.changes import not_like_for_like
 from pullbook.comparison.comparable import comparable
 from pullbook.comparison.may_compare import limits
 from pullbook.report.compare import compare_days, render_compare
+from pullbook.report.figures import two_days as two_days_figures
 from tests.report.fixture import invented_day
 
 
@@ -134,6 +135,42 @@ def test_best_torque_of_two_days_carries_the_spread_of_both() -> None:
     level = 1.6449 * 0.37 / np.sqrt(9)  # nine pulls stand behind either day
     assert c["hi_pct"] == pytest.approx(level * np.sqrt(2), rel=0.01)
     assert c["lo_pct"] == pytest.approx(-c["hi_pct"])
+
+
+def test_settings_compared_leave_out_what_is_said_of_whole_days(tmp_path: Path) -> None:
+    a, b = two_days(plugs="hot")
+    b["pulls"] = [p | {"setting": "two stage"} if p["setting"] == "stop 24" else p for p in b["pulls"]]
+    curves = invented_day().tables["setting_curves"]
+    days = compare_days(a, b)
+    assert any(line.startswith("Settings: new ‘two stage’") for line in days["changed"])
+    c = compare_days(a, b, "base 32", "stop 18", curves_a=curves, curves_b=curves)
+    assert c["changed"] == ["1 thing changed since 2031-04-05: 1 part.", "Parts: plugs cold → hot."]
+    render_compare(a, b, c, tmp_path)
+    text = (tmp_path / "compare.html").read_text("utf-8")
+    assert "the day in a sentence" not in text
+    assert "best band" not in text
+    one = compare_days(a, b, "base 32", None, curves_a=curves)
+    assert one["changed"] == c["changed"]
+    render_compare(a, b, one, tmp_path)
+    assert re.search(r"the day in a sentence</th><td>–</td><td>Set 34° total", (tmp_path / "compare.html").read_text("utf-8"))
+
+
+@pytest.mark.parametrize(
+    ("shift", "half", "title"),
+    [
+        (0.3, 1.6, "Best advance of A and B cannot be told apart: B less A is likely −2 to 3°"),
+        (-3.0, 1.0, "Best advance of B is 3° less than of A on average (likely 2 to 4°)"),
+        (1.0, 0.3, "Best advance of B is 1.0° more than of A on average (likely 0.6 to 1.4°)"),
+    ],
+)
+def test_a_difference_of_advance_is_told_with_its_range(shift: float, half: float, title: str) -> None:
+    a, b = two_days()
+    for record, by in ((a, 0.0), (b, shift)):
+        record["best"] = [{"rpm": n, "best_deg": 30.0 + by, "lo_deg": 30.0 + by - half, "hi_deg": 30.0 + by + half}
+                          for n in (3000, 3500)]  # fmt: skip
+    picture = two_days_figures.advance(compare_days(a, b))
+    assert picture is not None
+    assert picture.title == title
 
 
 def test_a_setting_that_was_not_run_is_named() -> None:

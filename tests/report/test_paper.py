@@ -56,6 +56,7 @@ def test_report_says_everything_in_real_words(printed: tuple[str, InventedDay, P
     text = words(reader)
     first = " ".join(reader.pages[0].extract_text().split())
     assert day.record["advice"]["sentence"] in first
+    assert first.index(day.record["tested_limit"]) < first.index("Knock: heard on long 37") < first.index("Springs: ")
     for line in (*day.record["cautions"], "plug lead came off", "not checked with a stop"):
         assert line in first
     for name in ("changes", "not_established", "not_tested", "questions"):
@@ -111,6 +112,17 @@ def test_the_first_questions_stand_on_page_one(tmp_path: Path) -> None:
     assert "3 open questions; all in the evidence:" in first
     assert [q in first for q in day.record["questions"]] == [True, True, False]
     assert all(q in " ".join(more) for q in day.record["questions"])
+
+
+def test_questions_without_room_on_page_one_are_counted_there(tmp_path: Path) -> None:
+    day = invented_day()
+    day.record["warnings"] = [f"{n} rows read as missing " * 4 for n in range(2)]
+    day.record["questions"] = ["is the oil in °C? " * 30, "who corrected torque?"]
+    print_to(tmp_path, day)
+    first, *more = (" ".join(p.extract_text().split()) for p in PdfReader(tmp_path / "report.pdf").pages)
+    assert "2 open questions, in the evidence." in first
+    assert "who corrected torque?" not in first
+    assert "who corrected torque?" in " ".join(more)
 
 
 def test_long_and_many_run_over_to_more_sheets_and_nothing_is_lost(tmp_path: Path) -> None:

@@ -1,11 +1,14 @@
 """One thing is said one way on a page: digits as in the sentence, titles that leave nothing out."""
 
 import copy
+import re
 
 import pytest
 
 from pullbook.report.content import content
-from pullbook.report.to_set import what_it_is_worth
+from pullbook.report.figures import history
+from pullbook.report.model import summary
+from pullbook.report.to_set import what_it_is_worth, what_to_set
 from pullbook.report.view import view
 from tests.report.fixture import InventedDay, invented_day
 
@@ -41,3 +44,36 @@ def test_a_title_says_where_else_the_best_lies_and_how_vaguely_it_is_known(
         row |= {"state": "above_tested", "best_deg": None, "lo_deg": 28.0, "hi_deg": None} if i < above else placed
     record["best"] = best
     assert any(p.title.startswith(title) for p in content(view(record, day.tables)).pictures.values())
+
+
+@pytest.mark.parametrize(
+    ("error", "read"),
+    [(1.4, {"Total on the light": "35.5°", "Initial on the light": "15.5°"}),
+     (-2.0, {"Total on the light": "32°", "Initial on the light": "12°"}), (0.4, {}), (None, {})],
+)  # fmt: skip
+def test_who_sets_by_a_light_is_told_what_it_shows(day: InventedDay, error: float | None, read: dict[str, str]) -> None:
+    record = copy.deepcopy(day.record)
+    record["timing_scale"] |= {"zero_mark_error_deg": error, "verified": error is not None}
+    said = {s.label: s.text for s in what_to_set(view(record, day.tables))}
+    assert (said["Total"], said["Initial"]) == ("34°", "14°")
+    assert {k: v for k, v in said.items() if "light" in k} == read
+
+
+def test_earlier_days_of_other_engines_are_not_counted_as_this_ones(day: InventedDay) -> None:
+    record = copy.deepcopy(day.record)
+    here = record["engine"]
+    record["prior"] = {"frozen_from": [f"{here}/2030-01-02", f"{here}/2030-02-03", "Red twin/2030-03-04"]}
+    said = {s.label: s.text for s in content(view(record, day.tables)).assumptions}
+    own, others = said["Expected beforehand"].split("; and ")
+    assert own == "from 2 earlier days of this engine: 2030-01-02, 2030-02-03"
+    assert others == "from 1 day of other engines on this dyno: Red twin/2030-03-04"
+
+
+def test_no_caption_names_a_colour(day: InventedDay) -> None:
+    """Paper may be grey: what a picture means is said by place, pattern or thickness."""
+    pictures = content(view(day.record, day.tables)).pictures.values()
+    one = summary(day.record)
+    lists = [history.picture([one, {**one, "day": "2031-06-01"}])]
+    words = {w for p in (*pictures, *lists) if p is not None for w in re.findall(r"[a-z]+", p.note.lower())}
+    assert len(words) > 20
+    assert not words & {"blue", "brown", "red", "green", "orange", "purple", "violet", "coloured"}

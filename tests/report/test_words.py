@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pullbook.report.model import count_pulls, left_out, logged_degrees, repeats
+from pullbook.report.model import count_pulls, knock, left_out, logged_degrees, repeats
 from pullbook.report.view import DayView
 from pullbook.report.words import (
     between,
@@ -88,6 +88,15 @@ def test_earlier_days_are_of_this_dyno_only_where_it_has_a_name() -> None:
     record = {"repeatability": {"pull_sd_pct": 0.5, "source": "archive"}, "conditions": {"dyno": "north cell"}}
     assert repeats(record).endswith("(from this day and earlier ones on this dyno)")
     assert repeats({**record, "conditions": {}}).endswith("(from this day and earlier ones of this engine, dyno not noted)")
+
+
+def test_silence_says_how_many_listened() -> None:
+    pulls = [{"pull_id": p} for p in "abc"]
+    notes = [{"pull_id": p, "word": "not heard"} for p in "abc"]
+    assert knock({"pulls": pulls, "knock": notes}) == "not heard, with somebody listening on all 3 pulls"
+    assert knock({"pulls": pulls, "knock": notes[:2]}) == "not heard on the 2 pulls listened to, of 3 run"
+    assert knock({"pulls": pulls[:1], "knock": notes[:1]}) == "not heard on the one pull run"
+    assert knock({"pulls": pulls, "knock": []}) == "nobody was listening"
 
 
 def test_a_log_that_nothing_settles_is_said_on_page_one() -> None:

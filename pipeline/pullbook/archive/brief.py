@@ -2,9 +2,11 @@
 
 from typing import Any
 
+from pullbook.columns import LISTENED, NOTED
 from pullbook.comparison.comparable import comparable
 
-_SHAPE = ("setting", "family", "initial_deg", "total_deg", "start_rpm", "all_in_rpm")
+_SHAPE = ("setting", "family", "initial_deg", "lo_initial_deg", "hi_initial_deg", "total_deg", "lo_total_deg", "hi_total_deg",
+          "start_rpm", "all_in_rpm")  # fmt: skip
 _BEST = ("rpm", "best_deg", "lo_deg", "hi_deg", "state", "least_deg")
 BRIEF_RPM = 500
 """Best advance is listed at multiples of this."""
@@ -37,7 +39,18 @@ def brief(record: dict[str, Any]) -> dict[str, Any]:
         "corrected": (record.get("correction") or {}).get("factor_min") is not None,
         "repeatability": record.get("repeatability") or {},
         "knock": sorted({k.get("word") for k in record.get("knock") or [] if k.get("word")}),
+        "knock_settings": _knock_settings(record.get("knock") or []),
         "pulls": len(pulls),
         "pulls_used": len(used),
         "pulls_part": sum(p.get("status") == "part" for p in used),
     }
+
+
+def _knock_settings(knock: list[dict[str, Any]]) -> dict[str, list[str]]:
+    """The settings under each word of knock, in the order met; notes come first, silence after, and who did not listen last."""
+    words: dict[str, dict[str, None]] = {}
+    for fact in knock:
+        if fact.get("word") and fact.get("setting") is not None:
+            words.setdefault(str(fact["word"]), {})[str(fact["setting"])] = None
+    order = [*NOTED, *(w for w in LISTENED if w not in NOTED)]
+    return {w: list(words[w]) for w in sorted(words, key=lambda w: order.index(w) if w in order else len(order))}

@@ -1,5 +1,6 @@
 """An engine's tune history: what was run, what it delivered, what was best, what changed between days."""
 
+from math import ceil, floor
 from typing import Any
 
 import polars as pl
@@ -7,7 +8,12 @@ import polars as pl
 from pullbook.archive.store import Store
 from pullbook.book import day_order, on_screen, printable
 from pullbook.comparison.changes import not_like_for_like, told
-from pullbook.wording import counted, signed
+from pullbook.wording import counted, few, to_fifty
+
+_FINE_DEG = 0.5
+"""Half a width of an interval of degrees up to which tenths are shown."""
+_COARSE_PCT = 8.0
+"""Width of an interval of a change from which whole per cents are shown."""
 
 
 def history(store: Store, engine: str) -> dict[str, Any]:
@@ -26,7 +32,8 @@ def history(store: Store, engine: str) -> dict[str, Any]:
         ``engine``; ``dynos``: names in order met; ``days``: one object a day with ``day, revision, made_at, tool_version,
         logs_here, dyno, correction, pulls, pulls_used`` (whole or in part)``, pulls_part, settings, best, advice, effects, knock,
         repeatability, sentence, changes, not_like_for_like``. ``changes`` and ``not_like_for_like`` are against the day before it
-        in this list. ``unread``: days whose seal is damaged (`pullbook verify` says more).
+        in this list. ``knock_settings``: word of knock -> settings it was noted on. ``unread``: days whose seal is damaged
+        (`pullbook verify` says more).
     """
     rows = store.catalog().filter(pl.col("engine") == printable(engine)).select("day", "logs_here").collect().rows()
     days: list[dict[str, Any]] = []
@@ -48,7 +55,8 @@ def history(store: Store, engine: str) -> dict[str, Any]:
                 # without pressure or temperature a standard was asked for and nothing corrected; seals of before do not say
                 "correction": now["conditions"].get("correction") if brief.get("corrected", True) else None,
                 **{k: brief[k] for k in ("pulls", "pulls_used", "settings", "best", "advice", "effects", "knock", "repeatability")},
-                "pulls_part": brief.get("pulls_part", 0),  # seals of before do not say
+                "pulls_part": brief.get("pulls_part", 0),  # seals of before do not say this and the next
+                "knock_settings": brief.get("knock_settings", {}),
                 "sentence": brief["advice"].get("sentence"),
                 "changes": told(now, before) if before else [],
                 "not_like_for_like": not_like_for_like(now, before) if before else [],
@@ -78,7 +86,7 @@ def as_text(told_history: dict[str, Any]) -> str:
         lines += [f"  run      {_setting(s)}" for s in day["settings"]]
         lines += [f"  effect   {_effect(e)}" for e in day["effects"]]
         lines += _best(day["best"])
-        lines.append(f"  knock    {', '.join(day['knock']) or 'not listened'}")
+        lines.append(f"  knock    {_knock(day)}")
         if day["sentence"]:
             lines.append(f"  advice   {day['sentence']}")
         lines += [f"  {'changed' if n == 0 else '':<8} {line}" for n, line in enumerate(day["changes"])]
@@ -95,9 +103,9 @@ def _setting(setting: dict[str, Any]) -> str:
     delivered = []
     for key, word in (("initial_deg", "initial"), ("total_deg", "total")):
         if setting.get(key) is not None:
-            delivered.append(f"{word} {setting[key]:.1f}°")
+            delivered.append(f"{word} {_degrees(setting[key], setting.get(f'lo_{key}'), setting.get(f'hi_{key}'))}")
     if setting.get("all_in_rpm") is not None:
-        delivered.append(f"all in by {setting['all_in_rpm']:.0f} rpm")
+        delivered.append(f"all in by {to_fifty(setting['all_in_rpm'])} rpm")
     pulls = counted(setting["pulls"], "pull")
     kind = ", baseline" if setting["baseline"] else ""
     return f"{setting['setting']}: {pulls}{kind}; delivered {', '.join(delivered) or 'not known'}"
@@ -107,19 +115,50 @@ def _effect(effect: dict[str, Any]) -> str:
     if effect.get("change_pct") is None:
         return f"{effect['setting']} against {effect['versus']}: cannot tell"
     verdict = str(effect["verdict"]).replace("_", " ")
-    change, lo, hi = (signed(effect[k], 2) for k in ("change_pct", "lo_pct", "hi_pct"))
+    change, lo, hi = _signed_alike([effect[k] for k in ("change_pct", "lo_pct", "hi_pct")])
     return f"{effect['setting']} against {effect['versus']}: {change} % ({lo} to {hi}), {verdict}"
+
+
+def _signed_alike(values: list[float]) -> list[str]:
+    """A change and its ends with the same number of decimals: one, none where the interval is wide, more where an end that
+    excludes zero would be written as 0."""
+    _, lo, hi = values
+    coarsest = 0 if hi - lo >= _COARSE_PCT else 1
+    near = min(abs(lo), abs(hi)) if lo * hi > 0 else None
+    places = next((p for p in (coarsest, 1, 2) if near is None or round(near, p) > 0), 2)
+    return [f"{v:+.{places}f}".replace("-", "−") if round(v, places) else f"{0:.{places}f}" for v in values]
+
+
+def _degrees(value: float, lo: float | None, hi: float | None) -> str:
+    """Degrees, a tenth only where the interval earns it."""
+    return f"{value:.{_places(lo, hi)}f}°".replace("-", "−")
+
+
+def _places(lo: float | None, hi: float | None) -> int:
+    return 1 if lo is not None and hi is not None and hi - lo <= 2 * _FINE_DEG else 0
+
+
+def _knock(day: dict[str, Any]) -> str:
+    """What was noted, and on which settings; who did not listen is said too."""
+    every = {s["setting"] for s in day["settings"]}
+    if len(every) > 1 and [set(s) for s in day["knock_settings"].values()] == [every]:
+        (word,) = day["knock_settings"]
+        return f"{word} on any setting" if word.startswith("not ") else f"{word} on every setting"
+    told = [f"{word} on {few([f'‘{s}’' for s in settings])}" for word, settings in day["knock_settings"].items()]
+    return "; ".join(told) or ", ".join(day["knock"]) or "not listened"
 
 
 def _best(rows: list[dict[str, Any]]) -> list[str]:
     shown = []
     for row in rows:
         if row["state"] == "inside" and row["best_deg"] is not None:
-            shown.append(f"{row['rpm']}: {row['best_deg']:.1f}° ({row['lo_deg']:.1f} to {row['hi_deg']:.1f})")
+            places = _places(row["lo_deg"], row["hi_deg"])
+            best, lo, hi = (f"{row[k]:.{places}f}".replace("-", "−") for k in ("best_deg", "lo_deg", "hi_deg"))
+            shown.append(f"{row['rpm']}: {best}° ({lo} to {hi})")
         elif row["state"] == "above_tested" and row["lo_deg"] is not None:
-            shown.append(f"{row['rpm']}: above {row['lo_deg']:.1f}°")
+            shown.append(f"{row['rpm']}: above {floor(row['lo_deg'])}°")
         elif row["state"] == "below_tested" and row["hi_deg"] is not None:
-            shown.append(f"{row['rpm']}: below {row['hi_deg']:.1f}°")
+            shown.append(f"{row['rpm']}: below {ceil(row['hi_deg'])}°")
         elif row["state"] == "flat":
             shown.append(f"{row['rpm']}: not placed")
     return [f"  {'best' if n == 0 else '':<8} {', '.join(shown[n : n + 4])}" for n in range(0, len(shown), 4)]

@@ -6,12 +6,13 @@ from typing import Any
 from pullbook.comparison.comparable import comparable
 from pullbook.comparison.conditions import CONDITIONS, FOOTING, PARTS, UNITS
 from pullbook.comparison.may_compare import MOVED_DEG, intervals_apart, limits
-from pullbook.wording import counted, few
+from pullbook.wording import counted, few, plain
 
 Plain = dict[str, Any]
 
 _LEAST = {"air pressure": 0.2, "air temperature": 1.0, "vapour pressure": 0.1, "oil at start": 5.0, "coolant at start": 5.0}
 """Smaller differences than these (kPa, °C, kPa, °C, °C) are the same condition."""
+_PLACES = {"air pressure": 1, "air temperature": 1, "vapour pressure": 2, "oil at start": 0, "coolant at start": 0}
 _UNITS = UNITS | {"oil at start": "°C", "coolant at start": "°C"}
 _LISTED, _NAMED = 5, 3
 
@@ -46,15 +47,17 @@ def told(now: Plain, before: Plain) -> list[str]:
     return what_changed(now, before) + ([f"Not like for like: {'; '.join(apart)}."] if apart else [])
 
 
-def what_changed(now: Plain, before: Plain) -> list[str]:
+def what_changed(now: Plain, before: Plain, *, of_settings: bool = True) -> list[str]:
     """Settings, parts and conditions of two extracts that differ: how many things, then a line for each kind.
 
     Parameters
     ----------
     now, before
         Extracts of two days' records (:func:`~pullbook.comparison.comparable.comparable`), the later one first.
+    of_settings
+        Whether the settings run count; False where one setting of each day is looked at and the others are beside the point.
     """
-    settings, settings_changed = _settings(now["settings"], before["settings"])
+    settings, settings_changed = _settings(now["settings"], before["settings"]) if of_settings else ([], 0)
     parts = _values(now, before, PARTS)
     around = _values(now, before, (*CONDITIONS, "oil at start", "coolant at start"))
     footing = _values(now, before, FOOTING)
@@ -68,7 +71,8 @@ def what_changed(now: Plain, before: Plain) -> list[str]:
     if total:
         first = f"{counted(total, 'thing')} changed since {before['day']}: {', '.join(filter(None, groups))}."
     else:
-        first = f"Nothing noted changed since {before['day']}: settings, parts and conditions are the same."
+        same = "settings, parts" if of_settings else "parts"
+        first = f"Nothing noted changed since {before['day']}: {same} and conditions are the same."
     kinds = (("Settings", settings), ("Parts", parts), ("Conditions", around))
     return [first] + [f"{title}: {_row(found)}." for title, found in kinds if found]
 
@@ -131,10 +135,18 @@ def _values(now: Plain, before: Plain, names: tuple[str, ...]) -> list[str]:
         unit = f" {_UNITS[name]}" if name in _UNITS else ""
         if isinstance(was, int | float) and isinstance(is_now, int | float):
             if abs(is_now - was) >= _LEAST.get(name, 1e-9):
-                found.append(f"{name} {was:.4g} → {is_now:.4g}{unit}")
+                found.append(f"{name} {' → '.join(_alike(was, is_now, _PLACES.get(name)))}{unit}")
         else:
             found.append(f"{name} {was} → {is_now}")
     return found
+
+
+def _alike(was: float, is_now: float, places: int | None) -> list[str]:
+    """Both values with the same decimals, none that both could do without; as they are written where no ``places`` are set."""
+    if places is None:
+        return [f"{v:.4g}" for v in (was, is_now)]
+    needed = max(len(plain(v, places).partition(".")[2]) for v in (was, is_now))
+    return [f"{v:.{needed}f}".replace("-", "−") for v in (was, is_now)]
 
 
 def _row(found: list[str]) -> str:

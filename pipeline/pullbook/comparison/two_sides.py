@@ -85,8 +85,14 @@ def two_sides(a: Side, b: Side) -> Plain:
         "advance_rows": _pairs(_delivered(a), _delivered(b)),
         "best_rows": _pairs(_best(a), _best(b)),
         **whole,
-        "changed": [] if a.is_same_day_as(b) else what_changed(comparable(b.record), comparable(a.record)),
+        "changed": [] if a.is_same_day_as(b) else _changed(a, b),
     }
+
+
+def _changed(a: Side, b: Side) -> list[str]:
+    """What changed from A's day to B's; which settings came and went only where days as a whole are compared."""
+    whole_days = a.setting is None and b.setting is None
+    return what_changed(comparable(b.record), comparable(a.record), of_settings=whole_days)
 
 
 def _about(side: Side) -> Plain:

@@ -7,6 +7,7 @@ from pullbook.report.content import Content
 from pullbook.report.letters import drawable, measure
 from pullbook.report.paper import Column, Sheets, settings
 from pullbook.report.pdf import columns_height, two_columns
+from pullbook.report.to_set import on_the_light
 from pullbook.report.view import DayView
 from pullbook.report.words import number, setting_degrees, setting_rpm
 
@@ -62,6 +63,8 @@ def _set(left: Column, shown: DayView, said: Content) -> None:
     if curve:
         for label, value in (("Total", curve["total_deg"]), ("Initial", curve.get("initial_deg")), ("Stop", curve.get("stop_deg"))):
             _big(left, label, setting_degrees(value), 34 if label == "Total" else 24)
+        for read in on_the_light(shown):
+            _big(left, read.label, read.text, 16)
         for label, name in (("Weights move from", "start_rpm"), ("Bends", "knee_rpm"), ("All in by", "all_in_rpm")):
             if curve.get(name) is not None:
                 bend = f"{number(curve['knee_deg'])}° at " if label == "Bends" and curve.get("knee_deg") is not None else ""

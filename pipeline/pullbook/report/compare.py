@@ -16,6 +16,9 @@ from pullbook.report.words import between, clean_all, number, percent_between
 
 Plain = dict[str, Any]
 
+_OF_THE_DAY = "–"
+"""Stands for what is said of a whole day where a side is one setting; a row with nothing else is left out."""
+
 
 def compare_days(
     record_a: Plain,
@@ -70,7 +73,8 @@ def render_compare(a: Plain, b: Plain, comparison: Plain, folder: Path) -> list[
     span = two_days.span(shown)
     drawn = [html.figure(p, span) for p in (two_days.torque(shown), two_days.advance(shown)) if p is not None]
     sides = [_facts(Side(clean_all(record), shown[which]["setting"])) for record, which in ((a, "a"), (b, "b"))]
-    table = Table("The two sides", ("", "A", "B"), tuple((x[0], x[1], y[1]) for x, y in zip(*sides, strict=True)))
+    rows = tuple((x[0], x[1], y[1]) for x, y in zip(*sides, strict=True) if {x[1], y[1]} != {_OF_THE_DAY})
+    table = Table("The two sides", ("", "A", "B"), rows)
     links = [f"../../{address(str(r.get('engine')))}/{address(str(r.get('day')))}/report.html" for r in (a, b)]
     page = html.page("compare.html.j2", c=shown, figures=drawn, sides=table, links=links)
     files = {
@@ -101,14 +105,15 @@ def _facts(side: Side) -> list[tuple[str, str]]:
     noted = record.get("conditions") or {}
     scale = record.get("timing_scale") or {}
     log_scale = f"{number(scale.get('log_minus_true_deg'), 1)}°, {between(scale.get('lo_deg'), scale.get('hi_deg'), '°', 1)}"
+    whole_day = side.setting is None
     return [
         ("engine", str(record.get("engine"))),
         ("day", str(record.get("day"))),
         ("setting", side.setting or "the day’s best"),
         ("pulls", count_pulls(side.pulls)),
-        ("the day in a sentence", sentence(record)),
-        ("set", advised(record)),
-        ("best band", best_band(record)),
+        ("the day in a sentence", sentence(record) if whole_day else _OF_THE_DAY),
+        ("set", advised(record) if whole_day else _OF_THE_DAY),
+        ("best band", best_band(record) if whole_day else _OF_THE_DAY),
         ("a repeat lands", repeats(record)),
         ("air", air(record)),
         ("timing mark", mark(record)),

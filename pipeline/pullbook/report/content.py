@@ -38,6 +38,7 @@ class Content:
     to_set: list[Said]
     worth: list[str]
     limit: str
+    knock: str
     table: Table | None
     next_pulls: list[Said]
     cautions: list[str]
@@ -89,6 +90,7 @@ def content(shown: DayView) -> Content:
         to_set=what_to_set(shown),
         worth=what_it_is_worth(shown),
         limit=limit,
+        knock=f"Knock: {model.knock(record)}.",
         table=enter_table(shown),
         next_pulls=_next(shown),
         cautions=shown.texts("cautions"),
@@ -113,6 +115,15 @@ def content(shown: DayView) -> Content:
 def _made(record: dict[str, Any]) -> str:
     at = str(record.get("made_at") or "an unknown time")[:16].replace("T", " ")
     return f"Made by pullbook {record.get('tool_version') or ''} at {at} UTC."
+
+
+def _earlier(days: list[str], engine: str) -> str:
+    """Earlier days behind what was expected: the engine's own, and those of other engines, which speak of the dyno alone."""
+    own = [d for d in days if d.startswith(f"{engine}/")]
+    others = [d for d in days if d not in own]
+    told = [f"{counted(len(own), 'earlier day')} of this engine: {few([d.split('/', 1)[1] for d in own])}"] if own else []
+    told += [f"{counted(len(others), 'day')} of other engines on this dyno: {few(others)}"] if others else []
+    return f"from {'; and from '.join(told)}"
 
 
 def _next(shown: DayView) -> list[Said]:
@@ -164,7 +175,7 @@ def _assumptions(shown: DayView) -> list[Said]:
         said.append(
             Said(
                 "Expected beforehand",
-                f"from {counted(len(days), 'earlier day')}: {few(days)}" if days else "a stated default, no earlier day",
+                _earlier(days, shown.engine) if days else "a stated default, no earlier day",
                 "repeatability and how sharply torque falls off the best; frozen when this day was made",
             )
         )

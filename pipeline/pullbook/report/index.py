@@ -67,7 +67,7 @@ def _facts(r: dict[str, Any]) -> str:
         f"{'Costs next to nothing' if '°' in r['best_band'] else 'Best'}: {r['best_band'] or 'not placed'}",
         f"A repeat lands {r['repeatability']}" if r["repeatability"] else "",
         r["pulls"],
-        f"Run: {', '.join(r['settings'])}" if r["settings"] else "",
+        f"Run: {'; '.join(r['settings'])}" if r["settings"] else "",
         f"Fuel: {r['fuel']}" if r["fuel"] else "",
         f"Dyno: {r['dyno']}" if r["dyno"] else "",
         f"Open questions: {r['questions']}" if r["questions"] else "",

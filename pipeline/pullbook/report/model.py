@@ -49,7 +49,6 @@ def standing(shown: DayView) -> list[Said]:
         Said("Air", air(shown.record)),
         Said("Timing mark", mark(shown.record)),
         *([] if logged is None else [Said("Logged degrees", logged)]),
-        Said("Knock", knock(shown.record)),
     ]
 
 
@@ -127,7 +126,10 @@ def knock(record: dict[str, Any]) -> str:
         return "; ".join(places[:6]) + (f"; and on {len(places) - 6} more" if len(places) > 6 else "")
     if not listened:
         return "nobody was listening"
-    return f"not heard on the {counted(len(listened), 'pull')} listened to of {len(record.get('pulls') or notes)}"
+    run = len(record.get("pulls") or notes)
+    if len(listened) >= run:
+        return f"not heard, with somebody listening on all {counted(run, 'pull')}" if run > 1 else "not heard on the one pull run"
+    return f"not heard on the {counted(len(listened), 'pull')} listened to, of {run} run"
 
 
 def refused(record: dict[str, Any]) -> list[str]:

@@ -49,20 +49,18 @@ def _page_one(sheets: Sheets, said: Content) -> list[str]:
     bottom = sheet.bottom - height - 0.2
     left = Column(sheets, sheet.figure, sheet.x + 0.07, sheet.y + 0.03, 2.4, bottom)
     right = Column(sheets, sheet.figure, sheet.x + 2.68, sheet.y, sheet.width - 2.68, bottom)
+    _limit(left, said)
     _set(left, said)
-    if said.limit:
-        top = left.y
-        left.text(said.limit, 8, bold=True, hue="down", after=0.0)
-        left.frame(top, left.y, "down")
-        left.y += 0.12
     for head, lines in (
         ("How far to trust it", [f"{s.label}: {s.text}." for s in said.standing]),
         ("Left out and doubtful", said.doubts_first or ["Nothing was left out."]),
     ):
         over += _points(left, head, lines)
     if said.questions:
-        left.text(f"{counted(len(said.questions), 'open question')}; all in the evidence:", 8, after=0.01)
-        for question in said.questions[:FIRST_QUESTIONS]:
+        fits = left.room(left.height_of("• " + said.questions[0], 7.5) + 0.16)
+        where = "; all in the evidence:" if fits else ", in the evidence."
+        left.text(f"{counted(len(said.questions), 'open question')}{where}", 8, after=0.01)
+        for question in said.questions[: FIRST_QUESTIONS if fits else 0]:
             left.text("• " + question, 7.5, after=0.02)  # no room: it stands in the evidence all the same
     over += _right(right, said)
     foot = Column(sheets, sheet.figure, sheet.x + 0.07, bottom + 0.12, sheet.width - 0.14, sheet.bottom - 0.18)
@@ -121,6 +119,16 @@ def columns_height(sheet: Column, lines: list[str], size: float) -> float:
     heights = [half.height_of("• " + c, size) + 0.02 for c in lines]
     split = even_split(heights)
     return max(sum(heights[:split]), sum(heights[split:]))
+
+
+def _limit(left: Column, said: Content) -> None:
+    """The most advance and who heard what: before any number that could make somebody advance further."""
+    top = left.y
+    if said.limit:
+        left.text(said.limit, 8, bold=True, hue="down", after=0.02)
+    left.text(said.knock, 7.5, after=0.0)
+    left.frame(top, left.y, "down")
+    left.y += 0.14
 
 
 def _set(left: Column, said: Content) -> None:

@@ -7,6 +7,9 @@ from pullbook.report.model import Said
 from pullbook.report.view import DayView, mapped
 from pullbook.report.words import degrees, half_width, percent, setting_degrees
 
+MARK_OFF_DEG = 0.5
+"""A mark that reads off by less is as true as a light is read; the day's sentence names the light from here on too."""
+
 COARSE_PCT = 8.0
 """A change whose interval is this wide is given to half per cents, in the sentence to whole ones."""
 
@@ -24,6 +27,7 @@ def what_to_set(shown: DayView) -> list[Said]:
             "" if curve.get("initial_deg") is not None else "follows from the total once the stop is known",
         ),
     ]
+    said += on_the_light(shown)
     if curve.get("stop_deg") is not None:
         said.append(Said("Stop", setting_degrees(curve["stop_deg"])))
     if curve.get("start_rpm") is not None:
@@ -35,6 +39,23 @@ def what_to_set(shown: DayView) -> list[Said]:
     if curve.get("springs_note"):
         said.append(Said("Springs", str(curve["springs_note"])))
     return said
+
+
+def on_the_light(shown: DayView) -> list[Said]:
+    """What a light shows on this damper at the setting, where its mark is known to read half a degree off or more.
+
+    A setting is true degrees; a light reads the mark, so whoever sets by the light needs its number (true advance + mark error).
+    To half a degree, as a light is read. Empty where the mark was not checked or is true, and where there is nothing to set.
+    """
+    curve, error = shown.mechanical, (shown.record.get("timing_scale") or {}).get("zero_mark_error_deg")
+    if curve is None or error is None or abs(error) < MARK_OFF_DEG:
+        return []
+    read = {
+        label: setting_degrees(round(2.0 * (curve[name] + error)) / 2.0)
+        for label, name in (("Total", "total_deg"), ("Initial", "initial_deg"))
+        if curve.get(name) is not None
+    }
+    return [Said(f"{label} on the light", text) for label, text in read.items()]
 
 
 def what_it_is_worth(shown: DayView) -> list[str]:

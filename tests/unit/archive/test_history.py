@@ -41,7 +41,7 @@ def test_everything_at_once_is_five_lines_and_counted() -> None:
     assert lines[0] == "9 things changed since 2031-04-05: 3 settings, 2 parts, 1 condition, 3 points of footing."
     assert lines[1] == f"Settings: {SETTINGS[0]} total 34.0 → 36.4°; new ‘16+20 blue’; not run again ‘{SETTINGS[1]}’."
     assert lines[2] == "Parts: fuel 98 → 100; plugs heat 7 → heat 8."
-    assert lines[3] == "Conditions: air pressure 98 → 99.5 kPa."
+    assert lines[3] == "Conditions: air pressure 98.0 → 99.5 kPa."
     for word in (
         "dyno cell 2, engine → cell 3, engine: two dynos do not read the same torque",
         "correction SAE J1349 → DIN 70020: two standards give different torque",
@@ -132,12 +132,71 @@ def test_the_history_of_an_engine(tmp_path: Path) -> None:
     assert "two dynos" in told["days"][2]["not_like_for_like"][0]
     assert told["days"][2]["settings"][0]["total_deg"] == 34.0
     text = as_text(told)
-    for part in ("blue coupé: 3 days, on cell 2, cell 3", "14+20 grey: 1 pull, baseline; delivered initial 14.0°, total 34.0°",
-                 "14+22 grey against 14+20 grey: +0.8 % (+0.2 to +1.4), gain", "3000: 33.0° (31.0 to 35.0), 3500: not placed",
-                 "knock    not listened", "changed  1 thing changed since 2031-04-05-10"):  # fmt: skip
+    for part in ("blue coupé: 3 days, on cell 2, cell 3", "14+20 grey: 1 pull, baseline; delivered initial 14°, total 34°",
+                 "14+22 grey against 14+20 grey: +0.8 % (+0.2 to +1.4), gain", "3000: 33° (31 to 35), 3500: not placed",
+                 "knock    not listened on ‘14+20 grey’\n", "changed  1 thing changed since 2031-04-05-10"):  # fmt: skip
         assert part in text
     json.dumps(told, allow_nan=False)
     assert history(store, "none such")["days"] == []
+
+
+def in_text(tmp_path: Path, **changes: Any) -> str:
+    """The history of one day, as text, with some of its record changed."""
+    call = writing()
+    call["record"] |= changes
+    store = Store(tmp_path / "archive")
+    store.write_day("blue coupé", "2031-04-05", **call)
+    return as_text(history(store, "blue coupé"))
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ((0.46, 0.31, 0.6), "+0.5 % (+0.3 to +0.6), gain"),
+        ((0.9, 0.62, 1.0), "+0.9 % (+0.6 to +1.0), gain"),
+        ((0.13, 0.012, 0.25), "+0.13 % (+0.01 to +0.25), gain"),
+        ((-1.03, -1.27, -0.02), "−1.03 % (−1.27 to −0.02), gain"),
+        ((0.0, -0.2, 0.2), "0.0 % (−0.2 to +0.2), gain"),
+        ((4.2, -1.3, 9.8), "+4 % (−1 to +10), gain"),
+    ],
+)
+def test_a_change_and_its_ends_have_the_same_decimals(tmp_path: Path, change: tuple[float, ...], said: str) -> None:
+    effect = record()["effects"][0] | dict(zip(("change_pct", "lo_pct", "hi_pct"), change, strict=True)) | {"verdict": "gain"}
+    assert f": {said}\n" in in_text(tmp_path, effects=[effect])
+
+
+def test_the_history_has_no_more_digits_than_the_ranges_earn(tmp_path: Path) -> None:
+    shape = record()["shapes"][0]
+    fine = {"total_deg": 34.2, "lo_total_deg": 33.8, "hi_total_deg": 34.6, "all_in_rpm": 3904.3}
+    best = [{"rpm": 3000, "state": "inside", "best_deg": 33.0, "lo_deg": 32.6, "hi_deg": 33.5},
+            {"rpm": 3500, "state": "above_tested", "best_deg": None, "lo_deg": 34.6, "hi_deg": None},
+            {"rpm": 4000, "state": "below_tested", "best_deg": None, "lo_deg": None, "hi_deg": 30.2}]  # fmt: skip
+    shown = in_text(tmp_path, shapes=[shape | fine], best=best)
+    assert "delivered initial 14°, total 34.2°, all in by 3900 rpm" in shown
+    assert "3000: 33.0° (32.6 to 33.5), 3500: above 34°, 4000: below 31°" in shown
+
+
+@pytest.mark.parametrize(("word", "said"), [("not heard", "not heard on any setting"), ("faint", "faint on every setting")])
+def test_one_word_for_all_settings_is_said_once(tmp_path: Path, word: str, said: str) -> None:
+    knock = [{"pull_id": "p1", "setting": s, "word": word, "source": "sheet"} for s in SETTINGS]
+    assert f"knock    {said}\n" in in_text(tmp_path, knock=knock)
+
+
+def test_values_of_a_condition_have_the_same_decimals() -> None:
+    before = record()
+    before["conditions"] = {**before["conditions"], "air pressure": 99.18, "vapour pressure": 1.061, "air temperature": 13.0}
+    now = later(**{"air pressure": 101.41, "vapour pressure": 0.7978, "air temperature": -7.25})
+    assert "Conditions: air pressure 99.2 → 101.4 kPa; air temperature 13.0 → −7.2 °C; vapour pressure 1.06 → 0.80 kPa." in changes(
+        now, before
+    )
+
+
+def test_knock_names_its_settings_the_noted_first(tmp_path: Path) -> None:
+    facts = [("14+20 grey", "not heard"), ("14+22 grey", "not heard"), ("14+22 grey", "faint"), ("14+20 grey", "not listened")]
+    knock = [{"pull_id": "p1", "setting": s, "word": w, "source": "sheet"} for s, w in facts]
+    assert "knock    faint on ‘14+22 grey’; not heard on ‘14+20 grey’, ‘14+22 grey’; not listened on ‘14+20 grey’\n" in in_text(
+        tmp_path, knock=knock
+    )
 
 
 def test_a_standard_without_the_air_to_use_it_is_no_correction(tmp_path: Path) -> None:
@@ -186,6 +245,6 @@ def test_the_history_says_what_is_revised_unread_or_not_placed(tmp_path: Path) -
     told = history(store, "blue coupé")
     assert told["unread"] == ["2031-04-06"]
     text = as_text(told)
-    for part in ("1 day, on cell 2", "revision 2, logs not here", "3000: above 36.2°, 3500: below 28.0°",
+    for part in ("1 day, on cell 2", "revision 2, logs not here", "3000: above 36°, 3500: below 28°",
                  "a against b: cannot tell", "delivered not known", "2031-04-06: its seal is damaged"):  # fmt: skip
         assert part in text

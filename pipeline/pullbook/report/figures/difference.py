@@ -87,7 +87,7 @@ def picture(shown: DayView) -> Picture | None:
         _numbers(lanes),
         height=0.75 + 0.66 * len(drawn),
         narrow_height=0.75 + 0.72 * len(drawn),
-        note="Grey: cannot be told from zero. Coloured and thick: the whole likely range is above (blue) or below (brown) zero."
+        note="Grey: cannot be told from zero. Thick: the whole likely range is above or below zero."
         + (f" The {LANES} largest of {len(lanes)} are drawn; all are in the table." if len(lanes) > LANES else ""),
     )
 

@@ -48,7 +48,7 @@ def picture(days: Rows) -> Picture | None:
         _numbers(told),
         height=3.4,
         narrow_height=3.6,
-        note="Dots: best advance at the rpm named in the table, with its range; blue: what costs next to nothing. "
+        note="Dots: best advance at the rpm named in the table, with its range; shaded: what costs next to nothing. "
         "Squares: total advised." + (f" The last {DRAWN} days are drawn." if len(days) > DRAWN else ""),
     )
 

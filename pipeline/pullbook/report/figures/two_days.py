@@ -9,7 +9,7 @@ from pullbook.report.canvas import Panel, Picture, Table
 from pullbook.report.figures.lines import broken
 from pullbook.report.placing import values
 from pullbook.report.style import BASELINE_PATTERN, PAPER
-from pullbook.report.words import between, number, rpm
+from pullbook.report.words import between, degrees, number, percent_between, rpm
 
 Plain = dict[str, Any]
 
@@ -40,16 +40,17 @@ def torque(c: Plain) -> Picture | None:
                 ax.plot(x[first:stop], y[first:stop], color=PAPER[hue], lw=2.6, zorder=4, solid_capstyle="butt")
         panel.quantity(ax, "torque of B against A, %")
 
-    where = f"{rpm(rows[0]['rpm'])} to {rpm(rows[-1]['rpm'])}"
+    where = f"{number(rows[0]['rpm'])} to {rpm(rows[-1]['rpm'])}"
+    likely = "" if c["lo_pct"] is None else f" (likely {percent_between(c['lo_pct'], c['hi_pct'])})"
     return Picture(
         "compare-torque",
-        f"Torque of B against A: {number(c['change_pct'], 1)} % over {where}",
-        f"Change of torque from A to B over engine speed, {where}: {number(c['change_pct'], 1)} % on average.",
+        f"Torque of B against A: {number(c['change_pct'], 1)} %{likely} over {where}",
+        f"Change of torque from A to B over engine speed, {where}: {number(c['change_pct'], 1)} % on average{likely}.",
         paint,
         _table("Torque of the two", rows, ("nm", "N·m"), ("pct", "%"), places=2),
         height=2.4,
         narrow_height=2.6,
-        note="Dashed: A. Coloured and thick: the whole likely range is above (blue) or below (brown) it.",
+        note="Dashed: A. Shaded: the likely range. Thick: all of it is above A, or all below.",
     )
 
 
@@ -69,17 +70,34 @@ def advance(c: Plain) -> Picture | None:
         panel.ends(ax, [(float(x[-1]), float(a[-1]), "A", "ink", False), (float(x[-1]), float(b[-1]), "B", "up", True)])
         panel.quantity(ax, f"{what}, ° before top dead centre")
 
-    mean = float(np.mean([r["change_deg"] for r in rows]))
-    title = f"{what.capitalize()} of B is {number(abs(mean), 1)}° {'more' if mean > 0 else 'less'} than of A on average"
+    title = _advance_title(what.capitalize(), rows)
     return Picture(
         "compare-advance",
         title,
-        f"{title}, over {rpm(rows[0]['rpm'])} to {rpm(rows[-1]['rpm'])}.",
+        f"{title}, over {number(rows[0]['rpm'])} to {rpm(rows[-1]['rpm'])}.",
         paint,
         _table(what.capitalize(), rows, ("deg", "°"), ("deg", "°"), places=1),
         height=2.4,
         narrow_height=2.6,
         note="Dashed: A. Bold: B.",
+    )
+
+
+def _advance_title(what: str, rows: list[Plain]) -> str:
+    """How far apart the two advances lie on average, where that can be told; rows of one day err together, so their ranges are
+    averaged, never shrunk."""
+    mean = float(np.mean([r["change_deg"] for r in rows]))
+    way = "more" if mean > 0 else "less"
+    if any(r["lo_deg"] is None or r["hi_deg"] is None for r in rows):
+        return f"{what} of B is {degrees(abs(mean))} {way} than of A on average; how surely is not known"
+    half = float(np.mean([r["hi_deg"] - r["lo_deg"] for r in rows])) / 2
+    places = 1 if half <= 0.5 else 0
+    likely = between(mean - half, mean + half, "°", places)
+    if mean - half <= 0 <= mean + half:
+        return f"{what} of A and B cannot be told apart: B less A is likely {likely}"
+    nearest, farthest = sorted((abs(mean - half), abs(mean + half)))
+    return (
+        f"{what} of B is {degrees(abs(mean), half)} {way} than of A on average (likely {between(nearest, farthest, '°', places)})"
     )
 
 
