@@ -21,7 +21,7 @@ from pullbook.provenance import Provenance
 
 @dataclass(frozen=True, slots=True)
 class Revision:
-    """A day's revision to be written: its ``number`` from 1, one hash over its inputs, else as in :meth:`.store.Store.write_day`."""
+    """A day's revision to write: its ``number`` from 1, a hash over its inputs, else as in :meth:`.store.Store.write_day`."""
 
     engine: str
     day: str

@@ -8,7 +8,7 @@ from itertools import pairwise
 
 import polars as pl
 
-from pullbook.book import natural
+from pullbook.book import LOG_ENDINGS, natural
 from pullbook.columns import holds
 from pullbook.handover import LogReading, Segment
 from pullbook.pulls.holds import HOLD_RPM, runs_of_holds
@@ -79,8 +79,17 @@ def match(logs: list[LogReading], names: dict[str, str], sheet: PullSheet | None
     loggers: dict[int, str] = {}
     taken = {_plain(f) for row in (sheet.rows if sheet else ()) for f in (row.file, row.logger_file) if f}
     for row in sheet.rows if sheet else ():
-        name = _file_named(row.file, list(by_name), taken, f"{sheet.shown if sheet else ''} line {row.line}", out)
-        if row.logger_file and (logger := _file_named(row.logger_file, list(by_name), taken, f"line {row.line}, logger_file", out)):
+        where = f"{sheet.shown if sheet else ''} line {row.line}"
+        name, near = _file_named(row.file, list(by_name), taken)
+        if name is None and not near and row.is_remark and not row.file.casefold().endswith(LOG_ENDINGS):
+            out.warnings.append(f"{where}: {row.file[:80]!r} names no log and is taken as a remark")
+            continue
+        if name is None:
+            out.questions.append(_not_here(row.file, near, where))
+        logger, near = _file_named(row.logger_file, list(by_name), taken) if row.logger_file else (None, [])
+        if row.logger_file and logger is None:
+            out.questions.append(_not_here(row.logger_file, near, f"line {row.line}, logger_file"))
+        elif logger is not None:
             if logger == name:
                 out.questions.append(f"line {row.line}: {logger} is named as its own second recorder: which log is meant?")
             else:
@@ -219,12 +228,12 @@ def _pair_by_count(found: list[Match]) -> None:
                     beside.near_s = m.segment.end_s - s.end_s
 
 
-def _file_named(wanted: str, names: list[str], taken: set[str], where: str, out: Matched) -> str | None:
+def _file_named(wanted: str, names: list[str], taken: set[str]) -> tuple[str | None, list[str]]:
     """The log a sheet means: exactly, else without regard to case, composed accents, a forgotten ending, the sort of a dash or
-    one that an encoding lost; else a question, with the nearest name that no other row has ``taken``.
+    one that an encoding lost; where none is meant, the nearest names that no other row has ``taken``.
     """
     if wanted in names:
-        return wanted
+        return wanted, []
     key = _plain(wanted)
     same = [n for n in names if _plain(n) == key] or [n for n in names if _plain(n).rpartition(".")[0] == key]
     if not same:
@@ -234,11 +243,14 @@ def _file_named(wanted: str, names: list[str], taken: set[str], where: str, out:
         same = [n for n, mine in zip(names, keys, strict=True) if with_lost_dash(own, known) in mine]
         same = same or [n for n, mine in zip(names, keys, strict=True) if own in {with_lost_dash(k, wanted_too) for k in mine}]
     if len(same) == 1:
-        return same[0]
+        return same[0], []
     near = same or get_close_matches(key, [_plain(n) for n in names if _plain(n) not in taken], n=1)
-    hint = f" Did you mean {' or '.join(repr(n) for n in names if n in near or _plain(n) in near)}?" if near else ""
-    out.questions.append(f"{where}: no log named {wanted!r} that could be read lies in this folder.{hint}")
-    return None
+    return None, [n for n in names if n in near or _plain(n) in near]
+
+
+def _not_here(wanted: str, near: list[str], where: str) -> str:
+    hint = f" Did you mean {' or '.join(map(repr, near))}?" if near else ""
+    return f"{where}: no log named {wanted!r} that could be read lies in this folder.{hint}"
 
 
 def _plain(name: str) -> str:

@@ -9,7 +9,7 @@ from pullbook.handover import Fault
 from pullbook.sheets.facts_schema import DEGREES, HUMIDITY, PRESSURE, RPM, TEMPERATURE, Number
 from pullbook.sheets.grid import Grid
 from pullbook.sheets.placed import Placed
-from pullbook.sheets.typed_number import typed_number
+from pullbook.sheets.typed_number import parted, typed_number
 from pullbook.sheets.unit_slips import column_in, looks_like
 from pullbook.wording import counted
 
@@ -20,6 +20,11 @@ _SPANS = {
     "oil_c": Number("°C", -40, 160), "coolant_c": Number("°C", -40, 130),
 }  # fmt: skip
 """What a number of a sheet can mean, by column."""
+_KINDS = {
+    "kPa": ("pressure",), "°C": ("temperature", "angle"), "%": ("share",), "rpm": ("speed",),
+    "degrees BTDC": ("angle", "advance"),
+}  # fmt: skip
+"""Kinds of units a cell may name behind its number; a bare ° is whichever the column's is."""
 
 
 class SheetCells:
@@ -71,8 +76,14 @@ class SheetCells:
         if value is None:
             self.fault(line, name, repr(text[:60]), _wanted(name), "write the bare number")
             return None
+        bare, unit = parted(text)
         convert = self.at[name][1].convert
-        grouped = re.fullmatch(r"\d{1,3}[.,]\d{3}", text) is not None
+        if unit is not None and unit.kind not in _KINDS.get(_SPANS[name].unit, ()):
+            self.fault(line, name, repr(text[:60]), _wanted(name), "write the bare number")
+            return None
+        if unit is not None and unit.kind != "angle":  # a cell's own unit counts for more than the header's
+            convert = lambda v: round(unit.factor * v + unit.offset, 9)  # noqa: E731
+        grouped = re.fullmatch(r"\d{1,3}[.,]\d{3}", bare) is not None
         if grouped and not lo <= convert(value) <= hi and lo <= convert(1000.0 * value) <= hi:
             value *= 1000.0  # 1.013 in a column of hPa groups thousands
         value = convert(value)

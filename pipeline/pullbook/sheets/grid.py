@@ -4,11 +4,11 @@ import csv
 import io
 import re
 import zipfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, time
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from pullbook.handover import Fault
 from pullbook.sheets.guarded import MOST_SHEET, as_text, guarded_bytes
@@ -27,13 +27,20 @@ _HEADER_WITHIN = 20
 @dataclass(frozen=True, slots=True)
 class Grid:
     """A sheet below its header. ``cells``: text, one row a filled line, its index the line as an editor or spreadsheet counts,
-    its columns numbered from 0; ``headers``: what stands above each column; ``header_line``; ``warnings``: what to know.
+    its columns numbered from 0; ``headers``: what stands above each column; ``header_line``; ``warnings``: what to know;
+    ``units``: the cells of a row of units under the headers, where there is one.
     """
 
     cells: "pd.DataFrame"
     headers: tuple[str, ...]
     header_line: int
     warnings: tuple[str, ...] = ()
+    units: tuple[str, ...] = ()
+
+    def heading(self, number: int) -> str:
+        """A column's header with the unit that stands under it, where it has none of its own."""
+        header, unit = self.headers[number], self.units[number] if self.units else ""
+        return f"{header} ({unit.strip('[](){}<> ')})" if header and unit and not re.search(r"[\[({<]", header) else header
 
 
 Row = tuple[int, list[str]]
@@ -126,16 +133,15 @@ def _spreadsheet(content: bytes, shown: str, warnings: list[str]) -> list[list[R
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as packed:
             refused = _bomb(packed)
-            formulas = (
-                any(b"<f>" in (xml := packed.read(m)) or b"<f " in xml for m in packed.namelist() if "worksheets/sheet" in m)
-                if not refused
-                else False
-            )
+            sheets = [packed.read(m) for m in packed.namelist() if "worksheets/sheet" in m] if not refused else []
+            formulas = any(b"<f>" in xml or b"<f " in xml for xml in sheets)
+            merged = any(b"<mergeCell " in xml for xml in sheets)
+            del sheets
         if refused:
             return Fault(
                 shown, None, None, refused, "a spreadsheet of a few rows", "save only the sheet itself, as .xlsx or as pulls.csv"
             )
-        tables = _worksheets(content)
+        tables = _worksheets(content, merged=merged)
     except MemoryError:
         raise
     except Exception as wrong:  # whatever a broken or hostile spreadsheet sets off inside the library is the sheet's fault
@@ -162,23 +168,37 @@ def _bomb(packed: zipfile.ZipFile) -> str | None:
     return None
 
 
-def _worksheets(content: bytes) -> list[list[Row]]:
+def _worksheets(content: bytes, *, merged: bool) -> list[list[Row]]:
+    """The first sheets as rows of text; ``merged``: some have cells merged downwards, whose one value holds for each row."""
     import warnings as python_warnings
 
     import openpyxl
 
     with python_warnings.catch_warnings():
         python_warnings.simplefilter("ignore")  # openpyxl warns of styles and extensions, which mean nothing here
-        book = openpyxl.load_workbook(io.BytesIO(content), read_only=True, data_only=True, keep_links=False)
+        book = openpyxl.load_workbook(io.BytesIO(content), read_only=not merged, data_only=True, keep_links=False)
         try:
             tables = []
             for sheet in book.worksheets[:10]:
-                sheet.reset_dimensions()
-                rows = sheet.iter_rows(max_row=MOST_ROWS + _HEADER_WITHIN, max_col=MOST_COLUMNS, values_only=True)
-                tables.append([(line, [_cell(v) for v in cells]) for line, cells in enumerate(rows, start=1)])
+                if not merged:
+                    sheet.reset_dimensions()
+                found = sheet.iter_rows(max_row=MOST_ROWS + _HEADER_WITHIN, max_col=MOST_COLUMNS, values_only=True)
+                rows = [(line, [_cell(v) for v in cells]) for line, cells in enumerate(found, start=1)]
+                tables.append(_filled_down(rows, sheet.merged_cells.ranges) if merged else rows)
             return tables
         finally:
             book.close()
+
+
+def _filled_down(rows: list[Row], merged: Iterable[Any]) -> list[Row]:
+    """The rows with the value of every range of merged cells, one column wide, in each of its rows."""
+    for span in merged:
+        last = min(span.max_row, len(rows))
+        if span.min_col == span.max_col and span.min_col <= MOST_COLUMNS and span.min_row < last:
+            value = rows[span.min_row - 1][1][span.min_col - 1]
+            for _, cells in rows[span.min_row : last]:
+                cells[span.min_col - 1] = value
+    return rows
 
 
 def _cell(value: object) -> str:

@@ -9,6 +9,7 @@ from pullbook.columns import STROBE, conform
 from pullbook.handover import Fault
 from pullbook.sheets.cells import SheetCells
 from pullbook.sheets.grid import read_grid
+from pullbook.sheets.hand_marks import with_units_row, without_dittos
 from pullbook.sheets.placed import placed
 from pullbook.sheets.words import STROBE_COLUMNS, fold, said, strobe_column
 
@@ -41,6 +42,7 @@ def read_strobe(path: Path, *, shown: str) -> StrobeSheet:
     grid = read_grid(path, shown=shown, knows=strobe_column)
     if isinstance(grid, Fault):
         return StrobeSheet(empty, (grid,))
+    grid = without_dittos(with_units_row(grid))
     columns = placed(grid, shown, strobe_column, STROBE_COLUMNS)
     missing = [name for name in ("setting", "rpm", "advance_deg") if name not in columns.at]
     if missing:

@@ -1,8 +1,9 @@
-"""Which column of a sheet is which column of the contract: by its header, else by what a slip of the pen meant."""
+"""Which column of a sheet is which of the contract: by its header, by what a slip of the pen meant, by what its cells are."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass
 
+from pullbook.book import LOG_ENDINGS
 from pullbook.sheets.grid import Grid
 from pullbook.sheets.words import Column, misspelt
 
@@ -17,7 +18,7 @@ class Placed:
     warnings: tuple[str, ...]
 
 
-def placed(grid: Grid, shown: str, column_of: Callable[[str], Column | None], columns: Iterable[str]) -> Placed:
+def placed(grid: Grid, shown: str, column_of: Callable[[str], Column | None], columns: Collection[str]) -> Placed:
     """Find the columns of a sheet; of two with one meaning the first counts, the other is unknown.
 
     Parameters
@@ -35,7 +36,7 @@ def placed(grid: Grid, shown: str, column_of: Callable[[str], Column | None], co
     unknown: list[tuple[int, str]] = []
     warnings: list[str] = []
     for number, header in enumerate(grid.headers):
-        column = column_of(header) if header else None
+        column = column_of(grid.heading(number)) if header else None
         if column is not None and column.name not in at:
             at[column.name] = (number, column)
         elif header or (grid.cells[number] != "").any():
@@ -46,4 +47,17 @@ def placed(grid: Grid, shown: str, column_of: Callable[[str], Column | None], co
             at[meant] = (number, column)
             unknown.remove((number, header))
             warnings.append(f"{shown}: the column {header[:60]!r} is read as {meant}")
+    if "file" in columns and "file" not in at and (named := _names_of_logs(grid, unknown)) is not None:
+        at["file"] = (named[0], Column("file", float))
+        unknown.remove(named)
+        warnings.append(f"{shown}: the column {named[1][:60]!r} is read as file: its cells are names of logs")
     return Placed(at, tuple(unknown), tuple(warnings))
+
+
+def _names_of_logs(grid: Grid, unknown: Iterable[tuple[int, str]]) -> tuple[int, str] | None:
+    """Of the columns no header explains, the first in which most cells are names of logs."""
+    for number, header in unknown:
+        filled = [text for text in grid.cells[number] if text]
+        if sum(text.casefold().endswith(LOG_ENDINGS) for text in filled) > 0.5 * len(filled):
+            return number, header
+    return None

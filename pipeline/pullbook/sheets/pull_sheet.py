@@ -8,9 +8,10 @@ from pathlib import Path
 from pullbook.handover import Fault
 from pullbook.sheets.cells import SheetCells
 from pullbook.sheets.grid import read_grid
+from pullbook.sheets.hand_marks import with_file_above, with_units_row, without_dittos
 from pullbook.sheets.note_words import heard_in_notes, told_by_notes
 from pullbook.sheets.placed import placed
-from pullbook.sheets.row import SheetRow
+from pullbook.sheets.row import SUMMARY, SheetRow
 from pullbook.sheets.typed_number import typed_number
 from pullbook.sheets.words import PULL_COLUMNS, fold, pull_column, said
 from pullbook.wording import few
@@ -49,12 +50,17 @@ def read_pull_sheet(path: Path, *, shown: str) -> PullSheet:
     grid = read_grid(path, shown=shown, knows=pull_column)
     if isinstance(grid, Fault):
         return PullSheet(shown, faults=(grid,))
+    grid = without_dittos(with_units_row(grid))
     columns = placed(grid, shown, pull_column, PULL_COLUMNS)
     if "file" not in columns.at:
         named = ", ".join(repr(h) for h in grid.headers if h)[:120]
         remedy = "name the column that holds the logs' file names `file`"
         return PullSheet(shown, faults=(Fault(shown, grid.header_line, None, f"the columns {named}", "a column `file`", remedy),))
+    filled: tuple[int, ...] = ()
+    if "pull" in columns.at:
+        grid, filled = with_file_above(grid, columns.at["file"][0], columns.at["pull"][0])
     cells = SheetCells(grid, columns, shown)
+    remarks: list[str] = []
     rows: list[SheetRow] = []
     asked: list[str] = []
     unfiled: list[int] = []
@@ -62,7 +68,7 @@ def read_pull_sheet(path: Path, *, shown: str) -> PullSheet:
     for line, *values in grid.cells.itertuples():
         row = tuple(values)
         if cells.text(row, "file") is None:
-            unfiled += [int(line)] if _only_planned(cells, int(line), row) else []
+            unfiled += [int(line)] if _only_planned(cells, int(line), row, remarks) else []
         elif (made := _pull_row(cells, int(line), row, columns.unknown, asked)) is not None:
             notes[made.line] = cells.text(row, "notes")
             rows.append(made)
@@ -71,7 +77,9 @@ def read_pull_sheet(path: Path, *, shown: str) -> PullSheet:
     if unfiled and rows:
         which = f"lines {unfiled[0]} to {unfiled[-1]}" if len(unfiled) > 1 else f"line {unfiled[0]}"
         asked.append(f"{shown} {which}: {len(unfiled)} planned without a file name. Were they run?")
-    warnings = (*grid.warnings, *columns.warnings, *fahrenheit, *told.warnings)
+    if filled:
+        remarks.append(f"{shown} {_lines(filled)}: no file name, and the pull after the one above: the same file is meant")
+    warnings = (*grid.warnings, *columns.warnings, *remarks, *fahrenheit, *told.warnings)
     return PullSheet(shown, tuple(rows), tuple(cells.faults), (*asked, *told.questions), warnings, told.unlit)
 
 
@@ -117,12 +125,23 @@ def _without_row_numbers(rows: list[SheetRow], cells: SheetCells) -> list[SheetR
     return [replace(r, pull=None) for r in rows] if counts and not named else rows
 
 
-def _only_planned(cells: SheetCells, line: int, row: tuple[str, ...]) -> bool:
-    """Whether a row without a file name is a pull that was planned; one that says more of it than a plan can is a fault."""
+def _lines(lines: Sequence[int]) -> str:
+    return f"line {lines[0]}" if len(lines) == 1 else f"lines {', '.join(map(str, lines))}"
+
+
+def _only_planned(cells: SheetCells, line: int, row: tuple[str, ...], remarks: list[str]) -> bool:
+    """Whether a row without a file name is a pull that was planned; one that says more of it than a plan can is a fault, a sum or
+    what stands alone in its row a remark.
+    """
+    planned = any(cells.text(row, name) for name in ("setting", "total_deg", "initial_deg"))
+    first, *more = (text for text in row if text)
+    if fold(first) in SUMMARY or not (more or planned):
+        remarks.append(f"{cells.shown} line {line}: {first[:80]!r} stands where no row is and is taken as a remark")
+        return False
     if any(cells.text(row, name) for name in ("time", "pull", "knock", "exclude")):
         cells.fault(line, "file", "a row without a file name", "the log's file name", "write it, or take the row away")
         return False
-    return any(cells.text(row, name) for name in ("setting", "total_deg", "initial_deg"))
+    return planned
 
 
 def _pull_row(

@@ -2,6 +2,11 @@
 
 from dataclasses import dataclass
 
+from pullbook.sheets.words import fold, said
+
+SUMMARY = frozenset(said("summary"))
+"""What begins a row that sums up those above it, folded."""
+
 
 @dataclass(frozen=True, slots=True)
 class SheetRow:
@@ -26,3 +31,12 @@ class SheetRow:
     logger_file: str | None = None
     exclude: str | None = None
     notes: str | None = None
+
+    @property
+    def is_remark(self) -> bool:
+        """Whether what stands in ``file`` sums up the rows ("Mean") or stands alone in its row, as a remark under a table does."""
+        if fold(self.file) in SUMMARY:
+            return True
+        told = (self.pull, self.setting, self.initial_deg, self.total_deg, self.time, self.logger_file, self.exclude, self.notes)
+        air = (self.pressure_kpa, self.temperature_c, self.humidity_pct, self.oil_c, self.coolant_c)
+        return all(value is None for value in (*told, *air)) and self.knock == "not listened" and not self.baseline

@@ -17,11 +17,13 @@ PULL_COLUMNS: Mapping[str, tuple[str, ...]] = _table("pull")
 STROBE_COLUMNS: Mapping[str, tuple[str, ...]] = {"setting": PULL_COLUMNS["setting"]} | _table("strobe")
 _ACCENTS = str.maketrans("äöüáàâéèêëíìîóòôúùûñç", "aouaaaeeeeiiiooouuunc")
 _UNITS = {
-    "kpa": "kPa", "hpa": "hPa", "mbar": "hPa", "inhg": "inHg", "psi": "psi",
+    "kpa": "kPa", "hpa": "hPa", "mbar": "hPa", "mb": "hPa", "inhg": "inHg", "psi": "psi",
     "c": "°C", "degc": "°C", "f": "°F", "degf": "°F", "k": "K",
 }  # fmt: skip
 
 
+_SMALL = frozenset(("a", "al", "au", "d", "de", "del", "der", "des", "di", "du", "l", "la", "le", "of", "the"))
+"""Words between the words of a name."""
 _DEGREES = re.compile(r"(?:deg(?:rees|res)?|grad[oi]?s?|btdc|crank)+$")
 CLOSE = 0.84
 """How like a column's name, as a share of matching letters, a slip of the pen is."""
@@ -105,6 +107,17 @@ class _Names:
     names: frozenset[str]
     stems: tuple[str, ...]
     units: Mapping[str, object]
+    spelled: tuple[tuple[str, ...], ...]
+
+
+def _spelled(also: tuple[str, ...]) -> tuple[tuple[str, ...], ...]:
+    return tuple(words for name in also if (words := _words(name)))
+
+
+def _words(name: str) -> tuple[str, ...]:
+    """The words of a name, folded, a point kept behind one that is cut short; those that only join others left out."""
+    found = re.findall(r"[a-z0-9]+\.?", unaccented(re.sub(r"(?<=[a-zà-ÿ])(?=[A-Z])", " ", name)).replace("_", " "))
+    return tuple(w for w in found if w.strip(".") not in _SMALL)
 
 
 def _names_of(columns: Mapping[str, tuple[str, ...]]) -> tuple[_Names, ...]:
@@ -113,7 +126,9 @@ def _names_of(columns: Mapping[str, tuple[str, ...]]) -> tuple[_Names, ...]:
         stem, _, own = column.rpartition("_")
         units: Mapping[str, object] = PRESSURE if own == "kpa" else TEMPERATURE if own == "c" else {}
         folded = tuple(map(fold, also))
-        out.append(_Names(column, frozenset((fold(column), *folded)), (fold(stem), *folded) if units else (), units))
+        out.append(
+            _Names(column, frozenset((fold(column), *folded)), (fold(stem), *folded) if units else (), units, _spelled(also))
+        )
     return tuple(out)
 
 
@@ -128,12 +143,37 @@ def _column_of(header: str, table: tuple[_Names, ...]) -> Column | None:
     spelled = {folded, folded.strip("°"), _DEGREES.sub("", folded).strip("°")} - {""}
     for known in table:
         if spelled & known.names:
-            convert = None if unit is None else _conversion(fold(unit).strip("°"), known.units)
-            return Column(known.column, convert or _same)
+            return _meant(known, unit)
         for stem in known.stems:
             if folded.startswith(stem) and (convert := _conversion(folded[len(stem) :].strip("°"), known.units)):
                 return Column(known.column, convert)
-    return None
+    short = [known for known in table if any(_shortened(_words(bare), words) for words in known.spelled)]
+    return _meant(short[0], unit) if len(short) == 1 else None
+
+
+def _meant(known: _Names, unit: str | None) -> Column:
+    convert = None if unit is None else _conversion(fold(unit).strip("°"), known.units)
+    return Column(known.column, convert or _same)
+
+
+def _shortened(said: tuple[str, ...], words: tuple[str, ...]) -> bool:
+    """Whether a header is a known name with words cut short: ``Av. total``, ``Einst.``, ``Tot adv``, in either order of two.
+
+    Examples
+    --------
+    >>> _shortened(("av.", "total"), ("avance", "total")), _shortened(("temp",), ("temperatura",))
+    (True, False)
+    """
+    if len(said) != len(words):
+        return False
+    if len(said) == 1:
+        (cut,) = said
+        return cut.endswith(".") and len(cut) > 3 and words[0].startswith(cut[:-1])
+    orders = (words, words[::-1]) if len(words) == 2 else (words,)
+    return any(
+        all(len(cut.strip(".")) > 1 and w.startswith(cut.strip(".")) for cut, w in zip(said, order, strict=True))
+        for order in orders
+    )
 
 
 def _same(value: float) -> float:
