@@ -19,7 +19,7 @@ class ConfigError(ValueError):
 @dataclass(frozen=True, slots=True)
 class Settings:
     """config.yaml with every default filled in, as config/config.schema.json says: the logs' folder, the size of the page, seconds
-    without a change after which a file is whole, days at most that one process makes."""
+    without a change after which a file is whole, and ``days_per_job``: days at most that one process makes."""
 
     logs: str
     page: str

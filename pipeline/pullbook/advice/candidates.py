@@ -59,7 +59,7 @@ class Bounds:
         return most if self.max_advance_deg is None else np.minimum(most, self.max_advance_deg)
 
     def passed_by(self, base: Setting, move: float = 0.0) -> bool:
-        """Whether a setting moved by ``move`` degrees passes the known limit."""
+        """Whether a setting turned up by ``move`` degrees passes the known limit (:func:`passes`)."""
         return passes(self.max_advance_deg, base, move)
 
 

@@ -98,12 +98,12 @@ def _half(value: float) -> float:
 
 
 def damper_mm(diameter_mm: float | None) -> float | None:
-    """Millimetres a crank degree on the damper's rim, or None where the diameter is not known."""
+    """Millimetres a crank degree on the rim of a damper of ``diameter_mm``, or None where that is not known."""
     return None if diameter_mm is None or not diameter_mm > 0 else round(mm_per_deg(diameter_mm), 3)
 
 
 def hysteresis_of(shapes: pl.DataFrame, setting: str | None) -> float | None:
-    """Hysteresis of the setting nearest to the one advised, else the median of the day's, degrees; None where none is known."""
+    """Hysteresis, degrees, of ``setting`` by SHAPES, else the median of the day's; never below 0; None where none is known."""
     known = shapes.drop_nulls("hysteresis_deg")
     if known.is_empty():
         return None

@@ -81,7 +81,7 @@ def day_words(
 
 
 def state_of(best: pl.DataFrame, ground: Ground) -> str:
-    """What holds over more than half of the rows in use: best beyond what was tested, or not to be placed; else ``inside``."""
+    """What BEST says over most rpm in use: ``above_tested``, ``below_tested``, ``flat`` (not to be placed) or ``inside``."""
     states = best.filter(pl.col("rpm").is_in(ground.rpm.astype(int).tolist()))["state"].drop_nulls().to_list()
     for name in ("above_tested", "below_tested"):
         if 2 * states.count(name) > len(states):

@@ -23,7 +23,7 @@ READ_CHANNELS = ("time_s", "rpm", "torque_nm", "power_kw", "throttle_pct", "roll
 
 @dataclass(frozen=True, slots=True)
 class Footing:
-    """What all pulls of the day share."""
+    """What all pulls of the day share: the lag of torque behind speed, s, and what turns between crank and sensor, kg·m²."""
 
     lag_s: float
     inertia_kg_m2: float
@@ -31,7 +31,11 @@ class Footing:
 
 @dataclass(slots=True)
 class AlignedPull:
-    """One pull brought to the footing, before the air factor."""
+    """One pull brought to the footing, before the air factor.
+
+    ``rows``: ROWS; ``facts``: ``rpm_min, rpm_max, seconds, rpm_per_s`` as far as known; ``reasons``: why in part or not at all;
+    ``slipped``: the drive slipped somewhere; ``timed``: its log has a clock.
+    """
 
     rows: pl.DataFrame
     facts: dict[str, Any] = field(default_factory=dict)
@@ -56,7 +60,7 @@ def _torque(part: pl.DataFrame, rpm: Array) -> Array:
 
 
 def finite(samples: pl.DataFrame, channels: tuple[str, ...]) -> pl.DataFrame:
-    """``samples`` with every one of ``channels`` as a number or null; absent channels are null throughout."""
+    """``samples``, as many rows, with every one of ``channels`` as a finite number or null; absent ones are null throughout."""
     known = [
         pl.when(pl.col(c).cast(pl.Float64).is_finite()).then(pl.col(c).cast(pl.Float64)).alias(c)
         if c in samples.columns

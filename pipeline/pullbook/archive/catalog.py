@@ -79,7 +79,7 @@ def row(record: dict[str, Any], *, conditions: dict[str, Any], own: dict[str, An
 
 
 def frame(rows: Iterable[dict[str, Any]]) -> pl.DataFrame:
-    """Rows as a table of the catalogue's columns and types; names that are no UTF-8 in their printable form."""
+    """Rows as a table of :data:`CATALOG`, one row each, missing keys null; names that are no UTF-8 in their printable form."""
     plain = [{k: printable(v) if isinstance(v, str) else v for k, v in r.items()} for r in rows]
     return pl.DataFrame(plain, schema=CATALOG, strict=False)
 
@@ -107,7 +107,13 @@ def scan(root: Path) -> pl.LazyFrame:
 
 
 def write(root: Path, table: pl.DataFrame) -> None:
-    """Put a whole new catalogue in the place of the old one. Its hash is noted first, beside the old one's: either may stand."""
+    """Put a whole new catalogue (:data:`CATALOG`) in the place of the old one; its hash is noted first, beside the old one's.
+
+    Raises
+    ------
+    OSError
+        The archive cannot be written; the old catalogue stands.
+    """
     import pyarrow.parquet as pq
 
     out = BytesIO()

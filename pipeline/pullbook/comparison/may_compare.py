@@ -103,7 +103,7 @@ def worst(found: list[Limit], of: str) -> str:
 
 
 def intervals_apart(a: tuple[float | None, float | None], b: tuple[float | None, float | None]) -> bool | None:
-    """Whether two intervals do not meet; None where an end is not known."""
+    """Whether two intervals (lo, hi) of one unit do not meet; None where an end is not known."""
     (a_lo, a_hi), (b_lo, b_hi) = a, b
     if a_lo is None or a_hi is None or b_lo is None or b_hi is None:
         return None

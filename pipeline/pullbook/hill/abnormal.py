@@ -30,7 +30,7 @@ ABNORMAL = {"pull_id": pl.String(), "rpm_lo": pl.Int64(), "rpm_hi": pl.Int64(), 
 
 @dataclass(frozen=True, slots=True)
 class Abnormal:
-    """``mask`` (P, R): data to leave out; ``table``: what is said of it; ``odd``: whole pulls that stand off, ln torque."""
+    """``mask`` (P, R): data to leave out; ``table``: :data:`ABNORMAL`; ``odd``: ln torque by whole pull that stands off."""
 
     mask: Mask
     table: pl.DataFrame

@@ -38,7 +38,7 @@ class DayTarget:
         return self.ln_torque - ln_torque_lost(self.advance, best, k, skew)
 
     def ln_posterior(self, xi: Array) -> Array:
-        """(B,); worked through in parts that fit the processor's cache, whatever the size of the day."""
+        """(B,) for ``xi`` (B, q); worked through in parts that fit the processor's cache, whatever the size of the day."""
         part = max(1, CACHED // self.ln_torque.size)
         parts = [self.likelihood.ln_likelihood(self.remainder(xi[i : i + part])) for i in range(0, len(xi), part)]
         out: Array = np.concatenate(parts) - 0.5 * (xi**2).sum(axis=1)
@@ -47,7 +47,7 @@ class DayTarget:
 
 @dataclass(frozen=True, slots=True)
 class Tops:
-    """Distinct tops, highest first: ``xi`` (M, q), ``cov`` (M, q, q), ``ln_posterior`` (M,), ln of the volume under each."""
+    """Distinct tops, highest first: ``xi`` (M, q), ``cov`` (M, q, q), ``ln_posterior`` (M,), ``ln_volume`` (M,) under each."""
 
     xi: Array
     cov: Array

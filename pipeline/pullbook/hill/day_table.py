@@ -17,7 +17,11 @@ ROWS_ENOUGH = 26  # more rows than this are joined two or three to one: the wand
 
 @dataclass(frozen=True, slots=True)
 class DayTable:
-    """P pulls by R rows. ``ln_torque``, ``white`` (variance), ``advance`` (NaN unknown) are (P, R); ``modes`` (P, R, J)."""
+    """P pulls by R rows of ``rpm`` (R,); ``order`` (P,) is the place in the order run.
+
+    (P, R) are ``ln_torque`` (of N·m), ``white`` (variance of it), ``advance`` (crank degrees, NaN unknown) and ``present`` (whether
+    there are data); ``modes`` (P, R, J): one-SD shifts of the advance, degrees.
+    """
 
     pull_id: tuple[str, ...]
     setting: tuple[str, ...]
@@ -37,7 +41,7 @@ class DayTable:
         )  # fmt: skip
 
     def of(self, pulls: npt.ArrayLike) -> "DayTable":
-        """The same day with only some pulls (indices)."""
+        """The same day with only some ``pulls``, by place or as a mask (P,)."""
         keep = np.asarray(pulls, int)
         return DayTable(
             tuple(self.pull_id[i] for i in keep), tuple(self.setting[i] for i in keep), self.order[keep], self.rpm,
@@ -49,11 +53,11 @@ class DayTable:
         return list(dict.fromkeys(self.setting))
 
     def setting_advance(self) -> dict[str, Array]:
-        """Mean advance of each setting at each row (R,), NaN where it was not run or nothing is known."""
+        """Mean advance of each setting at each row, degrees, (R,), NaN where it was not run or nothing is known."""
         return {s: _mean(self.advance, self.mask_of(s) & np.isfinite(self.advance)) for s in self.settings()}
 
     def mask_of(self, setting: str) -> Mask:
-        """(P, R): data of one setting."""
+        """Data of one setting: (P, R)."""
         return np.asarray(self.present & (np.array(self.setting) == setting)[:, None])
 
 
@@ -146,7 +150,7 @@ def common_shape(table: DayTable) -> tuple[Array, Array]:
 
 
 def usable(table: DayTable) -> Mask:
-    """Data the hill can learn from: advance known and at least two such pulls at the row."""
+    """Data the hill can learn from, (P, R): advance known and at least two such pulls at the row."""
     known = table.present & np.isfinite(table.advance)
     out: Mask = known & (known.sum(axis=0) >= 2)
     return out

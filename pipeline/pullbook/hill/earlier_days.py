@@ -25,13 +25,16 @@ DAY_FORM = (0.06, 0.02, 0.001)  # ln k, its slope per 1000 rpm, skew (1/°): how
 
 @dataclass(frozen=True, slots=True)
 class EarlierDays:
-    """A pair of likelihoods of θ, and how θ is read off the day's rows."""
+    """A pair of likelihoods of θ, and how θ is read off the day's rows.
+
+    ``ln_tight``, ``ln_wide``: ln of each one's weight and of what stands in front.
+    """
 
     basis: HillBasis
     reading: ReadOff
     tight: Told
     wide: Told
-    ln_tight: float  # ln of weight and of what stands in front
+    ln_tight: float
     ln_wide: float
 
     def _theta(self, xi: Array) -> Array:
@@ -45,11 +48,11 @@ class EarlierDays:
         return said(self.tight, self.ln_tight), said(self.wide, self.ln_wide)
 
     def ln_density(self, xi: Array) -> Array:
-        """(B,) for parameters ``xi`` (B, q)."""
+        """ln of the likelihood, up to a constant, of parameters ``xi`` (B, q): (B,)."""
         return np.asarray(np.logaddexp(*self._parts(self._theta(xi))))
 
     def normal_equations(self, xi: Array) -> tuple[Array, Array]:
-        """Gradient (B, q) and information (B, q, q), each part weighed by how well it fits."""
+        """Gradient (B, q), information (B, q, q) of :meth:`ln_density` at ``xi`` (B, q); each part weighed by how well it fits."""
         theta = self._theta(xi)
         tight, wide = self._parts(theta)
         share = 1.0 / (1.0 + np.exp(np.clip(wide - tight, -50, 50)))[:, None]

@@ -46,6 +46,7 @@ BENT = Course(2.5, 900.0, 450.0, bends=True)
 class HillBasis:
     """How standard normals ξ (…, q) become a hill on R rpm rows: ``m``, ``ln k`` and ``s``.
 
+    ``best_mean`` (R,) crank degrees and ``ln_k_mean`` (R,), k in 1/°², are the hill at ξ = 0; ``skew_sd`` 1/°.
     ``best_basis`` (R, n_best), ``k_basis`` (R, n_k); ξ holds the best-advance part first, then curvature, then skew. ``ln k``
     departs from its mean by ``u·(1 + (u/k_far)²)`` with u Gaussian: near the mean as u, far from it in longer tails.
     """

@@ -22,7 +22,8 @@ BEND, BEND_PULLS = 0.5, 4
 
 @dataclass(frozen=True, slots=True)
 class Nodes:
-    """Grid of the two scales that are sampled: pull SD ``sd`` (G,) and drift scale ``drift`` (G,), with ln prior weights."""
+    """Grid of the two scales that are sampled: pull SD ``sd`` (G,), fraction of torque, and drift scale ``drift`` (G,), fraction a
+    pull, with prior weights ``ln_weight`` (G,)."""
 
     sd: Array
     drift: Array
@@ -68,7 +69,8 @@ def drift_courses(order: Array) -> Array:
 
 @dataclass(frozen=True, slots=True)
 class Residuals:
-    """What is left of residuals (B, P, R) after c and z: ``weighted`` W·r, ``column`` X'W·r, ``pull`` and ``mode`` scores."""
+    """What is left of residuals r (B, P, R) after c and z: ``weighted`` W·r (B, P, R), ``column`` X'W·r (B, q), scores of ``mode``
+    (B, J) and ``pull`` (B, P), and the ``quadratic`` form left (B,)."""
 
     weighted: Array
     column: Array
@@ -171,7 +173,7 @@ class DayLikelihood:
         return out
 
     def constant(self) -> float:
-        """What ``ln_likelihood`` leaves out because it does not depend on the hill (for choosing the wander)."""
+        """What ``ln_likelihood`` leaves out because it does not depend on the hill, ln (for choosing the wander)."""
         mode = float(np.linalg.slogdet(self.mode_cov)[1]) if self.mode_cov.size else 0.0
         column = 2.0 * float(np.log(np.diag(self.column_factor)).sum())
         return -0.5 * (self.within_ln_det + column - mode + float(np.log(self.values).sum()))
@@ -187,7 +189,10 @@ class DayLikelihood:
         return np.asarray(self.vectors @ core @ self.vectors.T)
 
     def node_level(self, node: int) -> tuple[Array, Array]:
-        """Covariance (P, P) and Cholesky factor of pull levels, drift included, at a node: mean = cov @ score."""
+        """Covariance (P, P) of pull levels, ln torque, drift included, at ``node`` (its place), and its Cholesky factor (P, P).
+
+        The levels' mean is covariance @ score.
+        """
         sd, drift = self.scales.sd[node], self.scales.drift[node]
         along = self.order / sd**2
         prior = np.eye(len(self.order)) / sd**2

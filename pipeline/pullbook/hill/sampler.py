@@ -23,7 +23,7 @@ MOVES = 10
 
 @dataclass(frozen=True, slots=True)
 class Mixture:
-    """Weighted multivariate Student t: ``centre`` (M, q), Cholesky factors ``lower`` (M, q, q), weights (M,)."""
+    """Weighted multivariate Student t: ``centre`` (M, q), Cholesky factors ``lower`` (M, q, q), ``weight`` (M,), summing to one."""
 
     centre: Array
     lower: Array
@@ -51,7 +51,7 @@ class Mixture:
 
 
 def around(tops: Tops, widen: float = 1.3) -> Mixture:
-    """A mixture over the tops, wider than their Gauss–Newton covariance, with a tenth of the prior as a safety net."""
+    """A mixture over the M tops, ``widen`` times their covariance, with a tenth of the prior as a safety net: M + 1 parts."""
     weight = np.exp(np.clip(tops.ln_volume - tops.ln_volume.max(), -6.0, 0.0))
     weight = 0.9 * weight / weight.sum()
     q = tops.xi.shape[1]

@@ -64,7 +64,7 @@ class Told:
 
 
 def told_of(kept: EarlierHill) -> Told:
-    """What is kept as plain numbers, as arrays."""
+    """What is kept as plain numbers, as arrays; its shapes are not checked here."""
     return Told(np.array(kept.rpm, float), float(kept.k_rpm), np.array(kept.weight, float), np.array(kept.towards, float))
 
 
@@ -142,7 +142,7 @@ def together(days: Sequence[Told], scatters: Sequence[Array]) -> Told:
 
 @dataclass(frozen=True, slots=True)
 class ReadOff:
-    """How θ is read off a hill on R rows: weights of best advance (A, R) and of ln k (2, R)."""
+    """How θ is read off a hill on R rows: weights of ``best`` advance (A, R) and of ``ln_k`` (2, R): its value and its slope."""
 
     best: Array
     ln_k: Array

@@ -26,7 +26,8 @@ LEAN_USUAL = 0.001
 
 @dataclass(frozen=True, slots=True)
 class Within:
-    """What is alike inside a pull: SDs are fractions of torque, ``alike_rpm`` the length of the wander's memory."""
+    """What is alike inside a pull: SDs, fractions of torque, of its ``wander``, of ``extra`` white noise a row, and of how its gain
+    leans (``lean``, per 1000 rpm); ``alike_rpm``: length of the wander's memory."""
 
     wander: float = USUAL_SD
     extra: float = 0.0
@@ -34,7 +35,7 @@ class Within:
     lean: float = 0.0
 
     def ln_prior(self) -> float:
-        """How usual that is."""
+        """How usual that is: ln of the prior density, up to a constant."""
         usual = (np.log(self.wander / USUAL_SD) / USUAL_LOG_SD) ** 2 + (np.log(self.alike_rpm / ALIKE_USUAL) / ALIKE_LOG_SD) ** 2
         return float(-0.5 * (usual + (self.extra / EXTRA_USUAL) ** 2 + (self.lean / LEAN_USUAL) ** 2))
 

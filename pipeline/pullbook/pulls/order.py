@@ -73,5 +73,6 @@ def _minutes(time: str | None) -> int | None:
     found = re.search(r"\b(\d{1,2})[:.h](\d{2})\b", time or "")
     if found is None or int(found[1]) > 23 or int(found[2]) > 59:
         return None
-    late = re.search(r"p\.?m", time or "", re.IGNORECASE) is not None and int(found[1]) < 12
-    return (int(found[1]) + 12 * late) * 60 + int(found[2])
+    half = re.search(r"\b\d{1,2}[:.h]\d{2}(?::\d{2})?\s*([ap])\.?m", time or "", re.IGNORECASE)
+    hours = int(found[1]) if half is None or int(found[1]) > 12 else int(found[1]) % 12 + 12 * (half[1] in "pP")
+    return hours * 60 + int(found[2])

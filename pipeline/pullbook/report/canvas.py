@@ -33,7 +33,10 @@ class Table:
 
 @dataclass(frozen=True, slots=True)
 class Picture:
-    """One picture: ``title`` states the finding, ``alt`` says it to who cannot see it, ``table`` holds its numbers."""
+    """One picture: ``title`` states the finding, ``alt`` says it to who cannot see it, ``table`` holds its numbers.
+
+    ``height`` on a wide drawing and on paper, ``narrow_height`` on a phone's: inches.
+    """
 
     name: str
     title: str
@@ -57,7 +60,8 @@ class Hand(TypedDict, total=False):
 
 @dataclass(slots=True)
 class Panel:
-    """A rectangle of a matplotlib figure (inches from its lower left) to paint in."""
+    """A rectangle of a matplotlib figure to paint in: lower left ``x``, ``y``, ``width`` and ``height`` in inches from that of the
+    figure; ``span``: least and most rpm of the axis that all pictures share."""
 
     figure: Figure
     look: Look
@@ -115,7 +119,7 @@ class Panel:
         self.below(ax, marks, [number(m) for m in marks], "engine speed, rpm")
 
     def below(self, ax: Axes, marks: Sequence[float], labels: Sequence[str], name: str) -> None:
-        """Marks and their words under the axes, and what they measure under these."""
+        """``marks`` (in data) and their words under the axes, and what they measure under these."""
         across = ax.get_xaxis_transform()
         style: dict[str, Any] = {"ls": "none", "marker": 3, "ms": 3, "mew": 0.7, "color": PAPER["soft"], "clip_on": False}
         ax.plot(marks, [0.0] * len(marks), transform=across, scalex=False, scaley=False, **style)
@@ -124,7 +128,7 @@ class Panel:
         self.write(ax, ax.transAxes, 0.5, 0, name, dy=-6.5 - 1.15 * self.look.font, va="top", ha="center", hue="soft")
 
     def beside(self, ax: Axes, marks: Sequence[float], labels: Sequence[str]) -> None:
-        """Words of the upright axis, left of it."""
+        """Words of the upright axis, left of it, at ``marks`` in data."""
         for mark, label in zip(marks, labels, strict=True):
             self.write(ax, ax.get_yaxis_transform(), 0, mark, label, dx=-3.0, va="center", ha="right")
 
@@ -133,7 +137,7 @@ class Panel:
         self.write(ax, ax.transAxes, 0, 1, text, dx=2 - 72 * self.look.left, dy=4, va="bottom", ha="left", hue="soft")
 
     def levels(self, ax: Axes, lo: float, hi: float, most: int = 5) -> None:
-        """Round levels of the upright axis with fine lines across."""
+        """Round levels of the upright axis, ``most`` at the most, from ``lo`` to ``hi`` in data, with fine lines across."""
         ax.set_ylim(lo, hi)
         marks = round_marks(lo, hi, most)
         places = 0 if all(abs(m - round(m)) < 1e-9 for m in marks) else 1
@@ -141,7 +145,7 @@ class Panel:
         self.rules(ax, marks)
 
     def rules(self, ax: Axes, marks: Sequence[float]) -> None:
-        """Fine lines across the axes."""
+        """Fine lines across the axes at ``marks`` in data."""
         x = np.tile([0.0, 1.0, np.nan], len(marks))
         y = np.repeat(np.asarray(marks, float), 3)
         ax.plot(x, y, transform=ax.get_yaxis_transform(), color=PAPER["rule"], lw=0.6, zorder=0, scalex=False, scaley=False)
@@ -171,7 +175,7 @@ class Panel:
         ax.text(x, y, text, transform=moved, ha=ha, va=va, bbox=box, zorder=6, **style)
 
     def say(self, ax: Axes, x: float, y: float, text: str, *, ha: str = "left", va: str = "center", **hand: Unpack[Hand]) -> None:
-        """Words at a point of the data."""
+        """Words at ``x``, ``y`` in data; sides and hand as for :meth:`write`."""
         self.write(ax, ax.transData, x, y, text, ha=ha, va=va, **hand)
 
     def ends(self, ax: Axes, ends: Sequence[tuple[float, float, str, str, bool]]) -> None:

@@ -26,7 +26,7 @@ RANGES = "A range marked “likely” holds the true value nine times in ten. Al
 
 @dataclass(frozen=True, slots=True)
 class Content:
-    """Everything a day's report says. Lists may be empty: the page then says that there is nothing."""
+    """Everything a day's report says. Lists may be empty: the page then says so. ``span``: least and most rpm of its pictures."""
 
     title: str
     engine: str

@@ -29,7 +29,8 @@ def settings() -> dict[Any, Any]:
 
 @dataclass(slots=True)
 class Column:
-    """A column of a sheet being filled from the top; ``bottom`` is where it must end."""
+    """A column of a sheet being filled from the top, inches from the sheet's upper left: ``x`` its left edge, ``y`` where the next
+    line begins, ``bottom`` where it must end."""
 
     sheets: "Sheets"
     figure: Figure
@@ -43,7 +44,7 @@ class Column:
         return self.y + height <= self.bottom + 1e-6
 
     def height_of(self, text: str, size: float = 8.5, *, bold: bool = False, indent: float = 0.0) -> float:
-        """Height a paragraph would take."""
+        """Height, inches, that a paragraph of ``size`` points, indented by ``indent`` inches, would take."""
         return len(wrap(text, size, self.width - indent, bold)) * size * LEADING / 72
 
     def text(
@@ -72,14 +73,14 @@ class Column:
         return True
 
     def line(self, line: str, x: float, y: float, size: float, *, bold: bool = False, hue: str = "ink", ha: str = "left") -> None:
-        """One line, its top at ``y``."""
+        """One line of ``size`` points, its top at ``y`` and its side ``ha`` at ``x``, inches."""
         w, h = self.sheets.size
         self.sheets.words[self.figure].lines.append(
             (x / w, 1 - (y + size * 1.02 / 72) / h, line, font_of(size, bold), PAPER[hue], ha == "right")
         )
 
     def rule(self, hue: str = "rule", width: float = 0.6, y: float | None = None) -> None:
-        """A fine line across."""
+        """A line across, ``width`` points wide, at ``y`` inches, else where the next line begins."""
         w, h = self.sheets.size
         at = 1 - (self.y if y is None else y) / h
         line = mpl.lines.Line2D(
@@ -88,7 +89,7 @@ class Column:
         self.figure.add_artist(line)
 
     def frame(self, top: float, bottom: float, hue: str, *, pad: float = 0.07, fill: str | None = None) -> None:
-        """A box round what stands between ``top`` and ``bottom``."""
+        """A box round what stands between ``top`` and ``bottom``, ``pad`` off it, inches."""
         w, h = self.sheets.size
         box = mpl.patches.Rectangle(
             ((self.x - pad) / w, 1 - (bottom + pad / 2) / h),
@@ -154,7 +155,7 @@ class Sheets:
         return Column(self, figure, self.margin, self.margin, w - 2 * self.margin, h - self.margin - 0.15)
 
     def table(self, column: Column, table: Table, size: float = 7.2) -> Column:
-        """A table, carried over to as many sheets as it needs, its head on each; returns the column it ended in."""
+        """A table in ``size`` points on as many sheets as it needs, its head on each; returns the column it ended in."""
         widths = _column_widths(table, size, column.width)
         pad = 0.05
         line = size * 1.25 / 72

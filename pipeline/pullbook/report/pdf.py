@@ -93,7 +93,7 @@ def _right(right: Column, said: Content) -> list[str]:
 
 
 def two_columns(foot: Column, lines: list[str], size: float) -> list[str]:
-    """Points in two columns, as even as they go; gives back those that found no room."""
+    """Paragraphs of ``size`` points in two columns, as even as they go; gives back those that found no room."""
     gap = 0.2
     width = (foot.width - gap) / 2
     heights = [foot.height_of("• " + c, size, indent=width + gap) + 0.02 for c in lines]
@@ -109,12 +109,12 @@ def two_columns(foot: Column, lines: list[str], size: float) -> list[str]:
 
 
 def even_split(heights: list[float]) -> int:
-    """Where to part a list so that its two halves are as even as they go."""
+    """How many of a list, by their ``heights`` in any unit, go into the first of two columns as even as they go."""
     return min(range(len(heights) + 1), key=lambda i: max(sum(heights[:i]), sum(heights[i:])))
 
 
 def columns_height(sheet: Column, lines: list[str], size: float) -> float:
-    """Height :func:`two_columns` takes."""
+    """Height, inches, that :func:`two_columns` takes."""
     half = Column(sheet.sheets, sheet.figure, 0, 0, (sheet.width - 0.2) / 2, 99)
     heights = [half.height_of("• " + c, size) + 0.02 for c in lines]
     split = even_split(heights)

@@ -19,7 +19,7 @@ FORMATS = ("JPEG", "PNG", "WEBP")
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """A picture ready for the page: JPEG without any metadata, or why there is none."""
+    """A picture ready for the page: JPEG without any metadata, ``width`` by ``height`` pixels, or why there is none."""
 
     name: str
     jpeg: bytes | None

@@ -34,7 +34,7 @@ BASELINE_PATTERN = (0, (4.5, 2))
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """Sizes of one drawing, in inches and points."""
+    """Sizes of one drawing: ``width`` and the margins ``left`` and ``right`` in inches, ``font`` in points."""
 
     width: float
     font: float

@@ -12,7 +12,8 @@ SHOWN_TABLES = ("pulls", "setting_curves", "offsets", "residuals", "evidence", "
 
 @dataclass(slots=True)
 class DayView:
-    """A record ready to be shown. ``record`` is cleaned (no control characters, no endless words), tables as handed on."""
+    """A record ready to be shown. ``record`` is cleaned (no control characters, no endless words), tables as handed on; ``span``:
+    least and most rpm of every picture."""
 
     record: dict[str, Any]
     tables: dict[str, pl.DataFrame]
@@ -54,7 +55,7 @@ class DayView:
         return sorted(self.record.get("pulls") or [], key=lambda p: p.get("order") or 0)
 
     def table(self, name: str) -> pl.DataFrame | None:
-        """A table that is there and has rows."""
+        """A table of the stages by name; None where it is not there or has no rows."""
         found = self.tables.get(name)
         return None if found is None or found.is_empty() else found
 

@@ -86,7 +86,7 @@ def labels(names: Iterable[str], longest: int) -> dict[str, str]:
 
 
 def known(value: float | None) -> bool:
-    """Whether a number is there at all."""
+    """Whether a number is there at all: no None, no NaN, finite."""
     return value is not None and isfinite(value)
 
 
@@ -107,7 +107,7 @@ def number(value: float | None, places: int = 0) -> str:
 
 
 def half_width(lo: float | None, hi: float | None) -> float | None:
-    """Half of an interval that is closed on both sides."""
+    """Half the width of an interval that is closed on both sides, in its unit; None where it is open."""
     return None if lo is None or hi is None else abs(hi - lo) / 2
 
 
@@ -123,7 +123,7 @@ def degrees(value: float | None, half: float | None = None) -> str:
 
 
 def setting_degrees(value: float | None) -> str:
-    """Degrees to set, a tenth only where the number has one."""
+    """Degrees to set, a tenth only where the number has one; words where it is not known."""
     return NOT_KNOWN if value is None else number(value, 0 if abs(value - round(value)) < 0.05 else 1) + "°"
 
 
@@ -144,7 +144,7 @@ def percent(value: float | None, half: float | None = None, *, signed: bool = Fa
 
 
 def between(lo: float | None, hi: float | None, unit: str = "", places: int = 0) -> str:
-    """An interval in words, open sides said."""
+    """An interval in words, its open sides said, to so many ``places``."""
     if not known(lo) and not known(hi):
         return NOT_KNOWN
     if not known(hi):
@@ -155,15 +155,15 @@ def between(lo: float | None, hi: float | None, unit: str = "", places: int = 0)
 
 
 def percent_between(lo: float | None, hi: float | None) -> str:
-    """An interval of a change in per cent, to a tenth."""
+    """An interval of a change, per cent, to a tenth; words where an end is not known."""
     return NOT_KNOWN if lo is None or hi is None else f"{number(lo, 1)} to {number(hi, 1)} %"
 
 
 def rpm(value: float | None) -> str:
-    """Engine speed."""
+    """Engine speed, 1/min, to one, with its unit; words where it is not known."""
     return NOT_KNOWN if value is None else f"{number(value)} rpm"
 
 
 def setting_rpm(value: float | None) -> str:
-    """Engine speed to set, to fifty, as the note on springs says it."""
+    """Engine speed to set, 1/min, to fifty, as the note on springs says it; words where it is not known."""
     return rpm(None if value is None else to_fifty(value))

@@ -11,12 +11,12 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from pullbook import facts, handover
+from pullbook import belief, facts, handover
 from pullbook.questions import Question
 
 _TYPES = {
     name: kind
-    for module in (handover, facts)
+    for module in (handover, facts, belief)
     for name, kind in vars(module).items()
     if isinstance(kind, type) and dataclasses.is_dataclass(kind)
 }

@@ -20,7 +20,8 @@ _PARCELS = "parcels"
 
 @dataclass(frozen=True, slots=True)
 class PlannedDay:
-    """One day to make (read to report) or only to draw again from its record; ``why`` in the operator's words."""
+    """One day to make (read to report) or only to draw again from its record; ``why`` in the operator's words; ``inputs``: as
+    :class:`pullbook.archive.inputs.InputHashes` lists them."""
 
     id: str
     engine: str

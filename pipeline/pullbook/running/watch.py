@@ -13,7 +13,7 @@ from pathlib import Path
 from types import FrameType
 from typing import Any
 
-from pullbook.book import Book, is_day_name
+from pullbook.book import Book, engines, is_day_name
 from pullbook.config import Settings
 from pullbook.running.planning import Asked
 
@@ -21,10 +21,16 @@ _TICK_S = 0.2
 _LOOK_S = 10.0
 """Network shares and sync clients do not always say what they did: the folders are looked over this often besides."""
 
+_AGAIN_S = 60.0
+"""A run that could not be made (another run holds the book, no room on the disc) is tried again after this long."""
+
 
 @dataclass(slots=True)
 class _Waiting:
-    """A day somebody touched: what its files looked like when last seen, and since when they have looked so."""
+    """A day somebody touched: what its files looked like when last seen, and since when they have looked so.
+
+    ``looks``: name, size in bytes and date in ns of its files. ``since``: s on the monotonic clock; negative: not looked at yet.
+    """
 
     looks: tuple[tuple[str, int, int], ...] = ()
     since: float = -1.0
@@ -56,7 +62,10 @@ def watch(book: Book, settings: Settings, *, as_json: bool) -> int:
     try:
         _run_once(book, settings, None, as_json, ended)
         _start(watchers, book, arrivals)
-        _run_once(book, settings, None, as_json, ended, only_if_new=True)  # what came between the first run and the watchers' start
+        # what came between the first run and the watchers' start
+        if not _run_once(book, settings, None, as_json, ended, only_if_new=True):
+            for engine in engines(book):
+                arrivals.put((engine, None))
         _loop(book, settings, arrivals, as_json, ended)
     finally:
         for watcher in watchers:
@@ -128,9 +137,12 @@ def _loop(book: Book, settings: Settings, arrivals: "queue.SimpleQueue[Asked]", 
                 day.looks, day.since = looks, now
         still = [key for key, day in waiting.items() if now - day.since >= settings.settle_s]
         if still:
+            made = _run_once(book, settings, still, as_json, ended, only_if_new=True)
             for key in still:
-                del waiting[key]
-            _run_once(book, settings, still, as_json, ended, only_if_new=True)
+                if made:
+                    del waiting[key]
+                else:
+                    waiting[key].since = time.monotonic() + _AGAIN_S - settings.settle_s
 
 
 def _looks(book: Book, key: Asked) -> tuple[tuple[str, int, int], ...]:
@@ -148,26 +160,26 @@ def _looks(book: Book, key: Asked) -> tuple[tuple[str, int, int], ...]:
 
 def _run_once(
     book: Book, settings: Settings, only: list[Asked] | None, as_json: bool, ended: threading.Event, *, only_if_new: bool = False
-) -> None:
-    """One run; a book that another run holds, or that cannot be read or written, is said and the watch goes on."""
+) -> bool:
+    """One run, and whether it could be made: a book another run holds, or not to be read or written, is said on stderr."""
     from pullbook.archive.lock import BookHeld
     from pullbook.running import say
     from pullbook.running.run import run
     from pullbook.running.stop import Stopped
 
     if ended.is_set():
-        return
+        return True
     try:
         outcome = run(book, settings, only, quiet=as_json, wait_s=3600.0, stop=ended)
     except Stopped:
         ended.set()
-        return
+        return True
     except (BookHeld, OSError) as refused:
         print(f"pullbook: {refused}; watching on", file=sys.stderr, flush=True)
-        return
-    if only_if_new and not outcome.days and not outcome.notices:
-        return
-    print(json.dumps(say.as_json(book, outcome), ensure_ascii=False) if as_json else say.as_text(book, outcome), flush=True)
+        return False
+    if not only_if_new or outcome.days or outcome.notices:
+        print(json.dumps(say.as_json(book, outcome), ensure_ascii=False) if as_json else say.as_text(book, outcome), flush=True)
+    return True
 
 
 def _end(ended: threading.Event, _number: int, _frame: FrameType | None) -> None:

@@ -135,7 +135,7 @@ def _stand_in(table: DayTable, known: Mask) -> Array:
 
 
 def tested_by_row(table: DayTable) -> dict[int, dict[str, float]]:
-    """Advance of every setting with used pulls at every row where it is known."""
+    """Rpm -> setting -> mean advance, crank degrees, of its used pulls; rows and settings without any are absent; rpm rising."""
     out: dict[int, dict[str, float]] = {}
     for setting, advance in table.setting_advance().items():
         for rpm, value in zip(table.rpm.tolist(), advance.tolist(), strict=True):
@@ -145,7 +145,7 @@ def tested_by_row(table: DayTable) -> dict[int, dict[str, float]]:
 
 
 def advance_by_setting(tested: Mapping[int, Mapping[str, float]], delivered: DeliveredDay) -> dict[str, dict[int, float]]:
-    """Advance by setting and row: what the pulls ran, and the delivered curve where they were left out or cut short."""
+    """Setting -> rpm -> advance, crank degrees: what the pulls ran (``tested``), else the delivered curve rising."""
     out: dict[str, dict[int, float]] = {}
     curves = delivered.delivered.filter(pl.col("direction").is_in(["up", "both"]) & pl.col("advance_deg").is_not_null())
     for setting, rpm, value in curves.select("setting", "rpm", "advance_deg").iter_rows():

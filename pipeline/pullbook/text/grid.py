@@ -199,7 +199,10 @@ def _unique(names: tuple[str, ...] | list[str]) -> list[str]:
 
 
 def without_preambles(dropped: list[int], headers: list[Header], others: set[int], widths: Array32) -> list[int]:
-    """Broken rows less those right above a header: they are what stands above it, no rows."""
+    """Lines (from 1, rising) of broken rows less those right above a header: they are what stands above it, no rows.
+
+    ``others``: further lines that are no rows; ``widths`` (lines,): cells a line has, 0 where it is blank.
+    """
     odd, above = {*dropped, *others}, set()
     for header in headers[1:]:
         edge = (header.line or 1) - 1

@@ -23,7 +23,8 @@ _RISE_DEG = 1.0  # initial to total by the sheet: more than this is weights and 
 
 @dataclass(slots=True)
 class Course:
-    """Delivered advance of one setting on its way up, at ``rpm`` (n,); NaN where nothing is known.
+    """Delivered ``advance`` of one setting on its way up, true ° BTDC, with its 90 % interval ``lo`` to ``hi``, at ``rpm``: (n,)
+    each, NaN where nothing is known.
 
     ``modes`` (n, J): one-SD shifts in columns common to all settings without a log; a course from the log (``on_log``) shifts
     with the timing scale instead. ``down``: (degrees, SD) more on the way down, in the rows ``moving``.

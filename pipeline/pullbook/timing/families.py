@@ -155,7 +155,7 @@ def blank_shape(setting: str, family: str) -> dict[str, Any]:
 
 
 def put(shape: dict[str, Any], name: str, value: tuple[float, float | None, float | None] | None) -> None:
-    """Write ``(estimate, lo, hi)`` into a row of SHAPES; None leaves it blank."""
+    """Write ``(estimate, lo, hi)``, in the unit of its name, into a row of SHAPES; None leaves it blank."""
     if value is not None:
         shape[name], shape[f"lo_{name}"], shape[f"hi_{name}"] = value
 

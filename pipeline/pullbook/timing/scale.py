@@ -63,19 +63,19 @@ class TimingScale:
     light_split: bool = False
 
     def shift(self, rpm: Array) -> tuple[Array, Array]:
-        """Mean and SD of log minus true at ``rpm`` (n,), one row a component: (C, n) each."""
+        """Mean and SD of log minus true, degrees, at ``rpm`` (n,), one row a component: (C, n) each."""
         h = np.column_stack([np.ones_like(rpm), DEG_PER_RPM_US * rpm])
         variance = np.einsum("ni,cij,nj->cn", h, self.cov, h)
         return self.mean @ h.T, np.sqrt(np.maximum(variance, 0.0))
 
     def joint(self) -> tuple[Array, Array]:
-        """Mean (2,) and covariance (2, 2) of the whole mixture."""
+        """Mean (2,) and covariance (2, 2) of (o in degrees, t_d in µs) over the whole mixture."""
         mean = self.weight @ self.mean
         gap = self.mean - mean
         return mean, np.einsum("c,cij->ij", self.weight, self.cov + gap[:, :, None] * gap[:, None, :])
 
     def interval(self, which: int) -> tuple[float, float, float]:
-        """Median and 90 % interval of o (``which`` 0) or t_d (1)."""
+        """Median and 90 % interval of o, degrees (``which`` 0), or t_d, µs (1)."""
         mean, sd = self.mean[:, which, None], np.sqrt(self.cov[:, which, which])[:, None]
         lo, middle, hi = (float(mixture.quantile(self.weight, mean, sd, q)[0]) for q in (0.05, 0.5, 0.95))
         return middle, lo, hi

@@ -23,7 +23,7 @@ class SheetEntry:
 
     @property
     def rise_deg(self) -> float | None:
-        """What the parts add: total less initial."""
+        """What the parts add: total less initial, crank degrees; None where not both are written."""
         return None if self.initial_deg is None or self.total_deg is None else self.total_deg - self.initial_deg
 
     @property

@@ -36,7 +36,7 @@ class Witnesses:
     questions: tuple[str, ...] = ()
 
     def falling(self, setting: str) -> pl.DataFrame:
-        """Light readings of a setting in use that were taken with the speed falling."""
+        """Rows of ``light`` that are in use and were read with a light while the speed of a setting fell."""
         mine = (pl.col("setting") == setting) & (pl.col("direction") == "down") & (pl.col("source") == "light")
         return self.light.filter(pl.col("used") & mine)
 

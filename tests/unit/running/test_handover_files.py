@@ -8,6 +8,7 @@ import polars as pl
 import pytest
 from polars.testing import assert_frame_equal
 
+from pullbook.belief import EarlierHill, Prior
 from pullbook.facts import DayFacts, EngineFacts, Ignition, Spring
 from pullbook.handover import Fault, Segment
 from pullbook.running import handover_files
@@ -21,6 +22,7 @@ def test_what_is_saved_is_loaded(tmp_path: Path) -> None:
         "list": [1, None, {"a": (1.5, float("inf"))}],
         "faults": (Fault("a.csv", 3, "rpm", "x", "a number", "write one"),),
         "n": np.float64(2.5),
+        "prior": Prior(0.006, 0.5, 1e-4, 0.3, earlier=EarlierHill((3000.0,), 4000.0, ((1.0, 0.5), (0.5, 2.0)), (0.0, 1.0))),
         "segment": Segment(0, "pull", 0.0, 1.0, 900.0, 5000.0, 0, 10),
     }
     handover_files.save(tmp_path, records)

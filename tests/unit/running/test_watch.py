@@ -1,6 +1,8 @@
 """What the watch is told of, and what it does where the system tells it nothing."""
 
 import queue
+import threading
+import time
 from pathlib import Path
 from typing import Any
 
@@ -8,9 +10,12 @@ import pytest
 from watchdog.observers import Observer
 from watchdog.observers.polling import PollingObserver
 
+from pullbook.archive.lock import BookHeld
 from pullbook.book import Book
+from pullbook.config import Settings
 from pullbook.running.planning import Asked
-from pullbook.running.watch import _start
+from pullbook.running.stop import Stopped
+from pullbook.running.watch import _loop, _start
 
 ENGINE, DAY = "red", "2031-04-05"
 
@@ -71,3 +76,28 @@ def test_a_system_that_lets_no_more_be_watched_leaves_the_looking_over(book: Boo
     )
     with pytest.raises(OSError, match="limit"):
         _start([Refusing()], book, arrivals)
+
+
+@pytest.mark.parametrize("refusal", [BookHeld("another run"), OSError(28, "No space left on device")])
+def test_a_day_whose_run_could_not_be_made_is_tried_again(
+    book: Book, refusal: Exception, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    asked: list[object] = []
+    ended = threading.Event()
+
+    def run(_book: Book, _settings: Settings, only: object, **_: Any) -> None:
+        asked.append(only)
+        if len(asked) == 1:
+            raise refusal
+        ended.set()
+        raise Stopped(143)
+
+    monkeypatch.setattr("pullbook.running.run.run", run)
+    monkeypatch.setattr("pullbook.running.watch._AGAIN_S", 0.5)
+    arrivals: queue.SimpleQueue[Asked] = queue.SimpleQueue()
+    arrivals.put((ENGINE, DAY))
+    started = time.monotonic()
+    _loop(book, Settings("logs", "a4", 0.1, 8), arrivals, False, ended)
+    assert asked == [[(ENGINE, DAY)]] * 2
+    assert time.monotonic() - started > 0.5
+    assert "watching on" in capsys.readouterr().err

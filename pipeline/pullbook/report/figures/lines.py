@@ -17,7 +17,7 @@ def hue_of(shown: DayView, setting: str) -> str:
 
 
 def line_of(shown: DayView, setting: str, width: float = 1.0) -> dict[str, Any]:
-    """Matplotlib line arguments of a setting."""
+    """Matplotlib line arguments of a setting, ``width`` times as thick as an ordinary line."""
     if setting == shown.chosen:
         return {"color": PAPER["up"], "lw": 2.4 * width, "ls": "-", "zorder": 5}
     if setting == shown.baseline:

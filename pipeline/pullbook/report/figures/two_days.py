@@ -15,7 +15,7 @@ Plain = dict[str, Any]
 
 
 def span(c: Plain) -> tuple[float, float]:
-    """Engine speeds both sides have something to say of."""
+    """Least and most engine speed, rpm, that both sides have something to say of."""
     rows = [r["rpm"] for name in ("torque_rows", "advance_rows", "best_rows") for r in c[name]]
     return (float(min(rows)), float(max(rows))) if rows and max(rows) - min(rows) >= 200 else (1000.0, 6000.0)
 
