@@ -106,15 +106,36 @@ def test_difference_is_coloured_only_where_the_range_clears_zero() -> None:
     assert not lines
 
 
-def test_vague_curve_is_bars_and_a_question_mark() -> None:
+@pytest.mark.parametrize(
+    ("verdicts", "title"),
+    [
+        (("gain", "cannot_tell"), "gains"), (("cannot_tell", "gain"), "gains"), (("loss", "loss"), "Every other setting loses"),
+        (("loss", "cannot_tell"), "is proved better"), (("same", "cannot_tell"), "is proved better"),
+        (("same", "loss"), "enough to matter"),
+    ],
+)  # fmt: skip
+def test_the_title_holds_for_every_setting(verdicts: tuple[str, str], title: str) -> None:
+    """Whichever of two has the larger change: a gain that is told is not hidden by a larger one that cannot be."""
+    shown = shown_day()
+    whole = [e for e in shown.record["effects"] if e["rpm_lo"] != e["rpm_hi"]][:2]
+    for e, verdict, change in zip(whole, verdicts, (2.0, 1.0), strict=True):
+        e |= {"verdict": verdict, "change_pct": change, "lo_pct": change - 0.5, "hi_pct": change + 0.5}
+    shown.record["effects"] = whole
+    picture = difference.picture(shown)
+    assert picture is not None
+    assert title in picture.title
+
+
+@pytest.mark.parametrize(("half", "vague"), [(11.5, True), (3.2, True), (2.8, False)])
+def test_vague_curve_is_bars_and_a_question_mark(half: float, vague: bool) -> None:
     shown = shown_day()
     for r in shown.record["delivered"]:
         if r["setting"] == "long 37":
-            r |= {"lo_deg": 14.0, "hi_deg": 37.0}
+            r |= {"lo_deg": 25.0 - half, "hi_deg": 25.0 + half}
     picture = advance.picture(shown)
     assert picture is not None
-    assert "long 37?" in svg(picture, shown.span, narrow=False)
-    assert "long 37" not in {setting for setting, _, _ in advance.pull_lines(shown)}
+    assert ("long 37?" in svg(picture, shown.span, narrow=False)) == vague
+    assert ("long 37" not in {setting for setting, _, _ in advance.pull_lines(shown)}) == vague
 
 
 def test_labels_are_kept_apart_and_stay_inside() -> None:

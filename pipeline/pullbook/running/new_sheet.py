@@ -156,7 +156,7 @@ def _seen(log: LogReading, s: Segment) -> str:
 
 
 def _missing(found: Survey) -> list[str]:
-    """Logs with pulls that the sheet already there does not name."""
+    """Logs that can be read and that the sheet already there does not name, a line each."""
     named = (
         {r.file.casefold() for r in found.sheet.rows} | {(r.logger_file or "").casefold() for r in found.sheet.rows}
         if found.sheet

@@ -82,6 +82,20 @@ def test_nobody_reaches_into_another_modules_own_names(path: Path) -> None:
 
 
 @every_module
+def test_a_name_is_given_once_in_a_module(path: Path) -> None:
+    """The later of two constants of one name counts for what was written under the earlier one too."""
+    given = [name for node in tree(path).body for name in _given(node)]
+    assert sorted({name for name in given if given.count(name) > 1}) == []
+
+
+def _given(node: ast.stmt) -> list[str]:
+    if isinstance(node, ast.FunctionDef | ast.ClassDef):
+        return [node.name]
+    targets = node.targets if isinstance(node, ast.Assign) else [node.target] if isinstance(node, ast.AnnAssign) else []
+    return [t.id for t in targets if isinstance(t, ast.Name)]
+
+
+@every_module
 def test_names_say_what_a_module_is_for(path: Path) -> None:
     assert not {"utils", "util", "helpers", "helper", "manager", "misc", "common"} & set(
         path.relative_to(PACKAGE).with_suffix("").parts

@@ -14,7 +14,11 @@ from pullbook.report.view import DayView
 from pullbook.report.words import between, degrees, half_width, labels, number, rpm, setting_degrees
 from pullbook.wording import noted
 
-VAGUE_DEG = 3.0
+CURVE_VAGUE_DEG = 3.0
+"""Half of its likely range beyond which a curve that was run is no line but bars."""
+BEST_VAGUE_DEG = 4.0
+"""Half of an interval beyond which a best advance is not said without it."""
+_MANY = 0.2  # of the rows tested: where the best lies beyond what was run at so many, a title that leaves them out misleads
 
 
 def picture(shown: DayView) -> Picture | None:
@@ -74,7 +78,7 @@ def is_vague(half: Array) -> bool:
     half
         Half the width of its likely range by row, degrees, NaN where not known, (n,).
     """
-    return bool(np.nanmedian(half) > VAGUE_DEG) if np.isfinite(half).any() else False
+    return bool(np.nanmedian(half) > CURVE_VAGUE_DEG) if np.isfinite(half).any() else False
 
 
 def _run(panel: Panel, ax: Any, style: dict[str, Any], n: Array, degrees_run: Array, half: Array) -> tuple[float, float]:
@@ -194,7 +198,7 @@ def _finding(best: list[dict[str, Any]]) -> str:
         about = f"is about {degrees((high['best_deg'] + low['best_deg']) / 2)}"
         found = f"Best advance {about if level else f'goes from {ends[0]} to {ends[1]}'}"
         halves = [h for r in inside if (h := half_width(r.get("lo_deg"), r.get("hi_deg"))) is not None]
-        if (half := float(np.median(halves or [0.0]))) > VAGUE_DEG:
+        if (half := float(np.median(halves or [0.0]))) > BEST_VAGUE_DEG:
             found += f", give or take {degrees(half)}"
         return found + (_elsewhere(best) or (" at every rpm that shows one" if level else ""))
     states = [r.get("state") for r in best]
@@ -203,12 +207,6 @@ def _finding(best: list[dict[str, Any]]) -> str:
     if "below_tested" in states:
         return "The best advance lies below everything that was run"
     return "The day cannot place the best advance"
-
-
-VAGUE_DEG = 4.0
-"""Half of an interval beyond which a best advance is not said without it."""
-
-_MANY = 0.2  # of the rows tested: where the best lies beyond what was run at so many, a title that leaves them out misleads
 
 
 def _elsewhere(best: list[dict[str, Any]]) -> str:

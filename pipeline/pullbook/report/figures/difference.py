@@ -13,6 +13,8 @@ from pullbook.report.view import DayView
 from pullbook.report.words import between, half_width, number, percent, percent_between, rpm, short
 
 LANES = 8
+MIDDLE = 0.64
+"""Where a lane's zero lies under its upper edge, in lanes: its setting's name stands above."""
 VERDICT = {"gain": "gain", "loss": "loss", "same": "same", "cannot_tell": "cannot tell"}
 
 
@@ -23,7 +25,8 @@ def picture(shown: DayView) -> Picture | None:
         return None
     drawn = sorted(lanes, key=lambda e: -abs(e["change_pct"] or 0.0))[:LANES]
     drawn = [e for e in lanes if e in drawn]
-    best = max(lanes, key=lambda e: e["change_pct"] if e["change_pct"] is not None else -1e9)
+    gains = [e for e in lanes if e["verdict"] == "gain"]
+    best = max(gains or lanes, key=lambda e: e["change_pct"] if e["change_pct"] is not None else -1e9)
     versus = str(lanes[0]["versus"])
     reach = [abs(r[k]) for e in drawn for r in e["rows"] for k in ("change_pct", "lo_pct", "hi_pct") if r[k] is not None]
     reach += [abs(e[k]) for e in drawn for k in ("change_pct",) if e[k] is not None]
@@ -40,31 +43,11 @@ def picture(shown: DayView) -> Picture | None:
         sides = {1: f"+{mark:g}"} | ({-1: f"−{mark:g}"} if lines >= 1.15 else {}) | ({0: "0"} if lines >= 2.2 else {})
         ticks, labels = [], []
         for i, effect in enumerate(drawn):
-            middle = -i - 0.64
+            middle = -i - MIDDLE
             ticks += [middle + side * mark / scale * 0.32 for side in sides]
             labels += list(sides.values())
             _lane(ax, effect, middle, 0.32 / scale)
-            panel.say(
-                ax,
-                panel.span[0] - 50,
-                -i - 0.02,
-                short(effect["setting"], 24),
-                va="top",
-                bold=effect["setting"] == shown.chosen,
-                hue="up" if effect["setting"] == shown.chosen else "ink",
-                dx=1,
-            )
-            hue = {"gain": "up", "loss": "down"}.get(effect["verdict"], "soft")
-            half = half_width(effect["lo_pct"], effect["hi_pct"])
-            panel.say(
-                ax,
-                panel.span[1] + 50,
-                middle,
-                percent(effect["change_pct"], half, signed=True) + "\n" + VERDICT.get(effect["verdict"], ""),
-                hue=hue,
-                bold=effect["verdict"] in ("gain", "loss"),
-                dx=4,
-            )
+            _words(panel, ax, effect, i, chosen=effect["setting"] == shown.chosen)
             if i:
                 ax.axhline(-i, color=PAPER["rule"], lw=0.6)
         panel.beside(ax, ticks, labels)
@@ -72,11 +55,7 @@ def picture(shown: DayView) -> Picture | None:
 
     verdict = VERDICT.get(best["verdict"], "")
     half = half_width(best["lo_pct"], best["hi_pct"])
-    title = {
-        "gain": f"“{short(best['setting'], 24)}” as run gains {percent(best['change_pct'], half)} on the baseline",
-        "same": "No setting run beats the baseline by enough to matter",
-        "loss": "Every other setting loses torque to the baseline",
-    }.get(best["verdict"], "No setting run is proved better than the baseline")
+    title = _finding(best, {e["verdict"] for e in lanes})
     return Picture(
         "difference",
         title,
@@ -90,6 +69,27 @@ def picture(shown: DayView) -> Picture | None:
         note="Grey: cannot be told from zero. Thick: the whole likely range is above or below zero."
         + (f" The {LANES} largest of {len(lanes)} are drawn; all are in the table." if len(lanes) > LANES else ""),
     )
+
+
+def _finding(best: dict[str, Any], verdicts: set[Any]) -> str:
+    if best["verdict"] == "gain":
+        gained = percent(best["change_pct"], half_width(best["lo_pct"], best["hi_pct"]))
+        return f"“{short(best['setting'], 24)}” as run gains {gained} on the baseline"
+    if verdicts == {"loss"}:
+        return "Every other setting loses torque to the baseline"
+    if verdicts <= {"same", "loss"}:
+        return "No setting run beats the baseline by enough to matter"
+    return "No setting run is proved better than the baseline"
+
+
+def _words(panel: Panel, ax: Any, effect: dict[str, Any], lane: int, *, chosen: bool) -> None:
+    """A lane's setting above it, and its change over the whole span at its end."""
+    name = short(effect["setting"], 24)
+    panel.say(ax, panel.span[0] - 50, -lane - 0.02, name, va="top", bold=chosen, hue="up" if chosen else "ink", dx=1)
+    hue = {"gain": "up", "loss": "down"}.get(effect["verdict"], "soft")
+    change = percent(effect["change_pct"], half_width(effect["lo_pct"], effect["hi_pct"]), signed=True)
+    told = change + "\n" + VERDICT.get(effect["verdict"], "")
+    panel.say(ax, panel.span[1] + 50, -lane - MIDDLE, told, hue=hue, bold=effect["verdict"] in ("gain", "loss"), dx=4)
 
 
 def _lanes(shown: DayView) -> list[dict[str, Any]]:

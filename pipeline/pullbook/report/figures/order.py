@@ -35,24 +35,11 @@ def picture(shown: DayView) -> Picture | None:
         panel.levels(top, low - pad, high + pad)
         top.axhline(0, color=PAPER["soft"], lw=0.9, zorder=1)
         for p in pulls:
-            r = level.get(p["pull_id"])
-            if r is None:
+            if (r := level.get(p["pull_id"])) is not None:
+                _mark(top, p["order"], r, baseline=bool(p.get("baseline")))
+            else:
                 top.plot(p["order"], low, marker="x", ms=6, mew=1.5, color=PAPER["down"], ls="none", zorder=4)
                 panel.say(top, p["order"], low, "out", hue="down", ha="center", va="bottom", dy=5)
-                continue
-            if r["lo_pct"] is not None and r["hi_pct"] is not None:
-                top.plot((p["order"],) * 2, (r["lo_pct"], r["hi_pct"]), color=PAPER["soft"], lw=1.2, zorder=2)
-            base = p.get("baseline")
-            top.plot(
-                p["order"],
-                r["level_pct"],
-                ls="none",
-                marker="s" if base else "o",
-                ms=5.5,
-                mec=PAPER["ink"],
-                mfc=PAPER["ink"] if base else PAPER["paper"],
-                zorder=3,
-            )
         bases = [p for p in pulls if p.get("baseline") and p["pull_id"] in level]
         if bases and not panel.look.narrow:
             r = level[bases[-1]["pull_id"]]
@@ -78,6 +65,14 @@ def picture(shown: DayView) -> Picture | None:
         note="Level: how far the whole pull lies above or below what its timing explains. Filled squares: the baseline. "
         "Crosses: left out. Bars: how sure.",
     )
+
+
+def _mark(ax: Any, order: int, r: dict[str, Any], *, baseline: bool) -> None:
+    """A pull's level and how sure it is."""
+    if r["lo_pct"] is not None and r["hi_pct"] is not None:
+        ax.plot((order, order), (r["lo_pct"], r["hi_pct"]), color=PAPER["soft"], lw=1.2, zorder=2)
+    shape, fill = ("s", "ink") if baseline else ("o", "paper")
+    ax.plot(order, r["level_pct"], ls="none", marker=shape, ms=5.5, mec=PAPER["ink"], mfc=PAPER[fill], zorder=3)
 
 
 def _temperatures(panel: Panel, temps: dict[str, Any], warm: list[Any], split: float, right: float) -> Any:

@@ -1,5 +1,7 @@
 """What is left of every pull after level and timing are taken out, a lane a pull."""
 
+from typing import Any
+
 import numpy as np
 import polars as pl
 
@@ -63,35 +65,29 @@ def picture(shown: DayView) -> Picture | None:
 
     rms = _root_mean_square(used)
     title = f"What timing and level do not explain: {number(rms, 2)} % of torque, root mean square"
-    rows = []
-    for p in pulls:
-        own = by_pull[(p["pull_id"],)]
-        if (size_of := _root_mean_square(own)) is not None:
-            rows.append(
-                (
-                    str(p["order"]),
-                    noted(p.get("setting")),
-                    "no" if p.get("status") == "left_out" else "yes",
-                    number(size_of, 2),
-                    number(float(np.nanmax(np.abs(column(own, "residual_pct")))), 2),
-                )
-            )
     return Picture(
         "residuals",
         title,
         f"What is left of each of {len(pulls)} pulls after its level and timing are taken out, over engine speed. {title}.",
         paint,
-        Table(
-            "Left over after level and timing",
-            ("pull", "setting", "used", "root mean square, %", "largest, %"),
-            tuple(rows),
-            (True, False, False, True, True),
-        ),
+        _numbers(pulls, by_pull),
         height=0.75 + 0.26 * len(drawn),
         narrow_height=0.8 + 0.27 * len(drawn),
         note="Dotted: left out of every estimate. A lane that wanders by itself points at that pull; all lanes alike at the engine."
         + (f" The first {LANES} pulls are drawn." if len(pulls) > LANES else ""),
     )
+
+
+def _numbers(pulls: list[dict[str, Any]], by_pull: dict[tuple[Any, ...], pl.DataFrame]) -> Table:
+    rows = []
+    for p in pulls:
+        own = by_pull[(p["pull_id"],)]
+        if (size := _root_mean_square(own)) is not None:
+            largest = float(np.nanmax(np.abs(column(own, "residual_pct"))))
+            used = "no" if p.get("status") == "left_out" else "yes"
+            rows.append((str(p["order"]), noted(p.get("setting")), used, number(size, 2), number(largest, 2)))
+    heads = ("pull", "setting", "used", "root mean square, %", "largest, %")
+    return Table("Left over after level and timing", heads, tuple(rows), (True, False, False, True, True))
 
 
 def _root_mean_square(rows: pl.DataFrame) -> float | None:

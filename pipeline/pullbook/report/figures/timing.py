@@ -63,34 +63,27 @@ def picture(shown: DayView) -> Picture | None:
         panel.quantity(ax, "reading less the curve delivered, degrees")
 
     title = finding(shown)
-    rows = []
-    for (setting, source), r in seen.partition_by(["setting", "source"], as_dict=True, maintain_order=True).items():
-        rows.append(
-            (
-                str(setting),
-                str(source),
-                str(r.height),
-                str(r.filter(pl.col("used")).height),
-                number(float(np.mean(column(r, "miss"))), 2),
-                between(float(column(r, "rpm").min()), float(column(r, "rpm").max())),
-            )
-        )
     return Picture(
         "timing",
         title,
         f"Readings of advance less the curve fitted to them, over engine speed, by witness: "
         f"{', '.join(map(str, sources))}. {title}.",
         paint,
-        Table(
-            "Readings of advance by setting and witness",
-            ("setting", "witness", "readings", "used", "mean miss, °", "rpm"),
-            tuple(rows),
-            (False, False, True, True, True, True),
-        ),
+        _numbers(seen),
         height=2.4,
         narrow_height=2.7,
         note="Dashed: the log’s offset and delay as found. Crosses: shown, not used.",
     )
+
+
+def _numbers(seen: pl.DataFrame) -> Table:
+    rows = []
+    for (setting, source), r in seen.partition_by(["setting", "source"], as_dict=True, maintain_order=True).items():
+        used = r.filter(pl.col("used")).height
+        miss, n = float(np.mean(column(r, "miss"))), column(r, "rpm")
+        rows.append((str(setting), str(source), str(r.height), str(used), number(miss, 2), between(float(n.min()), float(n.max()))))
+    heads = ("setting", "witness", "readings", "used", "mean miss, °", "rpm")
+    return Table("Readings of advance by setting and witness", heads, tuple(rows), (False, False, True, True, True, True))
 
 
 def _expected_log(ax: Any, span: tuple[float, float], scale: dict[str, Any]) -> None:
