@@ -81,6 +81,9 @@ def find_time(
         if c is columns[0] and c.meaning.quantity is None and not c.meaning.concepts and climbs_evenly(c.values)
     ]
     column = next(iter([*hinted, *named]), None)
+    if column is None and stamped is None and not counters and (rising := _rising_throttle(columns)) is not None:
+        column, rising.channel = rising, None
+        talk.warn(f"{rising.header!r} rises evenly from row to row: it is the time, no throttle")
     if stamped is not None and stamped.coarse and (parted := _with_parts(stamped, numeric)) is not None:
         return parted
     if stamped is not None and not (column is not None and (column.hint or (stamped.coarse and column.meaning.unit))):
@@ -115,6 +118,12 @@ def find_time(
         why = f"{unread.header!r} holds no time that can be read" if unread else "no column of time"
         talk.warn(f"{why}: no sweep rate, no torque lag and no inertia can be known from this log")
     return Timing(None, _recordings_without_clock(rpm, blocks), None)
+
+
+def _rising_throttle(columns: Sequence[Column]) -> Column | None:
+    """The column called throttle that runs on like a clock: "Tps" is short for time in French."""
+    named = (c for c in columns if c.channel == "throttle_pct" and c.kind == "number" and not c.hint and c.meaning.unit is None)
+    return next((c for c in named if c.values is not None and climbs_evenly(c.values)), None)
 
 
 def _from_clocks(columns: Sequence[Column], clocks: dict[str, pl.Series], blocks: npt.NDArray[np.int64] | None) -> Timing | None:

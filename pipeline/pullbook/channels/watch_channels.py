@@ -1,6 +1,7 @@
 """Channels watched over: what is no measurement is taken out and said, what cannot be an engine's is named."""
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from pullbook.arrays import Array
@@ -31,20 +32,21 @@ def blank_sentinels(column: Column, talk: Talk) -> None:
         talk.warn(f"column {column.header!r}: {', '.join(f'{v:g}' for v in values)} is no value; {rows} read as missing")
 
 
-def blank_spikes(kept: dict[str, Array], lines: pl.Series, talk: Talk) -> None:
-    """Set rpm dropouts and spikes to missing; the rows stay.
+def blank_spikes(kept: dict[str, Array], lines: pl.Series, recording: npt.NDArray[np.int64], talk: Talk) -> None:
+    """Set rpm dropouts and spikes to missing; the rows stay. Where a recording begins speed may be any.
 
     Parameters
     ----------
     kept
         Values by channel, in the channel's unit, (n,) each; ``rpm`` is replaced.
-    lines
-        Each row's line in the file, (n,).
+    lines, recording
+        Each row's line in the file, and which of the recordings it is of, (n,).
     talk
         Takes the warning.
     """
     rpm = kept["rpm"]
-    off = speed_spikes(rpm)
+    edges = np.flatnonzero(np.diff(recording)) + 1
+    off = np.concatenate([speed_spikes(part) for part in np.split(rpm, edges)])
     if off.any():
         where = ", ".join(map(str, lines.filter(pl.Series(off)).head(5).to_list()))
         values = ", ".join(f"{v:g}" for v in rpm[off][:5])

@@ -15,6 +15,7 @@ from pullbook.channels.columns_yaml import obey
 from pullbook.channels.doubts import impossible, obey_preamble, say_advance
 from pullbook.channels.faulty import extremes
 from pullbook.channels.liveliness import movement
+from pullbook.channels.named_by_proof import name_by_proof
 from pullbook.channels.newest_first import oldest_first
 from pullbook.channels.settle import settle_rest
 from pullbook.channels.settle_power import settle_power
@@ -171,6 +172,7 @@ def understand_log(
         remedy = f"export the log again with a running clock, or {yaml_line(name, timing.headers[0], channel='ignore')}"
         return give_up(Fault(shown, raw.header_line, timing.headers[0], found, expected, remedy))
     clocks.clear()  # text of a whole log, used up
+    name_by_proof(columns, timing.headers, talk)
     unusable = settle_power(columns, talk)
     obey_preamble(columns, said, talk)
     settle_rest(columns, talk, advance_scale=advance_scale)
@@ -203,7 +205,7 @@ def _column_read(column: Column, timing: Timing | None = None) -> ColumnRead:
 def _samples(raw: RawLog, columns: list[Column], timing: Timing, talk: Talk, displacement_l: float | None) -> pl.DataFrame:
     kept: dict[str, Array] = {c.channel: c.kept() for c in columns if c.channel}
     blank_doubled(kept, raw.lines, talk)
-    blank_spikes(kept, raw.lines, talk)
+    blank_spikes(kept, raw.lines, timing.recording, talk)
     derive_torque(kept, columns, talk)
     known = {c.channel: c.span for c in columns if c.channel and c.span and kept[c.channel] is c.values}
     spans = {name: known.get(name) or extremes(values) for name, values in kept.items()}

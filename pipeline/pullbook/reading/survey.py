@@ -121,11 +121,18 @@ def _logs(book: Book, files: DayFiles, columns: ColumnsRead, found: Survey) -> N
         _hash(found, path, name)
         found.logs.append(log)
     trusted = [log for log in found.logs if log.unusable is None] or found.logs
-    load = day_load(log.samples for log in trusted)
-    found.logs = [replace(log, segments=find_segments(log.samples, full_load_nm=load)) for log in found.logs]
+    load = day_load(log.samples for log in trusted if not _unit_assumed(log))
+    found.logs = [
+        replace(log, segments=find_segments(log.samples, full_load_nm=None if _unit_assumed(log) else load)) for log in found.logs
+    ]
     top = day_top(log.segments for log in found.logs if log.unusable is None)
     marked = [replace(log, segments=mark_aborted(log.segments, top if log.unusable is None else None)) for log in found.logs]
     found.logs = [_named(with_spikes_named(log)) for log in without_part_load(marked)]
+
+
+def _unit_assumed(log: LogReading) -> bool:
+    """Whether nothing says the unit of a log's torque: its figures may be a tenth of other logs' and tell its own load."""
+    return any(c.channel == "torque_nm" and c.unit_from == "assumed" for c in log.columns)
 
 
 def _named(log: LogReading) -> LogReading:

@@ -83,6 +83,8 @@ def find_header(lines: Sequence[Numbered], delimiter: str) -> Header | None:
         units[1]
     ):  # units alone are the names ("s,rpm,Nm" under a remark)
         line, cells, units = lines[units[0]][0], units[1], None
+    if units is not None and delimiter == " ":
+        units = (units[0], _units_in_place(lines[units[0]][1], units[1], cells, [t for n, t in lines if n == line], width))
     pad = max(width, len(cells))
     unit_cells = tuple((units[1] + [""] * pad)[:pad]) if units else ("",) * pad
     return Header(line, tuple(cells), tuple(u or None for u in unit_cells)[: len(cells)], first_line, width)
@@ -197,6 +199,19 @@ def _best_names(worded: list[tuple[int, list[str]]], lines: Sequence[Numbered], 
         if known_names(joined) > best[0] + 0.5:  # some of the names go on in the line below
             return lines[top][0], joined
     return best[1], best[2]
+
+
+def _units_in_place(text: str, units: list[str], names: list[str], above: Sequence[str], width: int) -> list[str]:
+    """The units of a space-aligned table, blank where a name has none: by the places of the rows, or of the names where those fit
+    the units better (a time wider than its column pushes the rows aside).
+    """
+    by_names = aligned_names(text, above, width)
+
+    def fitting(cells: list[str]) -> int:
+        pairs = ((understand(name).quantity, unit_of(cell)) for name, cell in zip(names, cells, strict=False))
+        return sum(1 if unit_fits(quantity, unit) else -1 for quantity, unit in pairs if quantity and unit is not None)
+
+    return by_names if len(by_names) == width and fitting(by_names) > fitting(units) else units
 
 
 def _of_the_day(text: str) -> bool:

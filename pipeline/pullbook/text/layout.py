@@ -21,6 +21,8 @@ OFTEN_SHORT = 0.2
 """Share of short rows in the sample from which they are counted in the whole log."""
 _SPACED = re.compile(r"(?<=\d)[ '_](?=\d{3}(?!\d))")
 """A sign between figures that groups thousands without being a mark of decimals anywhere."""
+_PRINTED = re.compile("\\d[\u00a0\u202f\u2009\u2007\ufffd]\\d{3}")
+"""A space of print that does, in bytes not cleaned yet; in CP1252 it is no UTF-8."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +68,7 @@ def lay_out(data: bytes, head_lines: bytes | None = None) -> Layout | None:
     """
     numbered, inner = _sampled(data, head_lines)
     delimiter = decide_delimiter([t for _, t in numbered] + inner)
-    if delimiter is None:
+    if delimiter is None or any(_PRINTED.search(t) for t in inner):
         return None
     if delimiter == " " and any(joined_stamps(t) != t for t in [t for _, t in numbered] + inner):
         return None

@@ -150,6 +150,8 @@ def _loose_unit(text: str, concepts: frozenset[str]) -> Unit | None:
     tokens = [t for t in re.split(r"[\s_,;:/|]+", _CAMEL.sub(" ", text.replace(" / ", " "))) if t]
     slashed = [t for t in re.split(r"[\s_,;:|]+", text) if t]
     dashed = [t for t in re.split(r"[\s_,;:|.\-]+", text) if t]
+    if slashed and "/" in slashed[-1][1:] and unit_of(slashed[-1]) is not None:
+        tokens = slashed  # of "t/min" the end alone would be minutes
     for pieces in (slashed, tokens, dashed):
         for size in (3, 2, 1):
             for words, at_end in ((pieces[-size:], True), (pieces[:size], False)):
@@ -161,6 +163,8 @@ def _loose_unit(text: str, concepts: frozenset[str]) -> Unit | None:
                 if size == 1 and len(words[0]) == 1 and (not at_end or (len(pieces) == 1 and words[0] != "s")):
                     continue  # a single letter is a unit only after other words
                 expected = _expected(concepts)
+                if words[0] == "/" and unit.kind not in expected:
+                    continue  # "Stopwatch / min" is no speed
                 if unit.kind in expected or (
                     pieces is not dashed and unit.kind in _TELLING and (not expected or unit.name not in ("s", "rpm"))
                 ):
@@ -201,7 +205,7 @@ def _quantity(has: frozenset[str], unit: Unit | None) -> str | None:
         return None if "commanded" in has else "lambda"
     if "humidity" in has:
         return "humidity_pct" if kind in (None, "share") else None
-    if "throttle" in has and not has & {"advance", "exhaust"}:
+    if "throttle" in has and kind != "time" and not has & {"advance", "exhaust"}:
         return "throttle_pct" if kind in (None, "share", "angle") and "commanded" not in has else None
     if (kind == "advance" or has & {"advance", "btdc"} or ("distributor" in has and kind == "angle")) and kind in (
         None,

@@ -25,6 +25,7 @@ HEADINGS = {
         "Couple instantané|Par motor (mkg)|Par efectivo|Par freno|Par de torsión|Momento motor|Momento torsor|"
         "Momento de giro|Torque motor|Coppia mot.|Coppia (kgm)|Momento torcente|Momento motore|Coppia al freno|"
         "Coppia effettiva|Coppia all'albero|Cp [Nm]|Coppia istantanea"
+        "|Cpl|Cpp|C. motrice|M_Mot|T_brake"
         "|TORQUE-NM|torque.nm|T [Nm]|Moment in mkg|M / N m"
     ),
     "power_kw": (
@@ -33,7 +34,7 @@ HEADINGS = {
         "P (ch)|Puissance frein|CV|ch|Pot. motor|Potencia efectiva|Potencia CV|Pot. (CV)|Potencia freno|Potenza CV|"
         "Pot. mot.|Potenza effettiva|P.eff. [CV]|Cavalli|Potenza al freno"
         "|kW-Leistung|Potenza in CV|P / kW"
-        "|Observed power kW|Observed power_KW|Output power kW|Overall kW"
+        "|Pce|Observed power kW|Observed power_KW|Output power kW|Overall kW"
     ),
     "advance_deg": (
         "Ign timing|Spark timing|Spark Adv.|Ign. Adv [deg]|Total advance|Adv. (deg)|Advance angle|Crank advance|"
@@ -60,7 +61,7 @@ HEADINGS = {
         "IAT|Intake temp|Air temp|Inlet T|T_air in|Carb. air|Air in temp|Ansaugluft °C|Ansaugt.|T_Ansaug|"
         "Luft-Temp.|Lufttemp.|Ansaugl.-Temp.|T. air adm.|T° air|Temp. admission|Air °C|Air adm.|T. aire|"
         "Temp. aire adm.|Aire °C|T. admisión|T aria|Temp. aria asp.|Aria aspiraz.|T. asp.|Aria °C"
-        "|T Luft"
+        "|T Luft|Air admis"
     ),
     "exhaust_c": (
         "EGT 1|Exh. temp|EGT cyl 1|Exhaust temp 1|T_exh|Abgast.|AGT|T Abgas|Abgas °C|T. échap.|T° échappement|"
@@ -69,7 +70,7 @@ HEADINGS = {
     ),
     "lambda": (
         "λ|Lambda [-]|AFR|A/F|Air/fuel|Wideband|Lambdawert|Luftverh.|Lambda-Wert|Lambda 1|Valeur lambda|"
-        "Sonde lambda|Valor lambda|Sonda lambda|Valore lambda|Rapporto aria/benzina|Relación aire/combustible|"
+        "Sonde lambda|Valor lambda|Sonda lambda|Valore lambda|Titolo|Rapporto aria/benzina|Relación aire/combustible|"
         "Rapport air/carburant|Rapport air-essence"
     ),
     "map_kpa": (
@@ -100,6 +101,7 @@ HEADINGS = {
         "Roller rpm|Roll speed rpm|Drum [rpm]|Roller revs|Rollendrehz.|n_Rolle|Rolle U/min|Walze 1/min|"
         "Rouleau tr/min|Rég. rouleau|Tours rouleaux|Rodillo rpm|Vueltas rodillo|RPM rodillos|Giri rulli|Giri rullo|"
         "Rullo giri/min|Tamburo giri/min|Tambour tr/min|Tambor rpm|Raddrehzahl [1/min]"
+        "|Vel. rodillo|Vel. rullo"
     ),
     "none": (
         "Road speed km/h|Speed mph|Speed [km/h]|Geschwindigkeit|v [km/h]|Vitesse km/h|Velocidad km/h|Velocità km/h|"
