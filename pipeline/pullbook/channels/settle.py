@@ -1,5 +1,7 @@
 """Every other channel settled: temperatures and pressures by plausibility, advance by its reference and scale."""
 
+from math import log
+
 import numpy as np
 
 from pullbook.arrays import Array
@@ -7,6 +9,9 @@ from pullbook.channels.asking import yaml_line
 from pullbook.channels.column import Column, Talk
 from pullbook.units import CRANK_PER_DISTRIBUTOR
 from pullbook.vocabulary.units_text import Unit, named_unit
+
+_PRESSURES = {name: unit.factor for name in ("hPa", "kPa", "inHg", "psi", "bar") if (unit := named_unit(name)) is not None}
+"""kPa for one of each unit a pressure may be logged in."""
 
 
 def settle_rest(columns: list[Column], talk: Talk, *, advance_scale: str | None = None) -> None:
@@ -35,7 +40,7 @@ def settle_rest(columns: list[Column], talk: Talk, *, advance_scale: str | None 
         elif channel.endswith("_c"):
             _temperature(column, high, level, talk, kelvin=kelvin)
         elif channel.endswith("_kpa"):
-            _pressure(column, level, talk)
+            _pressure(column, level, high, talk)
         elif channel in ("rpm", "roller_rpm"):
             _speed(column, high, level, talk)
         elif channel == "lambda":
@@ -159,10 +164,11 @@ def _temperature(column: Column, high: float, level: float, talk: Talk, *, kelvi
         )
 
 
-def _pressure(column: Column, level: float, talk: Talk) -> None:
+def _pressure(column: Column, level: float, high: float, talk: Talk) -> None:
+    """A pressure without a unit is in the one that brings its upper end, an engine's at full load, nearest to the atmosphere's."""
     if column.unit is not None:
         return
-    unit = "hPa" if level > 300 else "kPa" if level > 40 else "inHg" if level > 17 else "psi" if level > 4 else "bar"
+    unit = min(_PRESSURES, key=lambda name: abs(log(max(high, 1e-9) * _PRESSURES[name] / 100.0)))
     column.unit, column.unit_from = named_unit(unit), "assumed"
     talk.ask(
         f"nothing says the unit of {column.header!r} (about {level:g}); taken as {unit}. Settle it "

@@ -98,3 +98,12 @@ def test_a_log_whose_torque_unit_nobody_wrote_keeps_its_pulls_beside_stronger_on
         (day / f"run {k}.csv").write_text(f"Time [s],RPM,{head}\n{rows}")
     logs = read_day(Book.at(tmp_path), "blue", "2031-04-05").logs
     assert [[s.kind for s in log.segments] for log in logs] == [["pull"]] * 3
+
+
+def test_a_pressure_without_a_unit_goes_by_what_it_is_at_full_load(tmp_path: Path) -> None:
+    for factor, unit in ((1.0, "kPa"), (10.0, "hPa"), (0.2953, "inHg"), (0.145, "psi")):
+        idle = "".join(f"{-8 + 0.1 * k:.1f};{1500 + k};8;{39 * factor:.2f}\n" for k in range(200))
+        rows = "".join(f"{12 + t:.1f};{n:.0f};{m:.1f};{97 * factor:.2f}\n" for t, n, m, _ in ROWS)
+        r = read(tmp_path, f"t [s];rpm;Nm;MAP\n{idle}{rows}")
+        assert column(r, "map_kpa") == (unit, "assumed")
+        assert about(r, f"taken as {unit}")
