@@ -8,10 +8,13 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, time
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from pullbook.handover import Fault
 from pullbook.sheets.guarded import MOST_SHEET, as_text, guarded_bytes
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 MOST_ROWS = 5_000
 MOST_COLUMNS = 200
@@ -23,12 +26,12 @@ _HEADER_WITHIN = 20
 
 @dataclass(frozen=True, slots=True)
 class Grid:
-    """A sheet below its header. ``rows``: the filled lines as an editor or spreadsheet counts them, each with its cells as text, a
-    column each; ``headers``: what stands above each column; ``header_line``; ``warnings``: what to know; ``units``: the cells of a
-    row of units under the headers, where there is one.
+    """A sheet below its header. ``cells``: text, one row a filled line, its index the line as an editor or spreadsheet counts,
+    its columns numbered from 0; ``headers``: what stands above each column; ``header_line``; ``warnings``: what to know;
+    ``units``: the cells of a row of units under the headers, where there is one.
     """
 
-    rows: tuple[tuple[int, tuple[str, ...]], ...]
+    cells: "pd.DataFrame"
     headers: tuple[str, ...]
     header_line: int
     warnings: tuple[str, ...] = ()
@@ -88,9 +91,17 @@ def read_grid(path: Path, *, shown: str, knows: Callable[[str], object]) -> Grid
 
 
 def _grid(rows: list[Row], warnings: tuple[str, ...]) -> Grid:
+    import pandas as pd
+
+    header_line, headers = rows[0]
     width = max(len(cells) for _, cells in rows)
-    (header_line, headers), *filled = ((line, (*cells, *[""] * (width - len(cells)))) for line, cells in rows)
-    return Grid(tuple(row for row in filled if any(row[1])), headers, header_line, warnings)
+    table = pd.DataFrame(
+        [cells + [""] * (width - len(cells)) for _, cells in rows[1:]],
+        index=pd.Index([line for line, _ in rows[1:]], dtype="int64"), columns=range(width), dtype="str",
+    )  # fmt: skip
+    filled = (table != "").any(axis=1)
+    names = tuple(headers + [""] * (width - len(headers)))
+    return Grid(table[filled], names, header_line, warnings)
 
 
 def _text_tables(text: str) -> list[list[Row]]:

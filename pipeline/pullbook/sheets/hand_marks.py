@@ -20,25 +20,28 @@ def with_units_row(grid: Grid) -> Grid:
     grid
         As read; every filled cell of its first row has to be a unit or the form of a time for it to be such a row.
     """
-    if not grid.rows:
+    if grid.cells.empty:
         return grid
-    _, first = grid.rows[0]
+    first = tuple(str(c) for c in grid.cells.iloc[0])
     units = [c.strip("[](){}<> ") for c in first if c]
     told = sum(unit_of(u) is not None for u in units)
     if not told or any(unit_of(u) is None and not _FORM.fullmatch(u.casefold()) for u in units):
         return grid
-    return replace(grid, rows=grid.rows[1:], units=first)
+    return replace(grid, cells=grid.cells.iloc[1:], units=first)
 
 
 def without_dittos(grid: Grid) -> Grid:
     """The grid with ditto marks (``"``, ``do.``, ``idem``) replaced by what they stand under; one with nothing above it stays."""
-    above = [""] * len(grid.headers)
-    rows = []
-    for line, cells in grid.rows:
-        told = tuple(over if over and is_ditto(text) else text for text, over in zip(cells, above, strict=True))
-        above = [text or over for text, over in zip(told, above, strict=True)]
-        rows.append((line, told))
-    return replace(grid, rows=tuple(rows))
+    cells = grid.cells.copy()
+    for number in cells.columns:
+        above, column = "", cells[number].tolist()
+        for k, text in enumerate(column):
+            if above and is_ditto(text):
+                column[k] = above
+            elif text:
+                above = text
+        cells[number] = column
+    return replace(grid, cells=cells)
 
 
 def is_ditto(text: str) -> bool:
@@ -62,11 +65,12 @@ def with_file_above(grid: Grid, file: int, pull: int) -> tuple[Grid, tuple[int, 
     file, pull
         Columns of the file's name and of the number inside it.
     """
-    rows, filled = list(grid.rows), []
-    numbers = [int(n) if re.fullmatch(r"\d{1,3}", n) else 0 for n in (re.sub(r"\.0$", "", cells[pull]) for _, cells in rows)]
-    for k in range(1, len(rows)):
-        (line, cells), above = rows[k], rows[k - 1][1][file]
-        if not cells[file] and above and numbers[k - 1] > 0 and numbers[k] == numbers[k - 1] + 1:
-            rows[k] = (line, (*cells[:file], above, *cells[file + 1 :]))
-            filled.append(line)
-    return replace(grid, rows=tuple(rows)), tuple(filled)
+    names, filled = [str(name) for name in grid.cells[file]], []
+    numbers = [int(n) if re.fullmatch(r"\d{1,3}", n) else 0 for n in (re.sub(r"\.0$", "", str(n)) for n in grid.cells[pull])]
+    for k in range(1, len(names)):
+        if not names[k] and names[k - 1] and numbers[k - 1] > 0 and numbers[k] == numbers[k - 1] + 1:
+            names[k] = names[k - 1]
+            filled.append(int(grid.cells.index[k]))
+    cells = grid.cells.copy()
+    cells[file] = names
+    return replace(grid, cells=cells), tuple(filled)

@@ -57,13 +57,16 @@ def read_strobe(path: Path, *, shown: str) -> StrobeSheet:
         )
         return StrobeSheet(empty, (fault,))
     cells, readings = SheetCells(grid, columns, shown), []
-    for line, row in grid.rows:
-        rpm, advance = cells.number(line, row, "rpm"), cells.number(line, row, "advance_deg")
+    for line, *values in grid.cells.itertuples():
+        row = tuple(values)
+        rpm, advance = cells.number(int(line), row, "rpm"), cells.number(int(line), row, "advance_deg")
         if rpm is None or advance is None:
             if not any(f.line == line for f in cells.faults):
-                cells.fault(line, "rpm", "a reading without rpm or advance", "both numbers", "fill them in or take the row away")
+                cells.fault(
+                    int(line), "rpm", "a reading without rpm or advance", "both numbers", "fill them in or take the row away"
+                )
             continue
-        chosen = {name: _word(cells, line, row, name, known, default) for name, (known, default) in _WORDS.items()}
+        chosen = {name: _word(cells, int(line), row, name, known, default) for name, (known, default) in _WORDS.items()}
         readings.append({"setting": cells.text(row, "setting", 200), "rpm": rpm, "advance_deg": advance, **chosen})
     table = pl.DataFrame(readings, schema=STROBE) if readings else empty
     return StrobeSheet(table, tuple(cells.faults), (*grid.warnings, *columns.warnings))

@@ -39,7 +39,7 @@ def placed(grid: Grid, shown: str, column_of: Callable[[str], Column | None], co
         column = column_of(grid.heading(number)) if header else None
         if column is not None and column.name not in at:
             at[column.name] = (number, column)
-        elif header or any(cells[number] for _, cells in grid.rows):
+        elif header or (grid.cells[number] != "").any():
             unknown.append((number, header or f"column {number + 1}"))
     for number, header in list(unknown):
         meant = misspelt(header, columns, at)
@@ -57,7 +57,7 @@ def placed(grid: Grid, shown: str, column_of: Callable[[str], Column | None], co
 def _names_of_logs(grid: Grid, unknown: Iterable[tuple[int, str]]) -> tuple[int, str] | None:
     """Of the columns no header explains, the first in which most cells are names of logs."""
     for number, header in unknown:
-        filled = [cells[number] for _, cells in grid.rows if cells[number]]
+        filled = [text for text in grid.cells[number] if text]
         if sum(text.casefold().endswith(LOG_ENDINGS) for text in filled) > 0.5 * len(filled):
             return number, header
     return None

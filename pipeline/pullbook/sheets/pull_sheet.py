@@ -65,10 +65,11 @@ def read_pull_sheet(path: Path, *, shown: str) -> PullSheet:
     asked: list[str] = []
     unfiled: list[int] = []
     notes: dict[int, str | None] = {}  # the notes' own column by line, without what stands in unknown columns
-    for line, row in grid.rows:
+    for line, *values in grid.cells.itertuples():
+        row = tuple(values)
         if cells.text(row, "file") is None:
-            unfiled += [line] if _only_planned(cells, line, row, remarks) else []
-        elif (made := _pull_row(cells, line, row, columns.unknown, asked)) is not None:
+            unfiled += [int(line)] if _only_planned(cells, int(line), row, remarks) else []
+        elif (made := _pull_row(cells, int(line), row, columns.unknown, asked)) is not None:
             notes[made.line] = cells.text(row, "notes")
             rows.append(made)
     told = told_by_notes([(r, notes[r.line]) for r in rows], shown)
