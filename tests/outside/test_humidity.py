@@ -2,7 +2,7 @@
 
 import pytest
 
-from pullbook.air import atmosphere_kpa, saturation_kpa, station_kpa, vapour_pressure_kpa
+from pullbook.air import atmosphere_kpa, factor, saturation_kpa, station_kpa, vapour_pressure_kpa
 from pullbook.facts import Air
 
 #: Row H2: IAPWS-95 (R6-95), Pa, through CoolProp 8.0.0.
@@ -42,18 +42,27 @@ def test_h4_vapour_pressure(celsius: float, humidity: float, pascal: float) -> N
 
 
 def test_h4_enhancement_left_out_is_small() -> None:
-    """Row H4: real moist air carries 0.45 % more vapour (CoolProp's humid air): at most 0.5 % of ours."""
-    for celsius, humidity, real in ((25.0, 50.0, 1591.6), (30.0, 85.0, 3625.3), (35.0, 90.0, 5089.1)):
+    """Row H4: real moist air carries 0.45 % more vapour (CoolProp's humid air): at most 0.5 % of ours, and 3e-4 of a factor."""
+    coolprop = pytest.importorskip("CoolProp.CoolProp", reason="row H4 needs CoolProp")
+    for celsius, humidity, kpa, real in ((25.0, 50.0, 99.0, 1591.6), (30.0, 85.0, 97.7, 3625.3), (35.0, 90.0, 101.325, 5089.1)):
+        library = coolprop.HAPropsSI("P_w", "T", celsius + 273.15, "P", 1000.0 * kpa, "R", humidity / 100.0)
+        assert library == pytest.approx(real, abs=0.1)
         got = vapour_pressure_kpa(Air(temperature_c=celsius, humidity_pct=humidity))
         assert got is not None
         assert 0.0 < real / (1000.0 * got) - 1.0 < 0.005
+        for standard in ("SAE J1349", "SAE J607", "ISO 1585"):
+            assert abs(factor(standard, kpa, celsius, real / 1000.0) - factor(standard, kpa, celsius, got)) < 3.5e-4
 
 
 def test_h5_dew_point() -> None:
     """Row H5: 25 °C, 50 % has its dew point at 13.864 °C (PsychroLib), 13.867 °C (CoolProp): 0.02 °C."""
     half = vapour_pressure_kpa(Air(temperature_c=25.0, humidity_pct=50.0))
     assert half is not None
-    by_dew = [vapour_pressure_kpa(Air(dew_point_c=13.864 + d)) or 0.0 for d in (-0.02, 0.02)]
+    psychro = pytest.importorskip("psychrolib", reason="row H5 needs PsychroLib")
+    psychro.SetUnitSystem(psychro.SI)
+    dew = psychro.GetTDewPointFromRelHum(25.0, 0.5)
+    assert dew == pytest.approx(13.864, abs=5e-4)
+    by_dew = [vapour_pressure_kpa(Air(dew_point_c=dew + d)) or 0.0 for d in (-0.02, 0.02)]
     assert by_dew[0] < half < by_dew[1]
 
 
@@ -73,16 +82,41 @@ def test_h6b_standard_atmosphere_of_a_handbook(metres: float, pascal: float) -> 
     assert 1000.0 * atmosphere_kpa(metres) == pytest.approx(pascal, abs=1.0)
 
 
-def test_h6_against_libraries() -> None:
-    """Row H6 again, against two atmosphere libraries."""
+def geometric(metres: float) -> float:
+    """Geometric height of a geopotential one, m (the earth's radius of ICAO Doc 7488: 6 356 766 m)."""
+    return metres * 6356766.0 / (6356766.0 - metres)
+
+
+def test_h6_against_fluids() -> None:
+    """Row H6 again, against the atmosphere of 1976 in another library, 2 Pa: its constants are rounded otherwise."""
     fluids = pytest.importorskip("fluids.atmosphere", reason="row H6 needs fluids")
     for metres in (0.0, 250.0, 900.0, 2400.0):
-        geometric = metres * 6356766.0 / (6356766.0 - metres)
-        assert 1000.0 * atmosphere_kpa(metres) == pytest.approx(fluids.ATMOSPHERE_1976(geometric).P, abs=2.0)
+        assert 1000.0 * atmosphere_kpa(metres) == pytest.approx(fluids.ATMOSPHERE_1976(geometric(metres)).P, abs=2.0)
+
+
+def test_h6_against_ambiance() -> None:
+    """Row H6 again, against a library of ICAO's own constants, 0.1 Pa; 1000 m of geometric height are 89 876.28 Pa."""
+    ambiance = pytest.importorskip("ambiance", reason="row H6 needs ambiance")
+    for metres in (-500.0, 300.0, 1650.0, 5000.0, 11_000.0):
+        assert 1000.0 * atmosphere_kpa(metres) == pytest.approx(float(ambiance.Atmosphere(geometric(metres)).pressure[0]), abs=0.1)
+    assert float(ambiance.Atmosphere(1000.0).pressure[0]) == pytest.approx(89_876.28, abs=5e-3)
+    # constants of the row: T = 288.15 − 0.0065·H, exponent g/(R·lapse) = 5.2558797
+    exponent = 9.80665 / (287.05287 * 0.0065)
+    assert exponent == pytest.approx(5.2558797, abs=2e-7), "the list's R has two digits more"
+    for metres in (600.0, 3000.0):
+        pascal = 101_325.0 * ((288.15 - 0.0065 * metres) / 288.15) ** exponent
+        assert pascal == pytest.approx(1000.0 * atmosphere_kpa(metres), abs=1e-6)
 
 
 def test_h7_station_from_sea_level() -> None:
     """Row H7: 943.216804 hPa at 600 m is reported as 1013.25 hPa with the ICAO profile; with real temperatures ±1 hPa."""
     assert 10.0 * station_kpa(101.325, 600.0) == pytest.approx(943.216804, abs=1e-2)
-    # 101 226.5 Pa at 105 m and 17.19 °C is reported as 102 484.0 Pa (PsychroLib's own test): the ICAO profile recovers it to 1 hPa
-    assert 10.0 * station_kpa(102.4840, 105.0) == pytest.approx(1012.265, abs=1.0)
+
+
+def test_h7_as_weather_services_reduce() -> None:
+    """Row H7: 101 226.5 Pa at 105 m, 17.19 °C are reported as 102 484.0 Pa (PsychroLib, 1 Pa): by ICAO's profile, back to 1 hPa."""
+    psychro = pytest.importorskip("psychrolib", reason="row H7 needs PsychroLib")
+    psychro.SetUnitSystem(psychro.SI)
+    reported = psychro.GetSeaLevelPressure(101_226.5, 105.0, 17.19)
+    assert reported == pytest.approx(102_484.0, abs=1.0)
+    assert 10.0 * station_kpa(reported / 1000.0, 105.0) == pytest.approx(1012.265, abs=1.0)

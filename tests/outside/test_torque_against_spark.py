@@ -6,6 +6,8 @@ clocked examples of the Modelica Standard Library (BSD-3). It is a regression on
 us: an algebraic truth here and no advice for any engine. Where its derivative in spark is nought is arithmetic.
 """
 
+from pathlib import Path
+
 import numpy as np
 import polars as pl
 import pytest
@@ -13,9 +15,11 @@ from tests.study.parabola import fit_parabola
 from tests.study.regression import best_deg, coverage, covers, torque_nm
 from tests.unit.alignment.made import Sweep, day
 
+from pullbook.book import Book
 from pullbook.facts import DayFacts, Dyno, Limits
-from pullbook.handover import BestDay, Posterior
+from pullbook.handover import BestDay, DayReading, Posterior
 from pullbook.hill.prior import default
+from pullbook.reading.day import read_day
 from pullbook.stages.align import align_day
 from pullbook.stages.best import best_advance
 from pullbook.stages.delivered import delivered_advance
@@ -41,21 +45,47 @@ BEND = {0.5: (1.6226e-4, 1.6299e-4, 1.7312e-4), 0.3: (1.9977e-4, 2.0102e-4, 2.25
 RETURNING = (28.0, 18.0, 35.0, 28.0, 23.0, 32.0, 28.0)
 
 
-@pytest.fixture(scope="module")
-def best() -> BestDay:
+@pytest.fixture(scope="module", params=["tables", "logs"])
+def best(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> BestDay:
     """The whole tool on a day without noise: seven pulls, the first setting again in the middle and at the end.
 
     The day says that its dyno repeats perfectly (0.01 %, the least it may say), else the tool rightly doubts each pull by 0.8 %.
+    Once from tables, once from a shop's folder: logs, pull sheet and day.yaml, read as any day is.
     """
-    return through_the_tool(RETURNING, Dyno(repeatability_pct=0.01))
+    if request.param == "tables":
+        return through_the_tool(RETURNING, Dyno(repeatability_pct=0.01))
+    return estimated(read_day(shop_day(tmp_path_factory.mktemp("regression"), RETURNING), "regression", "2031-04-05"))
+
+
+def shop_day(root: Path, pulls: tuple[float, ...]) -> Book:
+    """The same day as files: a log a pull (held at 1400 rpm, a sweep to 5600 at 300 rpm/s, off), digits as recorders print them."""
+    home = root / "logs" / "regression" / "2031-04-05"
+    home.mkdir(parents=True)
+    facts = "correction: none\ndyno: {repeatability_pct: 0.01}\nlimits: {tolerance_pct: 1}\n"
+    (home / "day.yaml").write_text(facts, encoding="utf-8")
+    time = np.arange(0.0, 18.0, 0.05)
+    rpm = np.interp(time, [0.0, 1.0, 15.0, 18.0], [1400.0, 1400.0, 5600.0, 1400.0])
+    sheet = ["file,setting,initial_deg,total_deg"]
+    for number, spark in enumerate(pulls, start=1):
+        torque = np.where(time <= 15.0, torque_nm(rpm, spark), -20.0)
+        rows = [f"{t:.2f},{n:.0f},{q:.2f},{spark:.1f}" for t, n, q in zip(time, rpm, torque, strict=True)]
+        head = "Time [s],Engine speed [rpm],Torque [Nm],Ignition advance [deg BTDC crank]"
+        (home / f"pull {number}.csv").write_text("\n".join([head, *rows, ""]), encoding="utf-8")
+        sheet.append(f"pull {number}.csv,{spark:g},{spark:g},{spark:g}")
+    (home / "pulls.csv").write_text("\n".join([*sheet, ""]), encoding="utf-8")
+    return Book.at(root)
 
 
 def through_the_tool(pulls: tuple[float, ...], dyno: Dyno) -> BestDay:
-    """Logs of the regression's torque, from logs to answer."""
+    """Pulls of the regression's torque, from tables to answer."""
     sweeps = [
         Sweep(f"{a:g}", lambda n, a=a: np.full_like(n, a), lambda n, a=a: torque_nm(n, a), rpm=(1400.0, 5600.0)) for a in pulls
     ]
-    reading = day(sweeps, facts=DayFacts(correction="none", dyno=dyno, limits=Limits(tolerance_pct=1.0)))
+    return estimated(day(sweeps, facts=DayFacts(correction="none", dyno=dyno, limits=Limits(tolerance_pct=1.0))))
+
+
+def estimated(reading: DayReading) -> BestDay:
+    """All of the estimate of a day as read."""
     aligned = align_day(reading)
     return best_advance(reading, aligned, delivered_advance(reading, aligned), default(reading.facts))
 

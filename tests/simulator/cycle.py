@@ -25,8 +25,6 @@ class Cycles:
     """What a set of cycles gave; every array has the same shape (the broadcast of rpm, advance and air)."""
 
     torque_nm: Array
-    indicated_j: Array  # closed-cycle work of one cylinder plus the compression and expansion ends
-    peak_bar: Array
     peak_deg: Array  # after TDC
     half_burned_deg: Array  # after TDC
     heat_burned_j: Array
@@ -148,7 +146,7 @@ def run_cycles(engine: Engine, rpm: Array, advance_deg: Array, air: Air, *, step
     torque = (indicated - friction * 1e5 * engine.swept_m3) * engine.cylinders / (4 * np.pi)
     knock = ends * (engine.octane / 100) ** -3.402
     half = burn_starts + duration * _burned_at(engine, 0.5)
-    out = (torque, indicated, peak / 1e5, peak_deg, half, sums[2], sums[1], sums[0], gained, knock)
+    out = (torque, peak_deg, half, sums[2], sums[1], sums[0], gained, knock)
     return Cycles(*(np.reshape(x, shape) for x in out))
 
 

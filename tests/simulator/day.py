@@ -149,7 +149,7 @@ class Bench:
         curves = {label: self.curve(s) for label, s in used.items()}
         rng = stream(self.number, self.design.name, "light", self.day_number)
         truth = Truth(
-            self.map, mean, (e.rpm_lo, e.rpm_hi), curves, self.dyno, self.drift, self.mark_error, self.baseline,
+            self.map, mean, (e.rpm_lo, e.rpm_hi), curves, self.dyno, self.mark_error, self.baseline,
             list(self.offsets), [r.setting.label for r in self.sheet], list(self.airs),
         )  # fmt: skip
         first = self.sheet[0] if self.sheet else None

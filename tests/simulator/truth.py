@@ -20,7 +20,6 @@ class Truth:
     span_rpm: tuple[float, float]
     curves: dict[str, Curve]  # setting -> delivered
     dyno: Dyno
-    drift_per_pull: float
     mark_error_deg: float  # light minus true
     baseline: str
     offsets: list[float] = field(default_factory=list)  # pull by pull, without the drift

@@ -5,7 +5,6 @@ import os
 import shutil
 import stat
 import subprocess
-import sys
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -169,7 +168,6 @@ def test_a_real_slurm_gives_the_same(few: Path, built: tuple[Path, Ran], tmp_pat
     ran = pullbook("run", "--book", str(few), "--json", "--profile", str(profile), timeout=400)
     assert ran.status == 0, ran.err + (few / ".pullbook" / "workflow.log").read_text()
     log = (few / ".pullbook" / "workflow.log").read_text()
-    assert sys.version  # the same interpreter runs on the node
     assert "slurm" in log.lower() or list((few / ".pullbook" / ".snakemake" / "slurm_logs").rglob("*.log"))
     _same_tables(few, built[0])
     _one_more(few, profile)
