@@ -6,19 +6,22 @@ from tests.unit.alignment.made import Sweep, day
 
 from pullbook.air import factor
 from pullbook.alignment.correction import correct_day
-from pullbook.facts import STANDARDS, Air, DayFacts
+from pullbook.facts import STANDARDS, Air, DayFacts, EngineFacts
 from pullbook.stages.align import align_day
 
 AIR = Air(pressure_kpa=98.0, temperature_c=25.0, humidity_pct=40.0)
 
 
-@pytest.mark.parametrize("fuel", ["diesel", "Diesel B7", "gazole"])
-def test_a12_compression_ignition_is_refused(fuel: str) -> None:
+@pytest.mark.parametrize("fuel", ["diesel", "Diesel B7", "gazole", "gasoil B7"])
+@pytest.mark.parametrize("told_by", ["day.yaml", "engine.yaml"])
+def test_a12_compression_ignition_is_refused(fuel: str, told_by: str) -> None:
     """Row A12: those factors have another form, fa = (99/pd)·(T/298)^0.7 to the power fm (a diesel maker's service manual).
 
     They are not for this tool: no factor, and a sentence that says why, in the record's own words.
     """
-    reading = day([Sweep("30"), Sweep("34")], facts=DayFacts(air=AIR, fuel=fuel))
+    of_day, of_engine = (fuel, None) if told_by == "day.yaml" else (None, fuel)
+    facts, engine = DayFacts(air=AIR, fuel=of_day), EngineFacts(fuel=of_engine)
+    reading = day([Sweep("30"), Sweep("34")], facts=facts, engine=engine)
     corrected = correct_day(reading)
     assert set(corrected.factor.values()) == {None}
     assert corrected.correction["factor_min"] is None

@@ -10,7 +10,7 @@ from pullbook.measure import mixture
 from pullbook.measure.broken_line import fit
 from pullbook.measure.isotonic import increasing
 from tests.unit.alignment.made import Sweep
-from tests.unit.timing.test_scale import lights, solve
+from tests.unit.timing.made_days import lights, solve
 
 LOCKED = EngineFacts(ignition=Ignition(kind="locked"))
 FEW = settings(max_examples=15, deadline=None)

@@ -9,15 +9,16 @@ import polars as pl
 import pytest
 
 from pullbook.measure.runs import runs
+from pullbook.report.content import PAGE_ONE, PAGE_THREE, PAGE_TWO
 from pullbook.report.drawing import svg
-from pullbook.report.figures import advance, contours, cost, difference, order, repeatability, residuals, timing, torque
+from pullbook.report.figures import advance, contours, cost, difference, residuals, timing, torque
 from pullbook.report.figures.lines import line_of
 from pullbook.report.placing import keep_apart, round_marks, thin
 from pullbook.report.style import HUES, PATTERNS
 from pullbook.report.view import DayView, view
 from tests.report.fixture import invented_day
 
-MODULES = (advance, contours, cost, difference, order, repeatability, residuals, timing, torque)
+MODULES = (*PAGE_ONE, *PAGE_TWO, *PAGE_THREE)
 WORDS = ("ink", "soft", "up", "down", "hard")
 
 

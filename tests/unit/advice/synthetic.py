@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import polars as pl
 
+from pullbook.advice.ground import Ground, survey
 from pullbook.belief import Prior
 from pullbook.columns import ALIGNED_PULLS, BEST, DELIVERED, EFFECTS, KNOCK, PULL_ADVANCE, ROWS, SAMPLES, SHAPES, STROBE, conform
 from pullbook.facts import DayFacts, EngineFacts
@@ -15,6 +16,8 @@ RPM = np.arange(2000, 5601, 100)
 
 @dataclass
 class Pull:
+    """One pull of a day: what the sheet says of it, and ``curve``, degrees at each of the day's rpm (else ``total`` throughout)."""
+
     setting: str
     total: float | None
     initial: float | None = None
@@ -197,3 +200,11 @@ def sprung(total: float, stop: float = 20.0, start: float = 1200.0, all_in: floa
     """One pull on springs."""
     curve = total - stop + stop * np.clip((RPM - start) / (all_in - start), 0.0, 1.0)
     return Pull(f"{total:g}", total, total - stop, curve=curve, **more)  # type: ignore[arg-type]
+
+
+def ground_of(day: Day, ceiling: np.ndarray | None = None, tolerance_pct: float = 0.5) -> Ground:
+    """What advice stands on: the day's draws under ``ceiling`` (degrees a row of ``RPM``; else the day's own)."""
+    table = day.ceiling() if ceiling is None else pl.DataFrame({"rpm": RPM, "advance_deg": ceiling})
+    found = survey(day.posterior(), table, used_rpm=None, max_advance_deg=None, tolerance_pct=tolerance_pct)
+    assert found is not None
+    return found

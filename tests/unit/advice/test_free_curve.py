@@ -1,20 +1,11 @@
 """The free curve and the table: least advance inside the tolerance, smooth, never above the ceiling."""
 
 import numpy as np
-import polars as pl
 import pytest
-from tests.unit.advice.synthetic import RPM, Day, locked
+from tests.unit.advice.synthetic import RPM, Day, ground_of, locked
 
 from pullbook.advice.free_curve import corridor, least_curve
-from pullbook.advice.ground import Ground, survey
 from pullbook.advice.table import default_breakpoints, fit_table
-
-
-def ground_of(day: Day, ceiling: np.ndarray | None = None, tolerance_pct: float = 0.5) -> Ground:
-    table = day.ceiling() if ceiling is None else pl.DataFrame({"rpm": RPM, "advance_deg": ceiling})
-    found = survey(day.posterior(), table, used_rpm=None, max_advance_deg=None, tolerance_pct=tolerance_pct)
-    assert found is not None
-    return found
 
 
 def test_the_least_advance_has_a_chance_below_one_in_ten_of_costing_more() -> None:

@@ -3,24 +3,16 @@
 import itertools
 
 import numpy as np
-import polars as pl
 import pytest
-from tests.unit.advice.synthetic import RPM, Day, locked
+from tests.unit.advice.synthetic import RPM, Day, ground_of, locked
 
 from pullbook.advice.curve_shapes import all_in_rpm, highest_total, straight
-from pullbook.advice.ground import Ground, survey
+from pullbook.advice.ground import Ground
 from pullbook.advice.mechanical import search
 from pullbook.advice.parts import Parts, combinations
 from pullbook.facts import Spring
 
 SPRINGS = (Spring("light", 1000.0, 2600.0, 20.0), Spring("heavy", 1400.0, 4200.0, 20.0))
-
-
-def ground_of(day: Day, ceiling: np.ndarray | None = None) -> Ground:
-    table = day.ceiling() if ceiling is None else pl.DataFrame({"rpm": RPM, "advance_deg": ceiling})
-    found = survey(day.posterior(), table, used_rpm=None, max_advance_deg=None, tolerance_pct=0.5)
-    assert found is not None
-    return found
 
 
 def rising(lo: float = 26.0, hi: float = 36.0) -> np.ndarray:

@@ -5,8 +5,7 @@ from dataclasses import replace
 import numpy as np
 import polars as pl
 import pytest
-from tests.unit.advice.synthetic import RPM, Day, Pull, locked, sprung
-from tests.unit.advice.test_mechanical import ground_of
+from tests.unit.advice.synthetic import RPM, Day, Pull, ground_of, locked, sprung
 
 from pullbook.advice.ceiling_ends import without_thin_ends
 from pullbook.advice.day_view import look_at

@@ -6,8 +6,7 @@ from dataclasses import replace
 import numpy as np
 import polars as pl
 import pytest
-from tests.unit.advice.synthetic import RPM, Day, Pull, locked
-from tests.unit.advice.test_mechanical import ground_of
+from tests.unit.advice.synthetic import RPM, Day, Pull, ground_of, locked
 
 from pullbook.advice.in_words import state_of
 from pullbook.facts import EngineFacts, Ignition

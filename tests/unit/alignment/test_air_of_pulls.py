@@ -94,22 +94,6 @@ def test_corrected_among_uncorrected_is_left_out_of_estimates() -> None:
     assert "SAE J607" in aligned.pulls["reasons"][2][-1]
 
 
-@pytest.mark.parametrize("fuel", ["Diesel", "gasoil B7"])
-def test_compression_ignition_gets_a_message_and_no_number(fuel: str) -> None:
-    got = correct_day(day([Sweep("34")], facts=DRY, engine=EngineFacts(fuel=fuel)))
-    assert got.factor == {"p1": None}
-    assert any("compression-ignition" in w for w in got.remarks.warnings)
-
-
-def test_boost_gets_a_message_and_no_number() -> None:
-    boosted = Sweep("34", channels={"map_kpa": lambda n: 160.0 + 0.0 * n})
-    got = correct_day(day([boosted], facts=DRY))
-    assert got.factor == {"p1": None}
-    assert any("boosted" in w for w in got.remarks.warnings)
-    plain = Sweep("34", channels={"map_kpa": lambda n: 97.0 + 0.0 * n})
-    assert correct_day(day([plain], facts=DRY)).factor["p1"] == pytest.approx(1.0)
-
-
 def test_a_barometer_reduced_to_sea_level_is_asked_about() -> None:
     facts = DayFacts(air=Air(pressure_kpa=101.3, temperature_c=20.0, humidity_pct=50.0))
     high, low = EngineFacts(altitude_m=600.0), EngineFacts(altitude_m=20.0)

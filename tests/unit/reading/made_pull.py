@@ -45,3 +45,25 @@ def column(reading: LogReading, channel: str) -> tuple[str | None, str | None]:
 def about(reading: LogReading, word: str) -> list[str]:
     """Questions and warnings that hold a word."""
     return [t for t in (*reading.questions, *reading.warnings) if word in t]
+
+
+HEAD = "Time [s],Engine speed [rpm],Torque [Nm],Advance [°BTDC]"
+
+
+def rows(count: int = 120, **more: float) -> list[str]:
+    """Lines of a plain log of that pull under ``HEAD``; ``more``: start and seed of :func:`pull`."""
+    p = pull(count, **more)  # type: ignore[arg-type]
+    return [f"{t:.2f},{n:.0f},{m:.1f},{a:.1f}" for t, n, m, _, a in zip(*p.values(), strict=True)]
+
+
+def log(lines: list[str], head: str = HEAD) -> str:
+    """A log of these lines."""
+    return "\n".join([head, *lines]) + "\n"
+
+
+def four(head: str, fourth: object) -> str:
+    """A pull with time, rpm, torque and one column more, made from (rpm, torque)."""
+    p = pull()
+    assert callable(fourth)
+    rows = zip(p["time_s"], p["rpm"], p["torque_nm"], strict=True)
+    return head + "\n" + "".join(f"{t:.1f};{n:.0f};{m:.1f};{fourth(n, m)}\n" for t, n, m in rows)

@@ -1,4 +1,4 @@
-"""Pull sheets and light sheets as spreadsheets of any country write them."""
+"""Pull sheets as spreadsheets of any country write them."""
 
 from datetime import date, time
 from pathlib import Path
@@ -6,7 +6,6 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from pullbook.sheets.light_sheet import read_strobe
 from pullbook.sheets.pull_sheet import PullSheet, read_pull_sheet
 from pullbook.sheets.typed_number import typed_number
 from pullbook.sheets.words import pull_column
@@ -220,28 +219,6 @@ def test_thousands_only_where_speeds_are_meant() -> None:
     assert typed_number("97.325") == 97.325
 
 
-def test_light_readings_as_read(tmp_path: Path) -> None:
-    path = tmp_path / "strobe.csv"
-    path.write_text(
-        "Setting;RPM;Advance deg;direction;source;scale;vacuum\nA;3.000;34,5;up;light;;\nA;400;4;down;bench;Distributor;on\n"
-    )
-    found = read_strobe(path, shown="strobe.csv")
-    assert found.faults == ()
-    assert found.readings.rows() == [
-        ("A", 3000.0, 34.5, "up", "light", "crank", None), ("A", 400.0, 4.0, "down", "bench", "distributor", "on"),
-    ]  # fmt: skip
-
-
-def test_light_readings_that_cannot_be_used(tmp_path: Path) -> None:
-    path = tmp_path / "strobe.csv"
-    path.write_text("setting,rpm,advance_deg,direction\nA,3000,95,up\nA,,30,up\nA,3000,30,sideways\nA,3200,31,\n")
-    found = read_strobe(path, shown="strobe.csv")
-    assert [(f.line, f.column) for f in found.faults] == [(2, "advance_deg"), (3, "rpm"), (4, "direction")]
-    assert found.readings["rpm"].to_list() == [3000.0, 3200.0]
-    path.write_text("setting,speed of sound\nA,340\n")
-    assert "rpm" in read_strobe(path, shown="strobe.csv").faults[0].remedy
-
-
 def test_thousands_where_only_they_can_be_meant(tmp_path: Path) -> None:
     found = sheet(tmp_path, "file;Luftdruck (hPa)\nx.csv;1.013\ny.csv;972,5\n")
     assert [r.pressure_kpa for r in found.rows] == [101.3, 97.25]
@@ -273,17 +250,6 @@ def test_a_column_that_numbers_the_days_runs_is_no_pull_in_a_log(tmp_path: Path)
     assert [r.pull for r in sheet(tmp_path, "run,file,setting\n1,a.csv,A\n2,b.csv,A\n3,c.csv,B\n").rows] == [None] * 3
     assert [r.pull for r in sheet(tmp_path, "pull,file,setting\n1,a.csv,A\n2,b.csv,A\n").rows] == [1, 2]
     assert [r.pull for r in sheet(tmp_path, "run,file,setting\n1,a.csv,A\n2,a.csv,A\n").rows] == [1, 2]
-
-
-def test_light_readings_in_words_of_the_shop(tmp_path: Path) -> None:
-    path = tmp_path / "strobe.csv"
-    path.write_text("Einstellung;Drehzahl;Zündzeitpunkt;Richtung;Quelle;Unterdruck\nA;3.000;28,5;ab;Licht;aus\n", encoding="cp1252")
-    found = read_strobe(path, shown="strobe.csv")
-    assert found.faults == ()
-    assert found.readings.row(0, named=True) == {
-        "setting": "A", "rpm": 3000.0, "advance_deg": 28.5, "direction": "down", "source": "light",
-        "scale": "crank", "vacuum": "off",
-    }  # fmt: skip
 
 
 def test_a_column_in_another_unit_is_said_once_and_nothing_of_it_used(tmp_path: Path) -> None:

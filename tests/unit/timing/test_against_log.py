@@ -6,8 +6,7 @@ import numpy as np
 import polars as pl
 import pytest
 from tests.unit.alignment.made import Sweep
-from tests.unit.timing.test_families import WEIGHTS
-from tests.unit.timing.test_scale import LOCKED, lights, logs, solve
+from tests.unit.timing.made_days import LOCKED, WEIGHTS, lights, logs, solve
 
 from pullbook.facts import DayFacts, ZeroMark
 from pullbook.handover import DeliveredDay

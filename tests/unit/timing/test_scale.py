@@ -1,44 +1,15 @@
 """Log, light and sheet against one another: offset, delay, the mark, and what is asked."""
 
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 import polars as pl
 import pytest
-from tests.unit.alignment.made import Sweep, day
+from tests.unit.alignment.made import Sweep
+from tests.unit.timing.made_days import CHECKED, LOCKED, MAPPED, THREE, lights, logs, solve
 
 from pullbook.facts import DayFacts, EngineFacts, Ignition, ZeroMark
-from pullbook.handover import DeliveredDay
-from pullbook.stages.align import align_day
-from pullbook.stages.delivered import delivered_advance
 from pullbook.timing.scale import mark_error, mark_uncertainty
-
-LOCKED = EngineFacts(ignition=Ignition(kind="locked"))
-MAPPED = EngineFacts(ignition=Ignition(kind="mapped"))
-CHECKED = ZeroMark(stop_before_tdc_deg=30.0, stop_after_tdc_deg=26.0, checked="2031-03-01")  # the light reads 2° high
-
-
-def solve(sweeps: list[Sweep], **day_facts: Any) -> DeliveredDay:
-    """Align a hand-made day and find its delivered advance."""
-    reading = day(sweeps, **day_facts)
-    return delivered_advance(reading, align_day(reading))
-
-
-def lights(settings: dict[str, float], rpms: tuple[float, ...] = (3000, 3700, 4400, 5100), z: float = 0.0) -> list[dict[str, Any]]:
-    """Light readings of locked settings, ``z`` high."""
-    return [{"setting": s, "rpm": float(n), "advance_deg": a + z, "source": "light"} for s, a in settings.items() for n in rpms]
-
-
-def logs(settings: dict[str, float], offset: float = 0.0, delay_us: float = 0.0, **more: Any) -> list[Sweep]:
-    """Sweeps of locked settings whose log is off by an offset and a delay."""
-    return [
-        Sweep(s, lambda n, a=a: a + offset + 6e-6 * n * delay_us, sheet={"initial_deg": a, "total_deg": a} | more)
-        for s, a in settings.items()
-    ]
-
-
-THREE = {"28": 28.0, "31": 31.0, "34": 34.0}
 
 
 def test_a_true_log_is_left_alone() -> None:

@@ -1,7 +1,7 @@
 """Rows of one label that say different things: a slip of the pen is asked about, not averaged."""
 
 import polars as pl
-from tests.unit.timing.test_scale import CHECKED, LOCKED, logs, solve
+from tests.unit.timing.made_days import CHECKED, LOCKED, logs, solve
 
 from pullbook.facts import DayFacts
 from pullbook.timing.sheet_entries import sheet_entry

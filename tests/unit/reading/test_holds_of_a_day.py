@@ -1,0 +1,67 @@
+"""Days of steady speeds: holds as pulls, spark sweeps as settings, runs up the speeds as rows of the sheet."""
+
+import polars as pl
+import pytest
+from tests.unit.reading.driven import drive, write_log
+from tests.unit.reading.shop import Shop, column
+
+
+def test_rows_of_a_log_of_holds_count_the_holds(shop: Shop) -> None:
+    shop.log("sweep.csv", plan=[(2, 3000, 1), (8, 3000, 1), (1, 3500, 1), (8, 3500, 1), (5, 1000, 0)])
+    shop.text("pulls.csv", "file,pull,setting\nsweep.csv,1,A\nsweep.csv,2,B\n")
+    day = shop.read()
+    assert column(day, "kind") == ["hold", "hold"]
+    assert column(day, "setting") == ["A", "B"]
+
+
+def test_spark_sweep_at_steady_speed_is_one_setting_a_step(shop: Shop) -> None:
+    samples = drive([(2, 3000, 1), (40, 3000, 1), (5, 1000, 0)])
+    advance = pl.when(pl.col("time_s") < 15).then(20.0).when(pl.col("time_s") < 28).then(26.0).otherwise(32.0)
+    write_log(shop.folder / "sweep.csv", samples.with_columns(advance_deg=advance))
+    shop.text("pulls.csv", "file,setting,initial_deg,total_deg\nsweep.csv,spark sweep,10,20\n")
+    day = shop.read()
+    assert column(day, "setting") == ["hold 20°", "hold 26°", "hold 32°"]
+    assert column(day, "total_deg") == [None, None, None], "what the row says was set is not what the steps ran"
+    assert not any("repeats" in q for q in day.questions), "their advance tells the steps apart"
+
+
+def test_runs_of_holds_have_a_row_each(shop: Shop) -> None:
+    """Two runs up three speeds: the sheet has a row a run, not a row a hold."""
+    steps = [step for n in (2000, 2500, 3000) for step in ((1, n, 1), (8, n, 1))]
+    shop.log("holds.csv", plan=[*steps, (3, 1900, 0), *steps, (3, 1900, 0)])
+    shop.text("pulls.csv", "file,pull,setting\nholds.csv,1,A\nholds.csv,2,B\n")
+    day = shop.read()
+    assert column(day, "kind") == ["hold"] * 6
+    assert column(day, "setting") == ["A", "A", "A", "B", "B", "B"]
+    assert any("6 holds in 2 runs up the speeds; each of the sheet's rows is one run" in w for w in day.warnings)
+
+
+def test_runs_of_holds_with_a_row_each_are_no_spark_sweep(shop: Shop) -> None:
+    steps = [step for n in (2000, 2500, 3000) for step in ((1, n, 1), (8, n, 1))]
+    samples = drive([*steps, (3, 1900, 0), *steps, (3, 1900, 0)])
+    middle = float(samples["time_s"].to_numpy()[-1]) / 2.0
+    write_log(
+        shop.folder / "holds.csv", samples.with_columns(advance_deg=pl.when(pl.col("time_s") < middle).then(20.0).otherwise(26.0))
+    )
+    shop.text("pulls.csv", "file,pull,setting\nholds.csv,1,A\nholds.csv,2,B\n")
+    assert column(shop.read(), "setting") == ["A", "A", "A", "B", "B", "B"]
+
+
+def test_holds_alike_in_speed_and_advance_are_asked_about(shop: Shop) -> None:
+    shop.log("holds.csv", plan=[(2, 3000, 1), (8, 3000, 1), (2, 1500, 0), (2, 3000, 1), (8, 3000, 1), (5, 1000, 0)])
+    shop.text("pulls.csv", "file,setting\nholds.csv,A\n")
+    day = shop.read()
+    assert column(day, "kind") == ["hold", "hold"]
+    assert sum("2 pulls" in q and "repeats" in q for q in day.questions) == 1
+
+
+def test_half_throttle_holds_are_told_by_the_torque_of_the_days_sweeps(shop: Shop) -> None:
+    shop.log("sweep.csv")
+    full = drive([(2, 3000, 1), (6, 3000, 1), (1, 3500, 1), (6, 3500, 1), (5, 1000, 0)], number=2)
+    half = pl.when(pl.col("time_s") < 8.5).then(0.55 * pl.col("torque_nm")).otherwise(pl.col("torque_nm"))
+    write_log(shop.folder / "steps.csv", full.with_columns(torque_nm=half), 30.0)
+    day = shop.read()
+    holds = day.pulls.filter(pl.col("kind") == "hold")
+    assert holds.height == 1
+    speeds = day.samples.filter(pl.col("kind") == "hold")["rpm"]
+    assert speeds.median() == pytest.approx(3500, abs=30)
