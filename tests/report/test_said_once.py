@@ -77,3 +77,13 @@ def test_no_caption_names_a_colour(day: InventedDay) -> None:
     words = {w for p in (*pictures, *lists) if p is not None for w in re.findall(r"[a-z]+", p.note.lower())}
     assert len(words) > 20
     assert not words & {"blue", "brown", "red", "green", "orange", "purple", "violet", "coloured"}
+
+
+@pytest.mark.parametrize(("lo", "told"), [(0.4, True), (-0.2, False)])
+def test_the_last_of_the_torque_is_named_only_where_it_is_some(day: InventedDay, lo: float, told: bool) -> None:
+    record = copy.deepcopy(day.record)
+    record["advice"]["mechanical"] |= {
+        "versus_baseline_pct": 0.0, "versus_lo_pct": -0.1, "versus_hi_pct": 0.1,
+        "most_torque": {"total_deg": 36.0, "versus_baseline_pct": 0.8, "versus_lo_pct": lo, "versus_hi_pct": 1.6},
+    }  # fmt: skip
+    assert any("36° total" in line for line in what_it_is_worth(view(record, day.tables))) == told

@@ -30,6 +30,7 @@ def day_words(
     advised: Array,
     near: tuple[Setting, float] | None,
     change: Change | None,
+    held: Change | None,
     most: Change | None,
     noted: Mask,
     next_words: str | None,
@@ -49,6 +50,8 @@ def day_words(
         The setting run nearest to it, and how far off.
     change, most
         Change of torque against the baseline, %, with 90 % interval: of the curve advised, and of the one for most torque.
+    held
+        What the curve with more advance would have changed, where it is not advised because that may be nothing; else None.
     noted
         Rows where knock was noted.
     next_words, enough
@@ -62,6 +65,7 @@ def day_words(
         sentence.Outcome(
             set_words=_set_words(day, mechanical, advised, near),
             change_pct=change,
+            held_pct=held,
             most_pct=most,
             tolerance_pct=day.reading.facts.limits.tolerance_pct,
             pulls=day.pulls,

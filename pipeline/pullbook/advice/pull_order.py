@@ -10,6 +10,12 @@ from itertools import pairwise
 
 import numpy as np
 
+
+def _room(baseline_total: float | None, max_advance: float | None) -> float:
+    """How far above the baseline the known limit lies, degrees; without end where one of the two is not known."""
+    return np.inf if max_advance is None or baseline_total is None else max(0.0, max_advance - baseline_total)
+
+
 _SHUFFLES = 60
 """Orders tried; the one least like drift is taken."""
 
@@ -51,6 +57,7 @@ def propose(
     *,
     max_advance: float | None = None,
     shuffle: int = 0,
+    wanted: tuple[float, ...] = (),
 ) -> list[PlannedPull]:
     """Pulls in the order to run them.
 
@@ -70,6 +77,9 @@ def propose(
         A known limit that is never passed, ° BTDC.
     shuffle
         Any whole number: the same number gives the same order.
+    wanted
+        Degrees from the baseline that are to be among the pulls, the most wanted first: they take up to half of the places that are
+        no baseline. Those above ``max_advance`` are left out.
 
     Returns
     -------
@@ -84,11 +94,15 @@ def propose(
     """
     if n < 1 or not max_step > 0:
         raise ValueError("a plan needs at least one pull and a step above zero")
-    headroom = 2.0 * max_step
-    if max_advance is not None and baseline_total is not None:
-        headroom = min(headroom, max(0.0, max_advance - baseline_total))
+    headroom = min(2.0 * max_step, _room(baseline_total, max_advance))
     baselines = 1 if n < 3 else 2 if n < 7 else 3 + (n - 7) // 4
-    others = _levels(n - baselines, max_step, max(width, 0.0), headroom)
+    first = [w for w in dict.fromkeys(wanted) if w != 0.0 and (w < 0.0 or w <= _room(baseline_total, max_advance))]
+    first = first[: (n - baselines + 1) // 2]
+    rest = _levels(n, max_step, max(width, 0.0), headroom)
+    for level in first:
+        if level in rest:
+            rest.remove(level)
+    others = [*first, *rest][: n - baselines]
     places = {round(i * (n - 1) / (baselines - 1)) for i in range(baselines)} if baselines > 1 else {0}
     top = 0.0 if tested_clean_max is None or baseline_total is None else max(0.0, tested_clean_max - baseline_total)
     random = np.random.default_rng(shuffle)

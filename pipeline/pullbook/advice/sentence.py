@@ -27,6 +27,7 @@ class Outcome:
     none_clean: bool  # knock was noted on every setting run
     next_words: str | None
     enough: bool
+    held_pct: tuple[float, float, float] | None = None  # what more advance would change, where that may be nothing: not advised
     cost_pct: float | None = None  # what the parts advised give away against the best curve at every rpm; None for a table
 
 
@@ -57,6 +58,13 @@ def change_words(change: tuple[float, float, float] | None, tolerance_pct: float
     return f"cannot be told from the baseline ({signed(lo, digits)} to {signed(hi, digits)} %)"
 
 
+def _ends(change: tuple[float, float, float]) -> str:
+    """The interval of a change, %."""
+    _, lo, hi = change
+    digits = 0 if hi - lo >= 8.0 else 1
+    return f"{signed(lo, digits)} to {signed(hi, digits)} %"
+
+
 def _clear_of_zero(end: float, digits: int) -> str:
     """An end of an interval that excludes zero, never written as 0."""
     shown = next((plain(end, d) for d in range(digits, 3) if round(end, d) > 0.0), None)
@@ -66,23 +74,27 @@ def _clear_of_zero(end: float, digits: int) -> str:
 def day_sentence(outcome: Outcome) -> str:
     """One sentence for page one and the index."""
     count = counted(outcome.pulls, outcome.pull_word)
-    change = change_words(outcome.change_pct, outcome.tolerance_pct)
+    change = f"it {change_words(outcome.change_pct, outcome.tolerance_pct)}"
     setting = outcome.set_words
+    if outcome.held_pct is not None:
+        # the change of the baseline against itself is no news; why there is no more advance is
+        setting = "leave it as the baseline is" if outcome.is_baseline else setting
+        change = f"what more advance would bring cannot be told from nothing ({_ends(outcome.held_pct)})"
     then = f"; next: {outcome.next_words}" if outcome.next_words else ""
     if outcome.enough and not outcome.next_words:
         then = "; more pulls would find less than 0.3 %"
     if outcome.none_clean:
         clear = f"{setting}, with somebody listening, to see whether that is"
-        return f"Knock was noted on every setting run, so nothing here is clear of it yet: {clear}; it {change}, {count}."
+        return f"Knock was noted on every setting run, so nothing here is clear of it yet: {clear}; {change}, {count}."
     if outcome.state == "above_tested" and outcome.knock_binds:
-        return f"Knock, not torque, sets the limit here: {setting}; it {change}, {count}{then}."
+        return f"Knock, not torque, sets the limit here: {setting}; {change}, {count}{then}."
     if outcome.state in ("above_tested", "below_tested") and outcome.edge and not outcome.enough:
         side, most = ("above", "most") if outcome.state == "above_tested" else ("below", "least")
         where = f"{side} {outcome.edge}, the {most} advance that was run,"
-        return f"The best lies {where} over most of the rpm; until it is found, {setting}: it {change}, {count}{then}."
+        return f"The best lies {where} over most of the rpm; until it is found, {setting}: {change}, {count}{then}."
     if outcome.state == "flat" and not outcome.enough:
-        return f"Cannot tell yet where the best lies; until then {setting}: it {change}, {count}{then}."
-    if outcome.is_baseline:
+        return f"Cannot tell yet where the best lies; until then {setting}: {change}, {count}{then}."
+    if outcome.is_baseline and outcome.held_pct is None:
         return f"Leave it as the baseline is: {_most_words(outcome)}, {count}{then}."
     return f"{setting[0].upper()}{setting[1:]}: {_why_this(outcome, change)}, {count}{then}."
 
@@ -100,12 +112,12 @@ def _why_this(outcome: Outcome, change: str) -> str:
     mean = None if outcome.change_pct is None else outcome.change_pct[0]
     far = outcome.cost_pct is not None and outcome.cost_pct > _FAR * outcome.tolerance_pct
     short = f", still {plain(outcome.cost_pct or 0.0)} % short of the best at every rpm" if far else ""
-    if mean is None or mean >= outcome.tolerance_pct or outcome.less_deg < 0.75:
-        return f"it {change}{short}"
+    if outcome.held_pct is not None or mean is None or mean >= outcome.tolerance_pct or outcome.less_deg < 0.75:
+        return f"{change}{short}"
     held = " under the knock ceiling" if outcome.knock_binds else " under this engine’s limit" if outcome.limit_binds else ""
     most = "what it can be set to make" if far else "the most torque"
     least = f"the least advance within {plain(outcome.tolerance_pct, 2)} % of {most}{held}"
-    return f"{least}, on average {plain(outcome.less_deg)}° less than the baseline; it {change}{short}"
+    return f"{least}, on average {plain(outcome.less_deg)}° less than the baseline; {change}{short}"
 
 
 def nothing_sentence(pulls: int, known_advance: bool) -> str:

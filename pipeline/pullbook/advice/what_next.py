@@ -112,6 +112,26 @@ def next_rows(day: AdviceDay, found: Plan, watch: DriftWatch, chosen: NextPull) 
     return [first_row, *[r for r in rows if r["setting"] != again.name]][:3]
 
 
+def unsettled_rows(day: AdviceDay, found: Found) -> list[dict[str, Any]]:
+    """What to run where more advance may or may not gain: the baseline and the curve for most torque, once more each.
+
+    Parameters
+    ----------
+    day
+        The day; its baseline has a known advance.
+    found
+        The mechanical curve of the day and the one for most torque.
+    """
+    home = baseline_of(day.settings)
+    most = as_on_the_sheet(found.cheapest, found.cheapest_part, day.settings)
+    mapped = day.kind == "mapped"
+    why = "more pulls of it and of the baseline: what it gains cannot be told from nothing yet"
+    name = "the table for most torque" if mapped else most.setting
+    rows = [_row(name, None if mapped else most.initial_deg, None if mapped else most.total_deg, why, None)]
+    back = "the other side of that comparison"
+    return rows if home is None else [*rows, _row(home.name, home.initial_deg, home.total_deg, back, None)]
+
+
 def _row(setting: str, initial: float | None, total: float | None, why: str, saving: float | None) -> dict[str, Any]:
     saved = None if saving is None else round(100.0 * saving, 3)
     return {"setting": setting, "initial_deg": initial, "total_deg": total, "why": why, "expected_saving_pct": saved}

@@ -12,6 +12,25 @@ def label_key(label: str) -> str:
     return " ".join(label.translate(_DASHES).split()).casefold()
 
 
+def with_total(label: str, was_deg: float, total_deg: float) -> str | None:
+    """The label of a setting with its total in it exchanged for another; None where the label does not hold its total once.
+
+    Parameters
+    ----------
+    label
+        As the operator wrote it.
+    was_deg, total_deg
+        The total it stands for, and the one the new label is to stand for, degrees.
+
+    Examples
+    --------
+    >>> with_total("total 32", 32.0, 28.5), with_total("32° all in", 32.0, 30.0), with_total("as it came", 32.0, 30.0)
+    ('total 28.5', '30° all in', None)
+    """
+    number = re.compile(rf"(?<![\d.,]){re.escape(f'{was_deg:g}')}(?:[.,]0+)?(?![.,]?\d)")
+    return number.sub(f"{total_deg:g}", label) if len(number.findall(label)) == 1 else None
+
+
 def is_torn(label: str) -> bool:
     """Whether an encoding lost a character of a label."""
     return any(sign in label for sign in _LOST)

@@ -98,7 +98,8 @@ def _as_the_sentence(lo: float | None, hi: float | None) -> float | None:
 def _for_most_torque(most: dict[str, Any], curve: dict[str, Any]) -> list[str]:
     """What it would take to have the last of the torque, where that is another setting."""
     gain, have = most.get("versus_baseline_pct"), curve.get("versus_baseline_pct")
-    if gain is None or have is None or gain - have < 0.1 or most.get("total_deg") is None:
+    may_be_nothing = most.get("versus_lo_pct") is not None and most["versus_lo_pct"] <= 0.0
+    if gain is None or have is None or gain - have < 0.1 or most.get("total_deg") is None or may_be_nothing:
         return []
     initial = f", {setting_degrees(most['initial_deg'])} initial" if most.get("initial_deg") is not None else ""
     total = f"{setting_degrees(most['total_deg'])} total{initial}"

@@ -8,14 +8,14 @@ import shlex
 from pathlib import Path
 from typing import Any
 
-from pullbook.book import Book, day_files, day_order, days, is_day_name, printable
+from pullbook.book import Book, day_files, is_day_name, printable
 from pullbook.columns import ADVANCES
 from pullbook.handover import LogReading, Segment
 from pullbook.pulls.matching import has_torque
 from pullbook.reading.survey import Survey, survey
+from pullbook.running.planned_pulls import planned_rows
 from pullbook.running.templates import DAY_YAML, ENGINE_YAML
-from pullbook.sheets.pull_sheet import OWN_COLUMN, pull_sheet_of
-from pullbook.sheets.row import SheetRow
+from pullbook.sheets.pull_sheet import OWN_COLUMN
 from pullbook.sheets.sheet_copies import settle_copies
 from pullbook.sheets.words import PULL_COLUMNS
 from pullbook.wording import inert
@@ -56,7 +56,7 @@ def new_day(book: Book, engine: str, day: str, pulls: int | None = None, *, type
     found = survey(book, engine, day)
     rows, remarks = _rows(found)
     if not rows and pulls is not None:
-        rows, remarks = _planned(book, engine, day, pulls, found), []
+        rows, remarks = planned_rows(book, engine, day, pulls, found.facts), []
     elif pulls is not None:
         remarks.append("logs are here already: their pulls are in the sheet, no order is proposed")
     own = settle_copies(day_files(book, engine, day), book.shown).files.sheets
@@ -164,33 +164,6 @@ def _missing(found: Survey) -> list[str]:
     )
     without = [found.names[log.file] for log in found.logs if found.names[log.file].casefold() not in named and log.error is None]
     return [f"        no row yet for {name}" for name in without]
-
-
-def _planned(book: Book, engine: str, day: str, pulls: int, found: Survey) -> list[dict[str, str]]:
-    """An order for pulls still to be run; the file names are filled in as they come."""
-    from pullbook.advice.pull_order import propose
-
-    before = _last_baseline(book, engine, day)
-    total = before.total_deg if before is not None else None
-    plan = propose(
-        pulls, total, max_step=found.facts.day.limits.max_step_deg, max_advance=found.facts.engine.max_advance_deg, shuffle=pulls
-    )
-    initial = f"{before.initial_deg:g}" if before is not None and before.initial_deg is not None else ""
-    return [
-        {"setting": p.setting, "initial_deg": initial if p.baseline else "", "baseline": "yes" if p.baseline else "",
-         "total_deg": "" if p.total_deg is None else f"{p.total_deg:g}", "notes": p.why}
-        for p in plan
-    ]  # fmt: skip
-
-
-def _last_baseline(book: Book, engine: str, day: str) -> SheetRow | None:
-    """The baseline as set on the engine's latest earlier day that has one in its sheet."""
-    for earlier in reversed([d for d in days(book, engine)[0] if day_order(d) < day_order(day)]):
-        sheet, _, _ = pull_sheet_of(settle_copies(day_files(book, engine, earlier), book.shown).files.sheets, book.shown)
-        marked = [r for r in sheet.rows if r.baseline and r.total_deg is not None] if sheet else []
-        if marked:
-            return marked[-1]
-    return None
 
 
 def _wants_semicolon(found: Survey) -> bool:

@@ -3,11 +3,12 @@
 Everything comes from one posterior: decisions are made by expected loss over its draws, never by the loss at its mean.
 """
 
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
-from pullbook.advice import cautions, drift_watch, free_curve, limits_words, sums, table
+from pullbook.advice import cautions, drift_watch, free_curve, limits_words, no_gain, sums, table
 from pullbook.advice.candidates import noted_rows
 from pullbook.advice.card_object import card_object
 from pullbook.advice.day_view import AdviceDay, ceiling_rows, look_at
@@ -16,10 +17,12 @@ from pullbook.advice.hand_over import hand_over_pull
 from pullbook.advice.in_words import day_words
 from pullbook.advice.mechanical import as_run, search
 from pullbook.advice.mechanical_advice import change_from, mechanical_object
+from pullbook.advice.next_pulls import ENOUGH
 from pullbook.advice.no_advice import no_advice
-from pullbook.advice.parts import parts_for
-from pullbook.advice.settings_run import baseline_of, nearest, placed
-from pullbook.advice.what_next import as_on_the_sheet, next_rows, next_words, plan_for
+from pullbook.advice.parts import Parts, parts_for
+from pullbook.advice.qualifying import Found
+from pullbook.advice.settings_run import Setting, baseline_of, nearest, placed
+from pullbook.advice.what_next import as_on_the_sheet, next_rows, next_words, plan_for, unsettled_rows
 from pullbook.arrays import Array
 from pullbook.handover import Advice, AlignedDay, BestDay, DayReading, DeliveredDay
 
@@ -48,19 +51,24 @@ def _something(day: AdviceDay, ground: Ground) -> Advice:
     ignition = day.reading.engine_facts.ignition
     noted = noted_rows(day.best.knock, ground.rpm)
     parts = parts_for(day.kind, ignition, day.settings, day.delivered.shapes, ground.rpm)
-    run_clean = [s.curve for s in placed(day.settings) if not s.knocked]
-    found = as_run(ground, search(ground, parts), run_clean)
     versus = _baseline_torque(day, ground)
+    wished = _choose(day, ground, ground, parts)
+    gain, home = _change(ground, wished.advised, versus), baseline_of(day.settings)
+    is_held = no_gain.is_for_nothing(ground, home, wished.advised, None if gain is None else gain[1])
+    chosen = _held(day, ground, parts, home) if is_held and home is not None else wished
+    # what would make most torque is still asked about and run next: only what is set does not lean on it
+    found = replace(chosen.found, cheapest=wished.found.cheapest, cheapest_part=wished.found.cheapest_part)
     mechanical, shape = mechanical_object(ground, found, versus, noted, stop_known=parts.stop_known)
-    free = free_curve.least_curve(ground)
-    points, values = table.fit_table(ground, free, ignition.breakpoints_rpm)
-    advised = table.as_entered(ground.rpm, points, values, free) if day.kind == "mapped" else shape.curves(ground.rpm)[0]
-    plan = plan_for(day, ground, found, free)
+    free, points, values = chosen.free, chosen.points, chosen.values
+    advised = chosen.advised if day.kind == "mapped" else shape.curves(ground.rpm)[0]
+    plan = plan_for(day, ground, found, wished.free)
     near = nearest(day.settings, advised)
     watch = drift_watch.watch(day.aligned, day.settings, day.best.repeatability)
     pulls = next_rows(day, plan, watch, chosen=as_on_the_sheet(found.chosen, found.part, day.settings))
-    enough = plan.enough and not pulls
     cheapest = ground.cheapest_free() if day.kind == "mapped" else found.cheapest.curves(ground.rpm)[0]
+    if is_held and not pulls and _far_from(ground, advised, cheapest):
+        pulls = unsettled_rows(day, found)
+    enough = plan.enough and not pulls
     words = day_words(
         day,
         ground,
@@ -68,6 +76,7 @@ def _something(day: AdviceDay, ground: Ground) -> Advice:
         advised=advised,
         near=near,
         change=_change(ground, advised, versus),
+        held=gain if is_held else None,
         most=_change(ground, cheapest, versus),
         noted=noted,
         next_words=next_words(day, pulls),
@@ -111,6 +120,41 @@ def _something(day: AdviceDay, ground: Ground) -> Advice:
         warnings=(*_span_warning(day, ground), *_late_initial(mechanical if day.kind != "mapped" else None)),
         questions=_questions(day, ground, parts_known=parts.stop_known or day.kind == "mapped"),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Chosen:
+    """What to set on one ground: the mechanical curve found, the free curve, the table fitted to it, and ``advised``: the one of
+    them that fits the ignition, ° BTDC on the rows, (R,)."""
+
+    found: Found
+    free: Array
+    points: Array
+    values: Array
+    advised: Array
+
+
+def _choose(day: AdviceDay, for_parts: Ground, for_free: Ground, parts: Parts) -> _Chosen:
+    run_clean = [s.curve for s in placed(day.settings) if not s.knocked]
+    found = as_run(for_parts, search(for_parts, parts), run_clean)
+    free = free_curve.least_curve(for_free)
+    points, values = table.fit_table(for_free, free, day.reading.engine_facts.ignition.breakpoints_rpm)
+    mapped = day.kind == "mapped"
+    advised = table.as_entered(for_free.rpm, points, values, free) if mapped else found.chosen.curves(for_parts.rpm)[0]
+    return _Chosen(found, free, points, values, advised)
+
+
+def _held(day: AdviceDay, ground: Ground, parts: Parts, home: Setting) -> _Chosen:
+    """What to set where more advance than the baseline's may bring nothing: no more than the baseline's."""
+    under = no_gain.under_baseline(ground, home)
+    chosen = _choose(day, no_gain.for_parts(ground, home), under, no_gain.as_fitted(parts))
+    found = no_gain.no_higher(ground, chosen.found, home)
+    return replace(chosen, found=found, advised=chosen.advised if day.kind == "mapped" else found.chosen.curves(ground.rpm)[0])
+
+
+def _far_from(ground: Ground, advised: Array, cheapest: Array) -> bool:
+    """Whether one draw in ten or more gives away over 0.3 % at ``advised`` against ``cheapest``, (R,) each: not enough then."""
+    return bool(np.mean(ground.losses(advised) - ground.losses(cheapest) > ENOUGH) >= 0.10)
 
 
 def _baseline_torque(day: AdviceDay, ground: Ground) -> Array | None:

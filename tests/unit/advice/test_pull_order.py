@@ -62,3 +62,23 @@ def test_a_plan_is_not_like_drift_and_runs_nothing_twice_on_end(n: int) -> None:
     offsets = [p.offset_deg for p in propose(n, 32.0)]
     assert all(a != b for a, b in itertools.pairwise(offsets))
     assert abs(np.corrcoef(np.arange(n), offsets)[0, 1]) < 0.35
+
+
+def test_wanted_pulls_come_in_and_leave_room_for_the_rest() -> None:
+    plan = propose(9, 32.0, max_advance=34.0, wanted=(-3.0, 3.0, 0.0, 1.0))
+    offsets = [p.offset_deg for p in plan]
+    assert {-3.0, 1.0} <= set(offsets)
+    assert 3.0 not in offsets, "above the known limit"
+    assert -8.0 in offsets
+    few = [p.offset_deg for p in propose(6, 32.0, wanted=(-1.0, -2.0, -3.0))]
+    assert {-1.0, -2.0} <= set(few)
+    assert -3.0 not in few, "half of the places that are no baseline"
+    assert propose(9, 32.0, wanted=()) == propose(9, 32.0)
+
+
+@pytest.mark.parametrize("wanted", [(6.0,), (4.0, 2.0), (9.0, -9.0)])
+def test_a_wanted_pull_is_reached_in_steps_too(wanted: tuple[float, ...]) -> None:
+    highest = 0.0
+    for pull in propose(12, 32.0, wanted=wanted):
+        assert pull.offset_deg <= highest + 2.0 + 1e-9
+        highest = max(highest, pull.offset_deg)

@@ -4,11 +4,13 @@ import csv
 import io
 import os
 from pathlib import Path
+from typing import Any
 
 import polars as pl
 import pytest
 from tests.unit.reading.driven import SWEEP, drive, write_log
 
+from pullbook.archive.store import Store
 from pullbook.book import Book
 from pullbook.reading.day import read_day
 from pullbook.running.new_sheet import new_day, sheet_bytes
@@ -198,6 +200,82 @@ def test_new_starts_from_the_last_baseline_whatever_sheet_it_is_in(tmp_path: Pat
     new_day(made, "blue", "2031-04-12", 6)
     planned = rows_of(made.day_folder("blue", "2031-04-12") / "pulls.csv")
     assert {(r["initial_deg"], r["total_deg"]) for r in planned if r["baseline"]} == {("11", "33")}
+
+
+SHEET = "file,setting,initial_deg,total_deg,baseline,knock\n"
+
+
+def second_day(
+    tmp_path: Path, sheet: str, record: dict[str, Any] | None, monkeypatch: pytest.MonkeyPatch, pulls: int = 8
+) -> list[Any]:
+    """Rows of the sheet for a second day, after a first one with this sheet and this record in the archive."""
+    made = Book.at(tmp_path / "book")
+    made.day_folder("blue", "2031-04-05").mkdir(parents=True)
+    (made.day_folder("blue", "2031-04-05") / "pulls.csv").write_text(SHEET + sheet)
+    monkeypatch.setattr(Store, "read_record", lambda self, engine, day: record)
+    new_day(made, "blue", "2031-04-12", pulls)
+    return rows_of(made.day_folder("blue", "2031-04-12") / "pulls.csv")
+
+
+@pytest.mark.parametrize(
+    ("label", "back"),
+    [("total 32", "total 24"), ("32° all in", "24° all in"), ("as it came", "as it came -8"), ("132 jet", "132 jet -8")],
+)
+def test_new_writes_labels_as_the_last_days_baseline_is_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, label: str, back: str
+) -> None:
+    rows = second_day(tmp_path, f"run 1.csv,{label},12,32,yes,\n", None, monkeypatch)
+    assert {r["setting"] for r in rows if r["baseline"]} == {label}
+    assert {(r["initial_deg"], r["total_deg"]) for r in rows if r["setting"] == back} == {("4", "24")}
+
+
+def test_new_asks_for_what_the_last_report_asked_for_and_said_to_set(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    record = {
+        "shapes": [{"setting": "total 32", "total_deg": 30.5}],
+        "advice": {
+            "next_pulls": [
+                {"setting": "25", "initial_deg": 5.0, "total_deg": 25.0},
+                {"setting": "31 total, springs that move from 900 to 2500 rpm", "initial_deg": 13.0, "total_deg": 31.0},
+            ],
+            "mechanical": {"total_deg": 27.5, "springs_note": "keep the springs and 20° stop of 'total 32'"},
+        },
+    }
+    rows = second_day(tmp_path, "run 1.csv,total 32,12,32,yes,not heard\n", record, monkeypatch)
+    notes = {r["setting"]: r["notes"] for r in rows}
+    assert notes["total 25"] == "the report of 2031-04-05 asks for it"
+    assert notes["total 29"] == "what the report of 2031-04-05 said to set", (
+        "3° under what the baseline delivered, on the sheet's scale"
+    )
+    assert "total 31" not in notes, "other springs are not a turn of the distributor"
+    assert any(r["setting"] == "total 24" for r in rows), "and still goes well back"
+
+
+@pytest.mark.parametrize(("initial", "least"), [(12, 24.0), (6, 26.0), (-1, 30.0)])
+def test_new_plans_no_initial_after_top_dead_centre(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, initial: int, least: float
+) -> None:
+    rows = second_day(tmp_path, f"run 1.csv,32,{initial},32,yes,\n", None, monkeypatch)
+    assert min(float(r["total_deg"]) for r in rows) == least
+
+
+def test_new_stays_under_what_was_noted_to_knock(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    sheet = "run 1.csv,total 32,12,32,yes,not heard\nrun 2.csv,total 35,15,35,,faint\n"
+    record = {"advice": {"next_pulls": [{"setting": "34", "initial_deg": 14.0, "total_deg": 34.0}]}}
+    rows = second_day(tmp_path, sheet, record, monkeypatch, 12)
+    assert max(float(r["total_deg"]) for r in rows) <= 33.0
+    counted = {"knock": [{"setting": "total 35", "word": "counted"}]}
+    sheet = sheet.replace("faint", "")
+    assert max(float(r["total_deg"]) for r in second_day(tmp_path / "b", sheet, counted, monkeypatch, 12)) <= 33.0
+    assert max(float(r["total_deg"]) for r in second_day(tmp_path / "c", sheet, None, monkeypatch, 12)) == 36.0
+
+
+def test_a_planned_sheet_says_nothing_of_knock_by_itself(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    record = {
+        "advice": {"next_pulls": [{"setting": "34", "initial_deg": 14.0, "total_deg": 34.0, "why": "knock was noted beside it"}]}
+    }
+    second_day(tmp_path, "run 1.csv,total 32,12,32,yes,not heard\n", record, monkeypatch, 12)
+    made = Book.at(tmp_path / "book")
+    assert not [q for q in read_day(made, "blue", "2031-04-12").questions if "knock" in q.lower()]
 
 
 def test_new_starts_from_the_visit_before_not_from_a_later_one_of_the_date(tmp_path: Path) -> None:
