@@ -8,7 +8,11 @@ import json
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from pullbook.book import Book
+    from pullbook.config import Settings
 
 DONE, IN_PART, WRONG_USE, OUR_FAULT = 0, 1, 2, 3
 
@@ -23,7 +27,7 @@ def refuse(text: str, status: int) -> int:
     return status
 
 
-def _opened(given: argparse.Namespace, *, needs_logs: bool = True, make: bool = False) -> tuple[Any, Any]:
+def _opened(given: argparse.Namespace, *, needs_logs: bool = True, make: bool = False) -> "tuple[Book, Settings]":
     from pullbook.book import where_logs_go
     from pullbook.config import open_book
 
@@ -68,7 +72,7 @@ def run(given: argparse.Namespace) -> int:
     return outcome.status
 
 
-def engine_day(book: Any, name: str) -> tuple[str, str | None]:
+def engine_day(book: "Book", name: str) -> tuple[str, str | None]:
     """ENGINE or ENGINE/DAY as the operator typed it, or as a shell completes it: behind the folder of the logs.
 
     Raises

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pullbook.report.model import count_pulls, knock, left_out, logged_degrees, repeats
+from pullbook.report.model import count_pulls, knock, left_out, logged_degrees, repeats_within
 from pullbook.report.view import DayView
 from pullbook.report.words import (
     between,
@@ -86,8 +86,8 @@ def test_pulls_of_one_fate_and_one_reason_are_one_line() -> None:
 
 def test_earlier_days_are_of_this_dyno_only_where_it_has_a_name() -> None:
     record = {"repeatability": {"pull_sd_pct": 0.5, "source": "archive"}, "conditions": {"dyno": "north cell"}}
-    assert repeats(record).endswith("(from this day and earlier ones on this dyno)")
-    assert repeats({**record, "conditions": {}}).endswith("(from this day and earlier ones of this engine, dyno not noted)")
+    assert repeats_within(record).endswith("(from this day and earlier ones on this dyno)")
+    assert repeats_within({**record, "conditions": {}}).endswith("(from this day and earlier ones of this engine, dyno not noted)")
 
 
 def test_silence_says_how_many_listened() -> None:

@@ -10,9 +10,9 @@ import numpy as np
 
 from pullbook.advice.curve_shapes import Shapes, highest_total
 from pullbook.advice.free_curve import CHANCE
-from pullbook.advice.ground import Ground, rows_of
+from pullbook.advice.ground import Ground, some_rows
 from pullbook.advice.parts import Parts
-from pullbook.advice.qualifying import BEYOND_DEG, Found, first_within, may_spend
+from pullbook.advice.qualifying import BEYOND_DEG, Qualified, first_within, may_spend
 from pullbook.arrays import Array
 
 _WIDE, _POLISH, _KEEP, _ROUNDS = 4000, 480, 24, 9
@@ -22,7 +22,7 @@ _KNEE_WORTH = 0.0003  # a second slope has to earn this much torque, or it is le
 _FEW_DRAWS = 64
 
 
-def any_springs(ground: Ground, parts: Parts) -> Found:
+def any_springs(ground: Ground, parts: Parts) -> Qualified:
     """The curve to advise of all that springs can make.
 
     Parameters
@@ -34,7 +34,7 @@ def any_springs(ground: Ground, parts: Parts) -> Found:
 
     Returns
     -------
-    Found
+    Qualified
         ``part`` and ``cheapest_part`` None: the springs are still to be found. The same inputs give the same answer: the random
         numbers start from a fixed state.
     """
@@ -51,7 +51,7 @@ def any_springs(ground: Ground, parts: Parts) -> Found:
     assert best is not None
     assert pool is not None
     chosen = _least(ground, parts, random, pool.join(best), best) if may_spend(ground) else best
-    return Found(chosen, best, None, None)
+    return Qualified(chosen, best, None, None)
 
 
 def _cheapest(ground: Ground, parts: Parts, random: np.random.Generator, knee: bool) -> tuple[Shapes, Shapes]:
@@ -69,7 +69,7 @@ def _cheapest(ground: Ground, parts: Parts, random: np.random.Generator, knee: b
 
 def _least(ground: Ground, parts: Parts, random: np.random.Generator, pool: Shapes, best: Shapes) -> Shapes:
     """Lower the mean advance while the curve seldom costs more than the tolerance over the cheapest."""
-    few = rows_of(ground.posterior, np.ones(len(ground.rpm), bool), draws=_FEW_DRAWS)
+    few = some_rows(ground.posterior, np.ones(len(ground.rpm), bool), draws=_FEW_DRAWS)
     base = np.mean(few.loss(best.curves(ground.rpm)), axis=-1)
     beyond = ground.beyond_tested(best.curves(ground.rpm)) + BEYOND_DEG
     with_knee = bool(best.knee_at[0] != 0.5)

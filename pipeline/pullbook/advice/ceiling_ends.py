@@ -9,7 +9,7 @@ roller) leaves such ends in the middle of a day.
 import numpy as np
 import polars as pl
 
-from pullbook.advice.settings_run import END_ROWS, curve_of, held_past_ends
+from pullbook.advice.settings_run import END_ROWS, delivered_curve, held_past_ends
 from pullbook.columns import ROW_RPM
 
 _NEAR_DEG = 0.3
@@ -38,7 +38,7 @@ def without_thin_ends(ceiling: pl.DataFrame, delivered: pl.DataFrame, settings: 
         return table
     rpm = table["rpm"].cast(pl.Float64).to_numpy()
     own = table["advance_deg"].cast(pl.Float64).to_numpy()
-    run = np.array([held_past_ends(curve_of(delivered, name, rpm)) for name in settings])
+    run = np.array([held_past_ends(delivered_curve(delivered, name, rpm)) for name in settings])
     most = np.max(np.where(np.isfinite(run), run, -np.inf), axis=0)
     bound = table["because"].fill_null("").str.contains("knock|limit").to_numpy()
     thin = ~bound & (most > own + _NEAR_DEG)

@@ -8,7 +8,7 @@ import polars as pl
 
 from pullbook.advice import limits_words
 from pullbook.advice.ceiling_ends import without_thin_ends
-from pullbook.advice.ground import Ground, survey
+from pullbook.advice.ground import Ground, survey_ground
 from pullbook.advice.settings_run import Setting, settings_run
 from pullbook.columns import NOTED
 from pullbook.handover import AlignedDay, BestDay, DayReading, DeliveredDay
@@ -69,7 +69,7 @@ def look_at(reading: DayReading, aligned: AlignedDay, delivered: DeliveredDay, b
     knocked = best.knock.filter(pl.col("word").is_in(NOTED))["setting"]
     names = used.filter(~pl.col("setting").is_in(knocked.to_list()))["setting"].drop_nulls().unique(maintain_order=True).to_list()
     ceiling = without_thin_ends(best.ceiling, delivered.delivered, names)
-    ground = survey(
+    ground = survey_ground(
         best.posterior,
         ceiling,
         used_rpm=reading.engine_facts.used_rpm,

@@ -74,7 +74,7 @@ class Ground:
         return self.grid[inner] + GRID_DEG * np.clip(shift, -1.0, 1.0)
 
 
-def rows_of(posterior: Posterior, keep: Mask, draws: int = _DRAWS) -> Posterior:
+def some_rows(posterior: Posterior, keep: Mask, draws: int = _DRAWS) -> Posterior:
     """The posterior on some of its rows and at most ``draws`` evenly spaced draws.
 
     Parameters
@@ -101,7 +101,7 @@ def rows_of(posterior: Posterior, keep: Mask, draws: int = _DRAWS) -> Posterior:
     )
 
 
-def survey(
+def survey_ground(
     posterior: Posterior | None,
     ceiling: pl.DataFrame,
     *,
@@ -147,7 +147,7 @@ def survey(
         known = used if used.any() else known
     if not known.any():
         return None
-    mine = rows_of(posterior, known)
+    mine = some_rows(posterior, known)
     top = limit_deg[np.searchsorted(limit_rpm, mine.rpm)]
     low = np.floor(min(float(np.min(mine.tested_lo_deg)) - 14.0, float(np.min(top)) - 6.0))
     grid = np.arange(low, np.ceil(float(np.max(top)) + above_deg) + GRID_DEG, GRID_DEG)

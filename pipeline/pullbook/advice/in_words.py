@@ -57,7 +57,7 @@ def day_words(
     next_words, enough
         The next pull in words, and whether none is needed.
     """
-    state = state_of(day.best.best, ground)
+    state = usual_state(day.best.best, ground)
     home = baseline_of(placed(day.settings))
     near_ceiling = ground.ceiling - advised < SAME_DEG
     limit = day.reading.engine_facts.max_advance_deg
@@ -84,7 +84,7 @@ def day_words(
     )
 
 
-def state_of(best: pl.DataFrame, ground: Ground) -> str:
+def usual_state(best: pl.DataFrame, ground: Ground) -> str:
     """What BEST says over most rpm in use: ``above_tested``, ``below_tested``, ``flat`` (not to be placed) or ``inside``."""
     states = best.filter(pl.col("rpm").is_in(ground.rpm.astype(int).tolist()))["state"].drop_nulls().to_list()
     for name in ("above_tested", "below_tested"):

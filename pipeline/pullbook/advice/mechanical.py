@@ -12,13 +12,13 @@ from pullbook.advice.any_springs import any_springs
 from pullbook.advice.curve_shapes import Shapes, highest_total
 from pullbook.advice.ground import Ground
 from pullbook.advice.parts import Part, Parts
-from pullbook.advice.qualifying import Found, excess, first_within, may_spend, seldom_dearer
+from pullbook.advice.qualifying import Qualified, excess, first_within, may_spend, seldom_dearer
 from pullbook.arrays import Array
 
 _AS_RUN_DEG = 1.0
 
 
-def search(ground: Ground, parts: Parts) -> Found:
+def search(ground: Ground, parts: Parts) -> Qualified:
     """Find the mechanical curve to advise.
 
     Parameters
@@ -30,7 +30,7 @@ def search(ground: Ground, parts: Parts) -> Found:
 
     Returns
     -------
-    Found
+    Qualified
         Monotone curves at or under the ceiling on every row of the day. The chosen one costs more than the tolerance over the
         cheapest in fewer than 10 % of the draws, and among those found has the least mean advance over the rows in use. Where what
         is fitted qualifies, it is the least advance of what is fitted: nobody changes springs for what cannot be measured.
@@ -49,7 +49,7 @@ def search(ground: Ground, parts: Parts) -> Found:
     return replace(kept, cheapest=found.cheapest, cheapest_part=found.cheapest_part)
 
 
-def as_run(ground: Ground, found: Found, curves: list[Array]) -> Found:
+def as_run(ground: Ground, found: Qualified, curves: list[Array]) -> Qualified:
     """The same answer turned to a setting that was run, where one lies within a degree and qualifies: it needs no proof.
 
     Parameters
@@ -74,7 +74,7 @@ def as_run(ground: Ground, found: Found, curves: list[Array]) -> Found:
     return best
 
 
-def _enumerated(ground: Ground, parts: tuple[Part, ...], cheapest: Shapes | None) -> Found:
+def _enumerated(ground: Ground, parts: tuple[Part, ...], cheapest: Shapes | None) -> Qualified:
     """Every part at every total in tenths of a degree, from the ceiling down."""
     blocks: list[Shapes] = []
     for part in parts:
@@ -92,7 +92,7 @@ def _enumerated(ground: Ground, parts: tuple[Part, ...], cheapest: Shapes | None
     reference = every.take([best]) if cheapest is None else cheapest
     least = int(usable[first_within(ground, every.take(usable), reference)])
     least = least if may_spend(ground) else best
-    return Found(every.take([least]), every.take([best]), parts[who[least]], parts[who[best]])
+    return Qualified(every.take([least]), every.take([best]), parts[who[least]], parts[who[best]])
 
 
 def _tenths(value: float) -> float:

@@ -7,7 +7,7 @@ import numpy as np
 from pullbook.advice.curve_shapes import Shapes, highest_total
 from pullbook.advice.ground import Ground, interval
 from pullbook.advice.parts import LOCKED, Part
-from pullbook.advice.qualifying import Found
+from pullbook.advice.qualifying import Qualified
 from pullbook.advice.sums import distributor_from_crank
 from pullbook.arrays import Array, Mask
 from pullbook.measure.runs import runs
@@ -87,7 +87,7 @@ def _has_knee(shape: Shapes) -> bool:
 
 
 def mechanical_object(
-    ground: Ground, found: Found, versus: Array | None, noted: Mask, *, stop_known: bool
+    ground: Ground, found: Qualified, versus: Array | None, noted: Mask, *, stop_known: bool
 ) -> tuple[dict[str, Any], Shapes]:
     """The contract's ``mechanical`` object and the rounded curve it describes.
 
@@ -144,7 +144,7 @@ def mechanical_object(
     return answer, shape
 
 
-def _most_torque(ground: Ground, found: Found, versus: Array | None, *, stop_known: bool) -> dict[str, float | str | None]:
+def _most_torque(ground: Ground, found: Qualified, versus: Array | None, *, stop_known: bool) -> dict[str, float | str | None]:
     """The curve of least expected loss, for who wants the last of it: what it takes and what it brings."""
     shape = rounded(found.cheapest, ground, own=found.cheapest_part is not None)
     total, stop = float(shape.total[0]), float(shape.stop[0])
@@ -168,7 +168,7 @@ def change_from(ground: Ground, curve: Array, versus: Array) -> Array:
     return np.asarray(np.mean(gain[:, shared], axis=1)) if shared.any() else np.full(len(gain), np.nan)
 
 
-def _notes(ground: Ground, found: Found, ideal: Array, noted: Mask) -> list[str]:
+def _notes(ground: Ground, found: Qualified, ideal: Array, noted: Mask) -> list[str]:
     """Whether a programmable table would gain anything, and where a mechanical curve loses."""
     curve = found.cheapest.curves(ground.rpm)[0]
     strip = ground.posterior.loss(curve) - ground.posterior.loss(ideal)

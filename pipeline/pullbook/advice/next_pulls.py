@@ -19,7 +19,7 @@ _REACH_DEG = 8.0  # how far above the ceiling the best is looked for
 
 
 @dataclass(frozen=True, slots=True)
-class Plan:
+class NextPulls:
     """Next pulls, best first; ``enough``: within 0.3 % of what could be found; ``regret``: mean and 95 % point, fraction.
 
     ``worth``: expected saving (fraction) of every pull that was weighed, by setting.
@@ -40,7 +40,7 @@ def plan(
     mapped: bool,
     advised: Candidate,
     orders: tuple[float, int],
-) -> Plan:
+) -> NextPulls:
     """Rank the pulls worth running next.
 
     Parameters
@@ -62,7 +62,7 @@ def plan(
 
     Returns
     -------
-    Plan
+    NextPulls
         One to three pulls, or none where enough is known. Never beyond ``max_step_deg`` over what ran clean, never above the
         ceiling where knock was noted, never above the known limit.
     """
@@ -79,11 +79,11 @@ def plan(
     if mapped:
         may_run += round_the_knock(ground, bounds)
     if enough or not may_run:
-        return Plan((), enough, spread, {})
+        return NextPulls((), enough, spread, {})
     opens = [_opened(ground, worth, c, depth) for c in may_run]
     alone = [worth.saving([c.curve], [o]) for c, o in zip(may_run, opens, strict=True)]
     by_name = {c.pull.setting: gain for c, gain in zip(may_run, alone, strict=True)}
-    return Plan(_best_three(worth, may_run, opens, alone), enough, spread, by_name)
+    return NextPulls(_best_three(worth, may_run, opens, alone), enough, spread, by_name)
 
 
 def _actions(ground: Ground, bases: list[Array], reach: Array, advised: Array, *, tilt: bool) -> Array:

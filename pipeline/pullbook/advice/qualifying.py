@@ -16,7 +16,7 @@ BEYOND_DEG = 0.25
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class Qualified:
     """``chosen``: the least advance within tolerance; ``cheapest``: least expected loss; one curve each (N = 1).
 
     ``part`` and ``cheapest_part``: what makes them, None for springs still to be found.

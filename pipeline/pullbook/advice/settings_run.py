@@ -27,7 +27,7 @@ class Setting:
     knocked: bool
 
 
-def curve_of(delivered: pl.DataFrame, setting: str, rpm: Array) -> Array:
+def delivered_curve(delivered: pl.DataFrame, setting: str, rpm: Array) -> Array:
     """Delivered advance of a setting on ``rpm``, rising or both directions; NaN outside what is known, (R,)."""
     mine = delivered.filter((pl.col("setting") == setting) & (pl.col("direction") != "down")).drop_nulls("advance_deg")
     mine = mine.group_by("rpm").agg(pl.col("advance_deg").mean()).sort("rpm")
@@ -98,7 +98,7 @@ def settings_run(aligned: AlignedDay, delivered: DeliveredDay, knock: pl.DataFra
             initial_deg=row["initial_deg"],
             total_deg=row["total_deg"],
             baseline=row["setting"] == baseline,
-            curve=held_past_ends(curve_of(delivered.delivered, row["setting"], rpm)),
+            curve=held_past_ends(delivered_curve(delivered.delivered, row["setting"], rpm)),
             listened=bool(words[row["setting"]] & set(LISTENED)),
             knocked=bool(words[row["setting"]] & set(NOTED)),
         )

@@ -10,9 +10,9 @@ from pullbook.advice.curve_shapes import Shapes
 from pullbook.advice.day_view import AdviceDay
 from pullbook.advice.drift_watch import DriftWatch
 from pullbook.advice.ground import Ground
-from pullbook.advice.next_pulls import Plan, plan
+from pullbook.advice.next_pulls import NextPulls, plan
 from pullbook.advice.parts import Part
-from pullbook.advice.qualifying import Found
+from pullbook.advice.qualifying import Qualified
 from pullbook.advice.settings_run import Setting, baseline_of, home_of
 from pullbook.arrays import Array
 from pullbook.wording import plain, to_fifty
@@ -20,7 +20,7 @@ from pullbook.wording import plain, to_fifty
 CONFIRM = "the curve that should make most torque has not been run as it is: run it once to confirm it"
 
 
-def plan_for(day: AdviceDay, ground: Ground, found: Found, free: Array) -> Plan:
+def plan_for(day: AdviceDay, ground: Ground, found: Qualified, free: Array) -> NextPulls:
     """Weigh what may be run next on a day, for the kind of ignition it has.
 
     Parameters
@@ -68,7 +68,7 @@ def as_on_the_sheet(shape: Shapes, part: Part | None, settings: list[Setting]) -
     return NextPull(f"{plain(total)} total, {with_parts}", round(total - float(shape.stop[0]), 1), total, CONFIRM, None)
 
 
-def next_rows(day: AdviceDay, found: Plan, watch: DriftWatch, chosen: NextPull) -> list[dict[str, Any]]:
+def next_rows(day: AdviceDay, found: NextPulls, watch: DriftWatch, chosen: NextPull) -> list[dict[str, Any]]:
     """Next pulls as the contract writes them; what stands in the way of the plan comes first.
 
     Parameters

@@ -72,11 +72,11 @@ class Heads:
         if data is None or over or self._work is None:
             return self._read_listed()
         digest = hashlib.sha256(data).hexdigest()
-        days = listing.noted(self._work, digest) if listing.is_known(self.root, data) else None
+        days = listing.remembered(self._work, digest) if listing.is_known(self.root, data) else None
         if days is None:
             days = self._read_listed()
             if data == listing.catalog_bytes(self.root) and not listing.slips(self.root):
-                listing.note(self._work, digest, days)
+                listing.remember(self._work, digest, days)
         return days
 
     def _read_listed(self) -> list[Listed]:

@@ -19,7 +19,7 @@ def kept_seal(root: Path, engine: str, day: str, revision: int) -> Path:
     return root / KEPT / FOLDER / partition(engine, day) / f"revision-{revision:04d}.json"
 
 
-def set_aside(path: Path, sha256: str) -> Path:
+def unsealed_place(path: Path, sha256: str) -> Path:
     """Place for a file that did not match its seal when it was replaced: kept, and named for what it is."""
     return path.with_name(f"{path.stem}.unsealed-{sha256[:12]}{path.suffix}")
 

@@ -79,7 +79,7 @@ def out_of_step(days: list[Listed], here: Collection[tuple[str, str]]) -> bool:
     return any(bool(listed.logs_here) != (listed[:2] in present) for listed in days)
 
 
-def noted(work: Path, digest: str) -> list[Listed] | None:
+def remembered(work: Path, digest: str) -> list[Listed] | None:
     """What was noted of the catalogue whose bytes have this hash; None where the note is of another, or damaged."""
     try:
         note = json.loads((work / MEMORY).read_bytes())
@@ -88,7 +88,7 @@ def noted(work: Path, digest: str) -> list[Listed] | None:
         return None
 
 
-def note(work: Path, digest: str, days: list[Listed]) -> None:
+def remember(work: Path, digest: str, days: list[Listed]) -> None:
     """Note in the work folder what the catalogue whose bytes have this hash lists."""
     half = work / f".{MEMORY}.part"
     with suppress(OSError):  # only costs time next run

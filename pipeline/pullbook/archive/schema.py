@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import polars as pl
 
 from pullbook import columns
-from pullbook.archive.words import MEANS, unit_of
+from pullbook.archive.words import MEANS, unit_of_column
 from pullbook.columns import CHANNELS, Schema
 
 if TYPE_CHECKING:
@@ -86,7 +86,9 @@ def described(name: str, kinds: Schema) -> "pa.Schema":
     """Columns as Arrow fields, each with its unit and meaning."""
     import pyarrow as pa
 
-    fields = [pa.field(c, _arrow_type(t), metadata={"unit": unit_of(c), "meaning": meaning(name, c)}) for c, t in kinds.items()]
+    fields = [
+        pa.field(c, _arrow_type(t), metadata={"unit": unit_of_column(c), "meaning": meaning(name, c)}) for c, t in kinds.items()
+    ]
     return pa.schema(fields, metadata={"pullbook.schema": str(SCHEMA_VERSION), "pullbook.table": name})
 
 

@@ -10,7 +10,7 @@ import polars as pl
 from pullbook.archive import catalog, disk, listing
 from pullbook.archive.brief import brief
 from pullbook.archive.inputs import Input
-from pullbook.archive.kept import kept_file, kept_revisions, kept_seal, set_aside
+from pullbook.archive.kept import kept_file, kept_revisions, kept_seal, unsealed_place
 from pullbook.archive.names import partition
 from pullbook.archive.schema import SCHEMA_VERSION, TABLES, from_parquet, to_parquet
 from pullbook.archive.seal import FOLDER, NAME, Seal, file_hash, seal_bytes
@@ -90,7 +90,7 @@ def stage_day(root: Path, folder: Path, new: Revision, old: Seal | None) -> list
     place = Path(FOLDER) / partition(engine, day) / NAME
     keep = kept_seal(Path(), engine, day, replaced)
     if old is None and (root / place).exists():  # a damaged one
-        keep = set_aside(keep, file_hash(root / place))
+        keep = unsealed_place(keep, file_hash(root / place))
     return [*steps, Step(slip.name, slip.as_posix()), Step(NAME, place.as_posix(), keep.as_posix())]
 
 
@@ -109,7 +109,7 @@ def _keep(path: Path, keep: Path, sealed: str | None) -> str | None:
     if not path.exists():
         return None
     digest = file_hash(path)
-    return (keep if digest == sealed else set_aside(keep, digest)).as_posix()
+    return (keep if digest == sealed else unsealed_place(keep, digest)).as_posix()
 
 
 def _revision_in(path: Path) -> int:

@@ -21,12 +21,12 @@ _UNITS = {
 }  # fmt: skip
 
 
-def unit_of(column: str) -> str:
+def unit_of_column(column: str) -> str:
     """Unit of a column, as spelled in every output; empty for text, counts and plain ratios.
 
     Examples
     --------
-    >>> unit_of("torque_nm"), unit_of("lo_deg"), unit_of("hysteresis_deg"), unit_of("lambda")
+    >>> unit_of_column("torque_nm"), unit_of_column("lo_deg"), unit_of_column("hysteresis_deg"), unit_of_column("lambda")
     ('N·m', '°BTDC', '°', '')
     """
     if column in _UNITS:

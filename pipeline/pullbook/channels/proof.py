@@ -19,7 +19,7 @@ FLOOR = 6e-4
 
 
 @dataclass(frozen=True, slots=True)
-class Fit:
+class UnitsFit:
     """One reading of the rows: units as outputs spell them, and how many times too high rpm reads (1, 2 or 0.5).
 
     ``constant``: c of P = T·rpm/c in those units; ``off``: how far the rows' ratio lies from it, as a difference of ln.
@@ -43,12 +43,12 @@ class Proof:
     state: Literal["proved", "two", "double", "factor", "none"]
     ratio: float
     tolerance: float
-    fits: tuple[Fit, ...] = ()
+    fits: tuple[UnitsFit, ...] = ()
     factor: float | None = None
     rows: int = 0
 
     @property
-    def fit(self) -> Fit:
+    def fit(self) -> UnitsFit:
         """The best fit."""
         return self.fits[0]
 
@@ -111,7 +111,7 @@ def prove(rpm: Array, torque: Array, power: Array, *, torque_unit: str | None, p
     tolerance = FLOOR + 3.5 * scatter / len(ratios) ** 0.5 + 0.25 * digits
     fits = sorted(
         (
-            Fit(p, t, times, c, off)
+            UnitsFit(p, t, times, c, off)
             for ((p, t), c), times in product(power_constants().items(), (1.0, 2.0, 0.5))
             if (off := abs(log(ratio / (c * times)))) < tolerance
         ),
@@ -121,7 +121,9 @@ def prove(rpm: Array, torque: Array, power: Array, *, torque_unit: str | None, p
     plain = [f for f in fits if f.times == 1.0]
     plain_said = [f for f in said if f.times == 1.0]
 
-    def proof(state: Literal["proved", "two", "double", "factor", "none"], some: list[Fit], factor: float | None = None) -> Proof:
+    def proof(
+        state: Literal["proved", "two", "double", "factor", "none"], some: list[UnitsFit], factor: float | None = None
+    ) -> Proof:
         return Proof(state, ratio, tolerance, tuple(some), factor, len(ratios))
 
     if scatter > 0.05:

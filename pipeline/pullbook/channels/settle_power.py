@@ -5,7 +5,7 @@ import numpy as np
 from pullbook.arrays import Array
 from pullbook.channels.asking import yaml_line
 from pullbook.channels.column import Column, Talk, find
-from pullbook.channels.proof import Fit, Proof, prove
+from pullbook.channels.proof import Proof, UnitsFit, prove
 from pullbook.units import power_constants
 from pullbook.vocabulary.units_text import Unit, named_unit
 
@@ -194,7 +194,7 @@ def _in_tens(proof: Proof, power: Column) -> str | None:
     return next((p for p, c in constants.items() if abs(10 * proof.ratio / c - 1) < max(proof.tolerance, 1e-3)), None)
 
 
-def _take(fit: Fit, proof: Proof, torque: Column, power: Column, talk: Talk) -> None:
+def _take(fit: UnitsFit, proof: Proof, torque: Column, power: Column, talk: Talk) -> None:
     for column, name in ((torque, fit.torque), (power, fit.power)):
         said = _said(column)
         if column.unit_from == "columns_yaml" and said != name:

@@ -27,7 +27,7 @@ SKEW_TAIL = 2.5  # and of the skew: hills that fall two or three times as fast o
 
 
 @dataclass(frozen=True, slots=True)
-class Course:
+class Freedom:
     """How far best advance may leave a straight line over rpm: one SD in °, alike over so many rpm, knots so far apart."""
 
     wiggle_deg: float
@@ -36,9 +36,9 @@ class Course:
     bends: bool = False  # a bend costs little (Matérn 3/2); else all is smooth (squared exponential)
 
 
-LN_K = Course(0.08, 2500.0, 1400.0)  # of ln k, not degrees
-SMOOTH = Course(1.5, 1200.0, 700.0)
-BENT = Course(2.5, 900.0, 450.0, bends=True)
+LN_K = Freedom(0.08, 2500.0, 1400.0)  # of ln k, not degrees
+SMOOTH = Freedom(1.5, 1200.0, 700.0)
+BENT = Freedom(2.5, 900.0, 450.0, bends=True)
 """A cam's or a pipe's step, a dip at the torque peak: 6° within 500 rpm. Believed only of a day whose pulls speak for it."""
 
 
@@ -87,7 +87,7 @@ class HillBasis:
         return np.asarray((1.0 + 3.0 * (u / self.k_far) ** 2)[:, None, :] * self.k_basis.T)
 
 
-def _kernel(x: Array, y: Array, level: float, slope: float, course: Course) -> Array:
+def _kernel(x: Array, y: Array, level: float, slope: float, course: Freedom) -> Array:
     """Covariance of a level, a slope and a wiggle; x and y in thousands of rpm from the middle."""
     apart = np.abs(x[:, None] - y[None, :]) / (course.alike_rpm / 1000.0)
     alike = (1.0 + np.sqrt(3.0) * apart) * np.exp(-np.sqrt(3.0) * apart) if course.bends else np.exp(-0.5 * apart**2)
@@ -95,7 +95,7 @@ def _kernel(x: Array, y: Array, level: float, slope: float, course: Course) -> A
     return out
 
 
-def _process(rows: Array, level: float, slope: float, course: Course) -> Array:
+def _process(rows: Array, level: float, slope: float, course: Freedom) -> Array:
     """Basis (R, n) of a process over ``rows`` (thousands of rpm from the middle) carried by evenly spaced knots."""
     lo, hi = float(rows.min()), float(rows.max())
     n = max(2, round((hi - lo) / (course.knot_rpm / 1000.0)) + 1)
@@ -105,7 +105,7 @@ def _process(rows: Array, level: float, slope: float, course: Course) -> Array:
     return np.linalg.solve(lower, _kernel(knots, rows, level, slope, course)).T
 
 
-def hill_basis(rpm: npt.ArrayLike, prior: Prior, tested_middle_deg: float | None = None, course: Course = SMOOTH) -> HillBasis:
+def hill_basis(rpm: npt.ArrayLike, prior: Prior, tested_middle_deg: float | None = None, course: Freedom = SMOOTH) -> HillBasis:
     """Priors of the hill on rpm rows.
 
     Parameters

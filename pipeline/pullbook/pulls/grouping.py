@@ -5,7 +5,7 @@ import numpy as np
 from pullbook.baseline import reference
 from pullbook.pulls.labels import is_torn, label_key, with_lost_dash
 from pullbook.pulls.matching import Match
-from pullbook.pulls.own_advance import SAME_DEG, apart_deg, curve_of, is_step
+from pullbook.pulls.own_advance import SAME_DEG, apart_deg, is_step, logged_curve
 from pullbook.wording import few
 
 
@@ -40,7 +40,7 @@ def name_settings(pulls: list[Match]) -> tuple[list[str], list[str]]:
     _stepped_holds(pulls)
     blank = [m for m in pulls if m.label is None]
     if blank:
-        curves = {id(m): c for m in blank if (c := curve_of(m.samples())) is not None}
+        curves = {id(m): c for m in blank if (c := logged_curve(m.samples())) is not None}
         by_advance = [m for m in blank if id(m) in curves]
         _by_advance(by_advance, curves)
         for m in blank:
@@ -87,9 +87,9 @@ def _stepped_holds(pulls: list[Match]) -> None:
     holds = [m for m in pulls if m.segment.kind == "hold"]
     shared = [id(m.row) for m in pulls if m.row is not None]
     for m in (h for h in holds if h.row is None or shared.count(id(h.row)) > 1):
-        own = curve_of(m.samples())
+        own = logged_curve(m.samples())
         if own is not None and is_step(
-            own, [curve_of(h.samples()) for h in holds if h is not m and h.log is m.log and h.row is m.row]
+            own, [logged_curve(h.samples()) for h in holds if h is not m and h.log is m.log and h.row is m.row]
         ):
             m.label = f"hold {float(np.median(list(own.values()))):.0f}°"
 

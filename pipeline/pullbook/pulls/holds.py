@@ -15,7 +15,7 @@ HOLD_RPM = 50.0
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class Stretch:
     """Steps ``first`` up to but not including ``stop`` of a motion, of one kind.
 
     ``lead``, ``tail``: steps at its ends in which the advance was on its way from or to the next step of a spark sweep.
@@ -28,7 +28,7 @@ class Part:
     tail: int = 0
 
 
-def steady(motion: Motion, first: int, stop: int) -> list[Part]:
+def steady(motion: Motion, first: int, stop: int) -> list[Stretch]:
     """Holds inside a stretch without sweeps: loaded and within ±50 rpm for two seconds, split where the advance is stepped.
 
     Parameters
@@ -40,7 +40,7 @@ def steady(motion: Motion, first: int, stop: int) -> list[Part]:
 
     Returns
     -------
-    list of Part
+    list of Stretch
         Holds in order of time; none where nothing tells the load.
     """
     if motion.loaded is None:
@@ -53,7 +53,7 @@ def steady(motion: Motion, first: int, stop: int) -> list[Part]:
             beyond = np.maximum.accumulate(rpm) - np.minimum.accumulate(rpm) > 2 * HOLD_RPM
             end = begin + (int(np.argmax(beyond)) if beyond.any() else len(rpm))
             if motion.seconds(begin, end) >= HOLD_SECONDS:
-                found += _joined(motion, [Part("hold", x, y) for x, y in _advance_steps(motion, begin, end)])
+                found += _joined(motion, [Stretch("hold", x, y) for x, y in _advance_steps(motion, begin, end)])
                 begin = end
             else:
                 begin += max(1, (end - begin) // 4)
@@ -82,7 +82,7 @@ def _advance_steps(motion: Motion, first: int, stop: int) -> list[tuple[int, int
     return pieces if len(cuts) > 2 else [(first, stop)]
 
 
-def _joined(motion: Motion, holds: list[Part]) -> list[Part]:
+def _joined(motion: Motion, holds: list[Stretch]) -> list[Stretch]:
     """Holds of one spark sweep with nothing between them: each reaches to where the advance is half way to the next one's."""
     for k in range(len(holds) - 1):
         before, after = holds[k : k + 2]
@@ -97,7 +97,7 @@ def _joined(motion: Motion, holds: list[Part]) -> list[Part]:
     return holds
 
 
-def on_limiter(motion: Motion, hold: Part, pull: Part) -> bool:
+def on_limiter(motion: Motion, hold: Stretch, pull: Stretch) -> bool:
     """Whether a hold right after a pull is the rev limiter or the driver's lift rather than a held speed."""
     if hold.first - pull.stop > motion.steps(0.5) or motion.rpm[hold.first] < motion.rpm[pull.stop - 1] - 300.0:
         return False

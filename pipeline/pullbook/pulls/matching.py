@@ -13,7 +13,7 @@ from pullbook.columns import holds
 from pullbook.handover import LogReading, Segment
 from pullbook.pulls.holds import HOLD_RPM, runs_of_holds
 from pullbook.pulls.labels import label_key, with_lost_dash
-from pullbook.pulls.own_advance import curve_of, is_step
+from pullbook.pulls.own_advance import is_step, logged_curve
 from pullbook.sheets.pull_sheet import PullSheet
 from pullbook.sheets.row import SheetRow
 from pullbook.wording import counted
@@ -185,7 +185,7 @@ def _one_a_speed(holds: list[Match]) -> bool:
 
 def _same_run(pulls: list[Match]) -> list[Match]:
     """``pulls`` without the holds that are steps of a spark sweep: those are settings of their own."""
-    curves = [curve_of(m.samples()) if m.segment.kind == "hold" else None for m in pulls]
+    curves = [logged_curve(m.samples()) if m.segment.kind == "hold" else None for m in pulls]
     return [m for k, m in enumerate(pulls) if not is_step(curves[k], curves[:k] + curves[k + 1 :])]
 
 

@@ -15,7 +15,7 @@ Curve = dict[int, float]
 """Median logged advance (degrees) by 250 rpm."""
 
 
-def curve_of(samples: pl.DataFrame) -> Curve | None:
+def logged_curve(samples: pl.DataFrame) -> Curve | None:
     """Median logged advance by 250 rpm, or None where none was logged.
 
     Parameters

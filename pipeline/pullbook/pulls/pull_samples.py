@@ -7,7 +7,7 @@ import polars as pl
 from pullbook.columns import CHANNELS, SAMPLES, conform, holds
 from pullbook.handover import Clock, LogReading
 from pullbook.pulls.matching import Match
-from pullbook.pulls.recorders import Fit, Trace, align_recorders, merge_channels, residual_rpm, trace_of
+from pullbook.pulls.recorders import ClockFit, Trace, align_recorders, merge_channels, residual_rpm, trace_of
 from pullbook.units import KW_TO_NM_RPM
 
 
@@ -22,7 +22,7 @@ class Merged:
     clocks: dict[tuple[str, int], Clock] = field(default_factory=dict)
     questions: list[str] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
-    fits: dict[tuple[str, int, str, int], tuple[Trace, Trace, Fit, pl.DataFrame] | str] = field(default_factory=dict)
+    fits: dict[tuple[str, int, str, int], tuple[Trace, Trace, ClockFit, pl.DataFrame] | str] = field(default_factory=dict)
 
     def clock_of(self, m: Match) -> Clock | None:
         """The second recorder's clock on a pull's own, None where it has none or none could be found."""
@@ -113,13 +113,13 @@ def _with_other(part: pl.DataFrame, m: Match, merged: Merged) -> pl.DataFrame:
     return merge_channels(part, samples, clock)
 
 
-def _best(own: pl.DataFrame, other: pl.DataFrame, near_s: float | None) -> tuple[Trace, Trace, Fit, pl.DataFrame] | str:
+def _best(own: pl.DataFrame, other: pl.DataFrame, near_s: float | None) -> tuple[Trace, Trace, ClockFit, pl.DataFrame] | str:
     """The recording of the other log that fits best, with its clock; else why none does."""
     first = trace_of(own)
     if first is None:
         return "the first one has no clock or no speed to be compared by"
     why: str = "the second one has no clock or no speed to be compared by"
-    best: tuple[Trace, Trace, Fit, pl.DataFrame] | None = None
+    best: tuple[Trace, Trace, ClockFit, pl.DataFrame] | None = None
     for piece in other.partition_by("recording", maintain_order=True) if "recording" in other.columns else [other]:
         trace = trace_of(piece)
         if trace is None:

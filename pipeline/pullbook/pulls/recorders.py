@@ -31,7 +31,7 @@ class Trace:
 
 
 @dataclass(frozen=True, slots=True)
-class Fit:
+class ClockFit:
     """``t_first = offset_s + rate * t_other``; ``residual_rpm`` is the root mean square left; ``overlap_s`` what both saw."""
 
     offset_s: float
@@ -52,7 +52,7 @@ def trace_of(samples: pl.DataFrame) -> Trace | None:
     return Trace(time, rpm) if len(time) >= 8 and np.ptp(rpm) > 200.0 else None
 
 
-def align_recorders(first: Trace, other: Trace, *, near_s: float | None = None) -> Fit | str:
+def align_recorders(first: Trace, other: Trace, *, near_s: float | None = None) -> ClockFit | str:
     """The other recorder's clock on the first one's.
 
     Parameters
@@ -64,7 +64,7 @@ def align_recorders(first: Trace, other: Trace, *, near_s: float | None = None) 
 
     Returns
     -------
-    Fit or str
+    ClockFit or str
         Why no clock could be found, in words.
 
     Notes
@@ -141,7 +141,7 @@ def _difference(x: Array, mx: Array, y: Array, my: Array) -> tuple[Array, Array,
     return np.where(np.isfinite(apart), apart, np.inf), n, np.where(lag >= len(x), lag - size, lag)
 
 
-def _fine(first: Trace, other: Trace, offset: float, rate: float) -> Fit | None:
+def _fine(first: Trace, other: Trace, offset: float, rate: float) -> ClockFit | None:
     """Offset and rate by robust least squares on the differences of speed, from a coarse start."""
     slope = np.gradient(other.rpm, other.time)
     fit = None
@@ -168,14 +168,14 @@ def _fine(first: Trace, other: Trace, offset: float, rate: float) -> Fit | None:
             return fit
         move, turn = float(np.clip(move, -2.0, 2.0)), float(np.clip(turn, -0.005, 0.005))
         near = np.abs(left) <= 6.0 * scale
-        fit = Fit(float(offset), float(rate), float(np.sqrt(np.mean(left[near] ** 2))), float(np.ptp(first.time[inside])))
+        fit = ClockFit(float(offset), float(rate), float(np.sqrt(np.mean(left[near] ** 2))), float(np.ptp(first.time[inside])))
         if abs(move) < 1e-6 and abs(turn) < 1e-8:
             break
         offset, rate = offset + move - turn * middle, rate + turn
     return fit
 
 
-def residual_rpm(first: Trace, other: Trace, fit: Fit, start_s: float, end_s: float) -> float:
+def residual_rpm(first: Trace, other: Trace, fit: ClockFit, start_s: float, end_s: float) -> float:
     """Root mean square difference of speed within one segment of the first trace, 1/min.
 
     Parameters

@@ -5,7 +5,7 @@ import polars as pl
 from pullbook.columns import ADVANCES, holds
 from pullbook.handover import LogReading
 from pullbook.pulls.matching import Match, Matched
-from pullbook.pulls.recorders import Fit, Trace, align_recorders, trace_of
+from pullbook.pulls.recorders import ClockFit, Trace, align_recorders, trace_of
 
 _CLEARLY = 2.0
 _MOST_PAIRS = 400
@@ -57,13 +57,13 @@ def _has_advance(log: LogReading) -> bool:
     return any(holds(log.samples, c) for c in ADVANCES)
 
 
-def _fits(other: LogReading, open_logs: dict[str, tuple[LogReading, Trace | None]]) -> list[tuple[Fit, LogReading]]:
+def _fits(other: LogReading, open_logs: dict[str, tuple[LogReading, Trace | None]]) -> list[tuple[ClockFit, LogReading]]:
     """Clocks of ``other`` on each open log it fits, the best first."""
     theirs = _first_recording(other)
     if theirs is None:
         return []
     fits = [(align_recorders(own, theirs), log) for log, own in open_logs.values() if own is not None]
-    return sorted(((f, log) for f, log in fits if isinstance(f, Fit)), key=lambda pair: pair[0].residual_rpm)
+    return sorted(((f, log) for f, log in fits if isinstance(f, ClockFit)), key=lambda pair: pair[0].residual_rpm)
 
 
 def _pulls_of(matched: Matched, log: LogReading) -> list[Match]:

@@ -12,7 +12,7 @@ from pullbook.arrays import Array
 from pullbook.handover import Segment
 from pullbook.measure.runs import runs
 from pullbook.measure.spikes import local_median, without_spikes
-from pullbook.pulls.holds import Part
+from pullbook.pulls.holds import Stretch
 from pullbook.pulls.motion import despiked, high_torque, leaps, motion_of, usual_step
 from pullbook.pulls.sweeps import PULL_SPAN_RPM, parts_of
 
@@ -45,7 +45,7 @@ def find_segments(
     """
     if "rpm" not in samples.columns or samples.height == 0 or samples["rpm"].drop_nulls().drop_nans().is_empty():
         return ()
-    found: list[tuple[Part, bool]] = []
+    found: list[tuple[Stretch, bool]] = []
     time = _numbers(samples, "time_s") if "time_s" in samples.columns else np.full(samples.height, np.nan)
     for first, stop, timed in _stretches(samples, time):
         part = samples.slice(first, stop - first)
@@ -85,7 +85,7 @@ def _numbers(samples: pl.DataFrame, name: str) -> Array:
     return samples[name].cast(pl.Float64).to_numpy()
 
 
-def _segment(number: int, part: Part, time: Array | None, rpm: Array) -> Segment:
+def _segment(number: int, part: Stretch, time: Array | None, rpm: Array) -> Segment:
     """A segment of rows; ``time`` None where there is no clock, ``rpm`` without spikes."""
     first, stop = part.first, part.stop
     speeds = rpm[first:stop][np.isfinite(rpm[first:stop])]
@@ -113,11 +113,11 @@ def _stretches(samples: pl.DataFrame, time: Array) -> list[tuple[int, int, bool]
     return [(a, b, int(np.count_nonzero(finite[a:b])) > 1) for a, b in pairwise(edges)]
 
 
-def _timed(stretch: pl.DataFrame, whole: pl.DataFrame, full_load_nm: float | None) -> list[Part]:
+def _timed(stretch: pl.DataFrame, whole: pl.DataFrame, full_load_nm: float | None) -> list[Stretch]:
     """Pieces of a stretch with a clock, counted in its rows."""
     motion = motion_of(stretch, whole, full_load_nm)
     if motion is None:
-        return [Part("idle", 0, stretch.height)]
+        return [Stretch("idle", 0, stretch.height)]
     clock = stretch["time_s"].cast(pl.Float64)
     time = (clock.interpolate().forward_fill().backward_fill() if clock.null_count() else clock).to_numpy()
     parts = parts_of(motion)
@@ -127,24 +127,24 @@ def _timed(stretch: pl.DataFrame, whole: pl.DataFrame, full_load_nm: float | Non
 
     rows = [0, *(row(p.first) for p in parts[1:]), stretch.height]
     return [
-        Part(p.kind, a, b, row(p.first + p.lead) - a if p.lead else 0, b - row(p.stop - p.tail) if p.tail else 0)
+        Stretch(p.kind, a, b, row(p.first + p.lead) - a if p.lead else 0, b - row(p.stop - p.tail) if p.tail else 0)
         for p, a, b in zip(parts, rows[:-1], rows[1:], strict=True)
     ]
 
 
-def _untimed(stretch: pl.DataFrame, whole: pl.DataFrame, full_load_nm: float | None) -> list[Part]:
+def _untimed(stretch: pl.DataFrame, whole: pl.DataFrame, full_load_nm: float | None) -> list[Stretch]:
     """Pieces of a stretch without a clock: a print-out by rpm is one pull; a trace is cut as if its longest rise took 8 s."""
     rpm = without_spikes(stretch["rpm"].cast(pl.Float64).to_numpy().astype(float))
     known = np.flatnonzero(np.isfinite(rpm))
     if len(known) < 2:
-        return [Part("idle", 0, stretch.height)]
+        return [Stretch("idle", 0, stretch.height)]
     level = local_median(rpm[known], 2 if len(known) > 50 else 0)
     span = float(level.max() - level.min())
     one_way = max(level[-1] - level[0], level[0] - level[-1]) >= 0.9 * span
     reverse = max(float((np.maximum.accumulate(level) - level).max()) if level[-1] >= level[0] else
                   float((level - np.minimum.accumulate(level)).max()), 0.0)  # fmt: skip
     if one_way and reverse < 0.2 * span:
-        return [Part("pull" if span >= PULL_SPAN_RPM else "idle", 0, stretch.height)]
+        return [Stretch("pull" if span >= PULL_SPAN_RPM else "idle", 0, stretch.height)]
     longest = max((b - a for a, b in runs(np.concatenate((np.diff(level) > 0, [False])))), default=0)
     if len(known) <= 400 and longest <= 60:
         return _printouts(rpm, stretch.height)
@@ -153,8 +153,8 @@ def _untimed(stretch: pl.DataFrame, whole: pl.DataFrame, full_load_nm: float | N
     return _timed(clocked, whole, full_load_nm)
 
 
-def _printouts(rpm: Array, rows: int) -> list[Part]:
+def _printouts(rpm: Array, rows: int) -> list[Stretch]:
     """Several print-outs by rpm one below the other: each run of rising speed is a pull."""
     filled = pl.Series(rpm).fill_nan(None).interpolate().forward_fill().backward_fill().to_numpy()
     cuts = [0, *(int(i) + 1 for i in np.flatnonzero(np.diff(filled) < -PULL_SPAN_RPM)), rows]
-    return [Part("pull" if np.ptp(filled[a:b]) >= PULL_SPAN_RPM else "idle", a, b) for a, b in pairwise(cuts)]
+    return [Stretch("pull" if np.ptp(filled[a:b]) >= PULL_SPAN_RPM else "idle", a, b) for a, b in pairwise(cuts)]

@@ -11,7 +11,7 @@ import numpy as np
 
 from pullbook.arrays import Array, Mask
 from pullbook.measure.runs import runs
-from pullbook.pulls.holds import Part, on_limiter, steady
+from pullbook.pulls.holds import Stretch, on_limiter, steady
 from pullbook.pulls.motion import Motion, slope
 
 PULL_SPAN_RPM = 600.0
@@ -146,12 +146,12 @@ def _rise(motion: Motion, first: int, stop: int, fall_stop: int | None) -> tuple
     return "idle", first, _without_limiter(motion, first, stop)  # what it dwells at is a hold, perhaps
 
 
-def parts_of(motion: Motion) -> list[Part]:
+def parts_of(motion: Motion) -> list[Stretch]:
     """Cut one stretch into parts that tile it, in order of time.
 
     Returns
     -------
-    list of Part
+    list of Stretch
         Kinds ``pull`` (a sweep long enough to use), ``hold``, ``coast_down``, ``blip`` and ``idle``; whether a pull was
         aborted only the whole day can say.
     """
@@ -160,14 +160,14 @@ def parts_of(motion: Motion) -> list[Part]:
     return _without_slivers(motion, _without_approaches(motion, _filled(motion, moved)))
 
 
-def _rises_and_falls(motion: Motion, rises: list[tuple[int, int]], falls: list[tuple[int, int]]) -> list[Part]:
+def _rises_and_falls(motion: Motion, rises: list[tuple[int, int]], falls: list[tuple[int, int]]) -> list[Stretch]:
     """What each rise and each fall was; the fall of a blip belongs to it."""
-    risen: list[Part] = []
+    risen: list[Stretch] = []
     for first, stop in rises:
         near = bisect_left(falls, stop - motion.steps(0.8), key=lambda f: f[0])
         follower = next((b for a, b in falls[near : near + 3] if a - stop <= motion.steps(0.8) and b > stop), None)
-        risen.append(Part(*_rise(motion, first, stop, follower)))
-    fallen: list[Part] = []
+        risen.append(Stretch(*_rise(motion, first, stop, follower)))
+    fallen: list[Stretch] = []
     for first, stop in falls:
         at = bisect_right(risen, first, key=lambda p: p.first)
         before = risen[at - 1] if at else None
@@ -180,54 +180,54 @@ def _rises_and_falls(motion: Motion, rises: list[tuple[int, int]], falls: list[t
         if motion.loaded is not None and (lead := int(np.argmin(motion.loaded[begins:stop]))) > motion.steps(0.7):
             begins += lead  # scraps of noise at a held speed, joined to the fall after it
         kind = "coast_down" if (share is None or share < 0.5) and motion.seconds(begins, stop) >= 0.5 else "idle"
-        fallen.append(Part(kind, begins, stop))
+        fallen.append(Stretch(kind, begins, stop))
     return risen + fallen
 
 
-def _filled(motion: Motion, moved: list[Part]) -> list[Part]:
+def _filled(motion: Motion, moved: list[Stretch]) -> list[Stretch]:
     """``moved`` with holds and idle running between, so that they tile the stretch."""
     n = len(motion.rpm)
-    out: list[Part] = []
+    out: list[Stretch] = []
     at = 0
-    for part in [*moved, Part("idle", n, n)]:
+    for part in [*moved, Stretch("idle", n, n)]:
         before = out[-1] if out else None
         holds = steady(motion, at, part.first) if part.first > at else []
         for hold in holds:
             if before is not None and before.kind == "pull" and on_limiter(motion, hold, before):
                 continue
-            out += [Part("idle", at, hold.first)] if hold.first > at else []
+            out += [Stretch("idle", at, hold.first)] if hold.first > at else []
             out.append(hold)
             at = hold.stop
-        out += [Part("idle", at, part.first)] if part.first > at else []
+        out += [Stretch("idle", at, part.first)] if part.first > at else []
         out += [part] if part.stop > part.first else []
         at = max(at, part.stop)
     return out
 
 
-def _without_approaches(motion: Motion, parts: list[Part]) -> list[Part]:
+def _without_approaches(motion: Motion, parts: list[Stretch]) -> list[Stretch]:
     """A quick rise that ends in a hold only goes there: it is no pull."""
     out = []
     for i, part in enumerate(parts):
         hold = next((p for p in parts[i + 1 : i + 3] if p.kind == "hold" and p.first - part.stop <= motion.steps(1.5)), None)
         quick = part.kind == "pull" and motion.seconds(part.first, part.stop) < _APPROACH_SECONDS
-        out.append(Part("idle", part.first, part.stop) if quick and hold is not None else part)
+        out.append(Stretch("idle", part.first, part.stop) if quick and hold is not None else part)
     return out
 
 
-def _in_order(parts: list[Part]) -> list[Part]:
+def _in_order(parts: list[Stretch]) -> list[Stretch]:
     """Sorted by time, overlaps given to the part that began first."""
-    out: list[Part] = []
+    out: list[Stretch] = []
     for part in sorted(parts, key=lambda p: (p.first, p.kind != "pull")):
         first = max(part.first, out[-1].stop) if out else part.first
         if part.stop > first:
-            out.append(Part(part.kind, first, part.stop))
+            out.append(Stretch(part.kind, first, part.stop))
     return out
 
 
-def _without_slivers(motion: Motion, parts: list[Part]) -> list[Part]:
+def _without_slivers(motion: Motion, parts: list[Stretch]) -> list[Stretch]:
     """Idle stretches below 0.7 s go to the neighbour they belong to, neighbouring idle stretches become one."""
     short = motion.steps(0.7)
-    out: list[Part] = []
+    out: list[Stretch] = []
     for i, part in enumerate(parts):
         following = parts[i + 1].kind if i + 1 < len(parts) else None
         if part.kind == "idle" and part.stop - part.first <= short and len(parts) > 1:
@@ -236,10 +236,10 @@ def _without_slivers(motion: Motion, parts: list[Part]) -> list[Part]:
                 parts[i + 1] = replace(parts[i + 1], first=part.first)
                 continue
             if out and out[-1].kind in ("coast_down", "blip", "idle"):
-                out[-1] = Part(out[-1].kind, out[-1].first, part.stop)
+                out[-1] = Stretch(out[-1].kind, out[-1].first, part.stop)
                 continue
         if out and part.kind == "idle" == out[-1].kind:
-            out[-1] = Part("idle", out[-1].first, part.stop)
+            out[-1] = Stretch("idle", out[-1].first, part.stop)
         else:
             out.append(part)
     return out

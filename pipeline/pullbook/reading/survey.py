@@ -15,7 +15,7 @@ from pullbook.reading.torque_faults import with_spikes_named
 from pullbook.sheets.facts_files import ColumnsRead, FactsRead, read_columns, read_facts
 from pullbook.sheets.light_sheet import StrobeSheet, read_strobe
 from pullbook.sheets.pull_sheet import PullSheet, pull_sheet_of
-from pullbook.sheets.sheet_copies import Settled, settle_copies
+from pullbook.sheets.sheet_copies import WithoutCopies, settle_copies
 
 
 @dataclass(slots=True)
@@ -47,7 +47,7 @@ def survey(book: Book, engine: str, day: str) -> Survey:
     except OSError as wrong:
         why = (wrong.strerror or "an error").lower()
         faults.append(Fault(book.shown(folder), None, None, why, "a folder that can be listed", "give it back its permissions"))
-        copies = Settled(DayFiles((), (), {}, ()))
+        copies = WithoutCopies(DayFiles((), (), {}, ()))
     files = copies.files
     engine_yaml = _engine_yaml(book, engine, faults)
     day_yaml = files.sheets.get("day.yaml")

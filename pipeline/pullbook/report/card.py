@@ -5,7 +5,7 @@ import matplotlib as mpl
 from pullbook.report import model
 from pullbook.report.content import Content
 from pullbook.report.letters import drawable, measure
-from pullbook.report.paper import Column, Sheets, settings
+from pullbook.report.paper import PaperColumn, Sheets, settings
 from pullbook.report.pdf import columns_height, two_columns
 from pullbook.report.to_set import on_the_light
 from pullbook.report.view import DayView
@@ -31,12 +31,12 @@ def card_pdf(shown: DayView, said: Content, *, page: str = "A4") -> bytes:
         sheet = sheets.sheet()
         _head(sheet, said)
         bottom = sheet.bottom - min(columns_height(sheet, _cautions(said), CAUTION_SIZE) + 1.25, 4.2)
-        left = Column(sheets, sheet.figure, sheet.x, sheet.y, 3.35, bottom)
-        right = Column(sheets, sheet.figure, sheet.x + 3.65, sheet.y, sheet.width - 3.65, bottom)
+        left = PaperColumn(sheets, sheet.figure, sheet.x, sheet.y, 3.35, bottom)
+        right = PaperColumn(sheets, sheet.figure, sheet.x + 3.65, sheet.y, sheet.width - 3.65, bottom)
         _set(left, shown, said)
         _readings(right, shown)
         _conditions([right, left], shown)
-        _foot(Column(sheets, sheet.figure, sheet.x, bottom + 0.05, sheet.width, sheet.bottom), said)
+        _foot(PaperColumn(sheets, sheet.figure, sheet.x, bottom + 0.05, sheet.width, sheet.bottom), said)
         return sheets.pdf()
 
 
@@ -46,7 +46,7 @@ def _fit(text: str, size: float, width: float, least: float) -> float:
     return size
 
 
-def _head(sheet: Column, said: Content) -> None:
+def _head(sheet: PaperColumn, said: Content) -> None:
     name = drawable(said.title)
     size = _fit(name, 26, sheet.width, 14)
     while measure(name, size, True) > sheet.width and len(name) > 2:
@@ -57,7 +57,7 @@ def _head(sheet: Column, said: Content) -> None:
     sheet.y += 0.15
 
 
-def _set(left: Column, shown: DayView, said: Content) -> None:
+def _set(left: PaperColumn, shown: DayView, said: Content) -> None:
     left.text("SET", 13, bold=True, after=0.02)
     curve = shown.mechanical
     if curve:
@@ -87,7 +87,7 @@ def _set(left: Column, shown: DayView, said: Content) -> None:
         left.y += 0.15
 
 
-def _big(column: Column, label: str, value: str, size: float) -> None:
+def _big(column: PaperColumn, label: str, value: str, size: float) -> None:
     size = _fit(value, size, column.width - measure(label, 12) - 0.15, 10)
     if not column.room(size * 1.25 / 72):
         return
@@ -96,7 +96,7 @@ def _big(column: Column, label: str, value: str, size: float) -> None:
     column.y += size * 1.25 / 72
 
 
-def _conditions(columns: list[Column], shown: DayView) -> None:
+def _conditions(columns: list[PaperColumn], shown: DayView) -> None:
     """What the setting holds for, in whichever column has room, smaller before anything is left out."""
     facts = shown.record.get("facts") or {}
     day, engine = facts.get("day") or {}, facts.get("engine") or {}
@@ -130,7 +130,7 @@ def _rows(shown: DayView) -> tuple[str, tuple[str, ...], list[tuple[str, ...]]]:
     return "CHECK WITH A LIGHT", ("rpm", "light reads"), [(number(r["rpm"]), setting_degrees(r["up_deg"])) for r in readings]
 
 
-def _readings(right: Column, shown: DayView) -> None:
+def _readings(right: PaperColumn, shown: DayView) -> None:
     title, heads, cells = _rows(shown)
     right.text(title, 13, bold=True, after=0.03)
     if not cells:
@@ -160,7 +160,7 @@ def _cautions(said: Content) -> list[str]:
     return said.cautions or ["Follow the engine maker and the rules of your cell."]
 
 
-def _foot(foot: Column, said: Content) -> None:
+def _foot(foot: PaperColumn, said: Content) -> None:
     end = foot.bottom
     foot.rule("ink", 1.2)
     foot.y += 0.08
@@ -175,6 +175,6 @@ def _foot(foot: Column, said: Content) -> None:
     foot.y = end - 0.32
     thirds = foot.width / 3
     for i, label in enumerate(SIGNATURES):
-        part = Column(foot.sheets, foot.figure, foot.x + i * thirds, foot.y, thirds - 0.2, foot.bottom)
+        part = PaperColumn(foot.sheets, foot.figure, foot.x + i * thirds, foot.y, thirds - 0.2, foot.bottom)
         part.rule("ink", 0.8)
         part.line(label, part.x, part.y + 0.03, 9, hue="soft")

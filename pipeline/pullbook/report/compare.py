@@ -11,7 +11,7 @@ from pullbook.comparison.two_sides import Side, two_sides
 from pullbook.report import html
 from pullbook.report.canvas import Table
 from pullbook.report.figures import two_days
-from pullbook.report.model import address, advised, air, best_band, count_pulls, mark, repeats, sentence
+from pullbook.report.model import address, advised, air, best_band, count_pulls, mark, repeats_within, sentence
 from pullbook.report.words import between, clean_all, number, percent_between
 
 Plain = dict[str, Any]
@@ -114,7 +114,7 @@ def _facts(side: Side) -> list[tuple[str, str]]:
         ("the day in a sentence", sentence(record) if whole_day else _OF_THE_DAY),
         ("set", advised(record) if whole_day else _OF_THE_DAY),
         ("best band", best_band(record) if whole_day else _OF_THE_DAY),
-        ("a repeat lands", repeats(record)),
+        ("a repeat lands", repeats_within(record)),
         ("air", air(record)),
         ("timing mark", mark(record)),
         ("log less true", "not known" if scale.get("log_minus_true_deg") is None else log_scale),

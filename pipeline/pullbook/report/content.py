@@ -86,7 +86,7 @@ def content(shown: DayView) -> Content:
         sentence=model.sentence(record),
         enough=bool(shown.advice.get("enough")),
         standing=model.standing(shown),
-        doubts=[*model.refused(record), *model.left_out(shown)],
+        doubts=[*model.refused_inputs(record), *model.left_out(shown)],
         to_set=what_to_set(shown),
         worth=what_it_is_worth(shown),
         limit=limit,

@@ -45,14 +45,14 @@ def standing(shown: DayView) -> list[Said]:
     logged = logged_degrees(shown.record)
     return [
         Said("Pulls", count_pulls(shown.pulls)),
-        Said("A repeat pull lands", repeats(shown.record)),
+        Said("A repeat pull lands", repeats_within(shown.record)),
         Said("Air", air(shown.record)),
         Said("Timing mark", mark(shown.record)),
         *([] if logged is None else [Said("Logged degrees", logged)]),
     ]
 
 
-def repeats(record: dict[str, Any]) -> str:
+def repeats_within(record: dict[str, Any]) -> str:
     """Where a repeated pull falls, nine times in ten."""
     found = record.get("repeatability") or {}
     sd = found.get("pull_sd_pct")
@@ -132,7 +132,7 @@ def knock(record: dict[str, Any]) -> str:
     return f"not heard on the {counted(len(listened), 'pull')} listened to, of {run} run"
 
 
-def refused(record: dict[str, Any]) -> list[str]:
+def refused_inputs(record: dict[str, Any]) -> list[str]:
     """Inputs that could not be used, each with what to do."""
     told = []
     for e in record.get("errors") or []:
@@ -241,7 +241,7 @@ def summary(record: dict[str, Any]) -> dict[str, Any]:
         "best_band": best_band(shown),
         "placed": _placed(shown),
         "total_deg": _total(shown),
-        "repeatability": repeats(shown),
+        "repeatability": repeats_within(shown),
         "pull_sd_pct": (shown.get("repeatability") or {}).get("pull_sd_pct"),
         "pulls": count_pulls(shown.get("pulls") or []),
         "settings": list({str(p["setting"]): None for p in shown.get("pulls") or [] if p.get("setting") is not None}),

@@ -28,7 +28,7 @@ def settings() -> dict[Any, Any]:
 
 
 @dataclass(slots=True)
-class Column:
+class PaperColumn:
     """A column of a sheet being filled from the top, inches from the sheet's upper left: ``x`` its left edge, ``y`` where the next
     line begins, ``bottom`` where it must end."""
 
@@ -145,16 +145,16 @@ class Sheets:
         self.figures: list[Figure] = []
         self.words: dict[Figure, Words] = {}
 
-    def sheet(self) -> Column:
+    def sheet(self) -> PaperColumn:
         """A new sheet, as one column between the margins."""
         figure = Figure(figsize=self.size)
         self.figures.append(figure)
         self.words[figure] = Words()
         figure.add_artist(self.words[figure])
         w, h = self.size
-        return Column(self, figure, self.margin, self.margin, w - 2 * self.margin, h - self.margin - 0.15)
+        return PaperColumn(self, figure, self.margin, self.margin, w - 2 * self.margin, h - self.margin - 0.15)
 
-    def table(self, column: Column, table: Table, size: float = 7.2) -> Column:
+    def table(self, column: PaperColumn, table: Table, size: float = 7.2) -> PaperColumn:
         """A table in ``size`` points on as many sheets as it needs, its head on each; returns the column it ended in."""
         widths = _column_widths(table, size, column.width)
         pad = 0.05

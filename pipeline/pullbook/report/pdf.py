@@ -8,7 +8,7 @@ from pullbook.report.content import PAGE_ONE, PAGE_THREE, PAGE_TWO, RANGES, Cont
 from pullbook.report.glossary import GLOSSARY
 from pullbook.report.letters import measure
 from pullbook.report.model import Said
-from pullbook.report.paper import Column, Sheets, settings
+from pullbook.report.paper import PaperColumn, Sheets, settings
 from pullbook.report.pictures import Shown
 from pullbook.wording import counted
 
@@ -45,10 +45,10 @@ def _page_one(sheets: Sheets, said: Content) -> list[str]:
     cautions = said.cautions or [
         "A dyno pull can break an engine and hurt people: follow the engine maker and the rules of your cell."
     ]
-    height = min(columns_height(Column(sheets, sheet.figure, 0, 0, sheet.width - 0.14, 0), cautions, CAUTION_SIZE) + 0.42, 3.2)
+    height = min(columns_height(PaperColumn(sheets, sheet.figure, 0, 0, sheet.width - 0.14, 0), cautions, CAUTION_SIZE) + 0.42, 3.2)
     bottom = sheet.bottom - height - 0.2
-    left = Column(sheets, sheet.figure, sheet.x + 0.07, sheet.y + 0.03, 2.4, bottom)
-    right = Column(sheets, sheet.figure, sheet.x + 2.68, sheet.y, sheet.width - 2.68, bottom)
+    left = PaperColumn(sheets, sheet.figure, sheet.x + 0.07, sheet.y + 0.03, 2.4, bottom)
+    right = PaperColumn(sheets, sheet.figure, sheet.x + 2.68, sheet.y, sheet.width - 2.68, bottom)
     _limit(left, said)
     _set(left, said)
     for head, lines in (
@@ -63,7 +63,7 @@ def _page_one(sheets: Sheets, said: Content) -> list[str]:
         for question in said.questions[: FIRST_QUESTIONS if fits else 0]:
             left.text("• " + question, 7.5, after=0.02)  # no room: it stands in the evidence all the same
     over += _right(right, said)
-    foot = Column(sheets, sheet.figure, sheet.x + 0.07, bottom + 0.12, sheet.width - 0.14, sheet.bottom - 0.18)
+    foot = PaperColumn(sheets, sheet.figure, sheet.x + 0.07, bottom + 0.12, sheet.width - 0.14, sheet.bottom - 0.18)
     top = foot.y
     foot.text("Take care", 8.5, bold=True, hue="down", after=0.02)
     over += two_columns(foot, cautions, CAUTION_SIZE)
@@ -74,7 +74,7 @@ def _page_one(sheets: Sheets, said: Content) -> list[str]:
     return over
 
 
-def _right(right: Column, said: Content) -> list[str]:
+def _right(right: PaperColumn, said: Content) -> list[str]:
     """Pictures, as tall as there is room, and what to run next under them."""
     lines = _next(said)
     text = min(sum(right.height_of("• " + line, 7.5) + 0.02 for line in lines) + 0.26, 2.0)
@@ -92,7 +92,7 @@ def _right(right: Column, said: Content) -> list[str]:
     return _points(right, "Run next", lines)
 
 
-def two_columns(foot: Column, lines: list[str], size: float) -> list[str]:
+def two_columns(foot: PaperColumn, lines: list[str], size: float) -> list[str]:
     """Paragraphs of ``size`` points in two columns, as even as they go; gives back those that found no room."""
     gap = 0.2
     width = (foot.width - gap) / 2
@@ -101,7 +101,7 @@ def two_columns(foot: Column, lines: list[str], size: float) -> list[str]:
     over: list[str] = []
     ends = [foot.y]
     for x, part in ((foot.x, lines[:split]), (foot.x + width + gap, lines[split:])):
-        column = Column(foot.sheets, foot.figure, x, foot.y, width, foot.bottom)
+        column = PaperColumn(foot.sheets, foot.figure, x, foot.y, width, foot.bottom)
         over += [c for c in part if not column.text("• " + c, size, after=0.02)]
         ends.append(column.y)
     foot.y = max(ends)
@@ -113,15 +113,15 @@ def even_split(heights: list[float]) -> int:
     return min(range(len(heights) + 1), key=lambda i: max(sum(heights[:i]), sum(heights[i:])))
 
 
-def columns_height(sheet: Column, lines: list[str], size: float) -> float:
+def columns_height(sheet: PaperColumn, lines: list[str], size: float) -> float:
     """Height, inches, that :func:`two_columns` takes."""
-    half = Column(sheet.sheets, sheet.figure, 0, 0, (sheet.width - 0.2) / 2, 99)
+    half = PaperColumn(sheet.sheets, sheet.figure, 0, 0, (sheet.width - 0.2) / 2, 99)
     heights = [half.height_of("• " + c, size) + 0.02 for c in lines]
     split = even_split(heights)
     return max(sum(heights[:split]), sum(heights[split:]))
 
 
-def _limit(left: Column, said: Content) -> None:
+def _limit(left: PaperColumn, said: Content) -> None:
     """The most advance and who heard what: before any number that could make somebody advance further."""
     top = left.y
     if said.limit:
@@ -131,7 +131,7 @@ def _limit(left: Column, said: Content) -> None:
     left.y += 0.14
 
 
-def _set(left: Column, said: Content) -> None:
+def _set(left: PaperColumn, said: Content) -> None:
     top = left.y
     left.text("Set", 9, bold=True, hue="hard", after=0.02)
     if said.to_set:
@@ -153,7 +153,7 @@ def _set(left: Column, said: Content) -> None:
     left.y += 0.14
 
 
-def _pair(left: Column, s: Said, size: float) -> None:
+def _pair(left: PaperColumn, s: Said, size: float) -> None:
     label = measure(s.label, 8) + 0.1
     if label + measure(s.text, size, True) <= left.width and left.room(size * 1.32 / 72):
         left.line(s.label, left.x, left.y + (size - 8) * 0.95 / 72, 8, hue="soft")
@@ -169,7 +169,7 @@ def _next(said: Content) -> list[str]:
     return ["Nothing: more pulls would gain less than they cost." if said.enough else "No pull to propose from what is known."]
 
 
-def _points(column: Column, head: str, lines: list[str]) -> list[str]:
+def _points(column: PaperColumn, head: str, lines: list[str]) -> list[str]:
     """Draw a heading and its points; give back the points that found no room."""
     first = column.height_of(head, 9, bold=True) + 0.01 + column.height_of("• " + lines[0], 7.5) if lines else 0.0
     if not column.room(first) or not column.text(head, 9, bold=True, after=0.01):  # no heading stands without its first point
@@ -181,7 +181,7 @@ def _points(column: Column, head: str, lines: list[str]) -> list[str]:
     return []
 
 
-def _flow(sheets: Sheets, column: Column, head: str, lines: list[str], none: str = "", size: float = 8.2) -> Column:
+def _flow(sheets: Sheets, column: PaperColumn, head: str, lines: list[str], none: str = "", size: float = 8.2) -> PaperColumn:
     """A heading and points that may run over to further sheets."""
     points = lines or ([none] if none else [])
     if not points:
@@ -197,7 +197,7 @@ def _flow(sheets: Sheets, column: Column, head: str, lines: list[str], none: str
     return column
 
 
-def _pictures(sheets: Sheets, column: Column, said: Content, modules: Figures, scale: float = 1.0) -> Column:
+def _pictures(sheets: Sheets, column: PaperColumn, said: Content, modules: Figures, scale: float = 1.0) -> PaperColumn:
     for picture in said.drawn(modules):
         if not column.picture(picture, said.span, height=picture.height * scale):
             column = sheets.sheet()
@@ -242,7 +242,7 @@ def _page_three(sheets: Sheets, said: Content, photos: list[Shown]) -> None:
     _flow(sheets, column, "Words", [f"{word}: {meaning}" for word, meaning in GLOSSARY], size=7.2)
 
 
-def _photos(sheets: Sheets, column: Column, photos: list[Shown]) -> Column:
+def _photos(sheets: Sheets, column: PaperColumn, photos: list[Shown]) -> PaperColumn:
     if not photos:
         return column
     from PIL import Image

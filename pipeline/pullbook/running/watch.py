@@ -179,7 +179,9 @@ def _run_once(
         return False
     if not only_if_new or outcome.days or outcome.notices:
         print(json.dumps(say.as_json(book, outcome), ensure_ascii=False) if as_json else say.as_text(book, outcome), flush=True)
-    return True
+    if outcome.unwritable:
+        print(f"pullbook: {outcome.unwritable}; watching on", file=sys.stderr, flush=True)
+    return outcome.unwritable is None
 
 
 def _end(ended: threading.Event, _number: int, _frame: FrameType | None) -> None:

@@ -9,7 +9,7 @@ from pullbook.handover import Fault
 from pullbook.sheets.facts_schema import DEGREES, HUMIDITY, PRESSURE, RPM, TEMPERATURE, Number
 from pullbook.sheets.grid import Grid
 from pullbook.sheets.placed import Placed
-from pullbook.sheets.typed_number import parted, typed_number
+from pullbook.sheets.typed_number import number_and_unit, typed_number
 from pullbook.sheets.unit_slips import column_in, looks_like
 from pullbook.wording import counted
 
@@ -76,7 +76,7 @@ class SheetCells:
         if value is None:
             self.fault(line, name, repr(text[:60]), _wanted(name), "write the bare number")
             return None
-        bare, unit = parted(text)
+        bare, unit = number_and_unit(text)
         convert = self.at[name][1].convert
         if unit is not None and unit.kind not in _KINDS.get(_SPANS[name].unit, ()):
             self.fault(line, name, repr(text[:60]), _wanted(name), "write the bare number")

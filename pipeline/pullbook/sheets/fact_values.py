@@ -17,7 +17,7 @@ _NUMBER = re.compile(r"[+\-−]?(\d+([.,]\d+)?|[.,]\d+)([eE][+-]?\d+)?")
 _TRUTH = {"no": "false", "n": "false", "none": "false", "yes": "true", "on": "true", "true": "true", "off": "false"}
 
 
-class Reader:
+class FactReader:
     """Reads entries of one file against the schema and collects the faults met; ``file`` is the name shown."""
 
     def __init__(self, file: str) -> None:

@@ -11,7 +11,7 @@ from pullbook.air import saturation_kpa, vapour_pressure_kpa
 from pullbook.columns import CHANNELS
 from pullbook.facts import Air, DayFacts, Dyno, EngineFacts, Ignition, Limits, Spring, ZeroMark
 from pullbook.handover import Fault
-from pullbook.sheets.fact_values import Reader
+from pullbook.sheets.fact_values import FactReader
 from pullbook.sheets.facts_schema import COLUMN_KEYS, DAY_KEYS, ENGINE_KEYS, Group
 from pullbook.sheets.yaml_file import Entry, load_yaml
 
@@ -56,7 +56,7 @@ def read_facts(engine_yaml: tuple[Path, str] | None, day_yaml: tuple[Path, str] 
         for name, kind in known.items():
             for below in getattr(kind, "keys", ()):
                 nested.setdefault(below, []).append(name)
-        reader = Reader(source[1])
+        reader = FactReader(source[1])
         values = reader.group(loaded, known, elsewhere=nested)
         faults += reader.faults
         if source is engine_yaml and "air" in values:
@@ -155,7 +155,7 @@ def read_columns(path: Path, *, shown: str) -> ColumnsRead:
     loaded = load_yaml(path, shown=shown)
     if isinstance(loaded, Fault):
         return ColumnsRead({}, (loaded,))
-    reader = Reader(shown)
+    reader = FactReader(shown)
     patterns: dict[str, dict[str, dict[str, Any]]] = {}
     for pattern, entry in loaded.items():
         if not isinstance(entry.value, dict):
@@ -172,7 +172,7 @@ def read_columns(path: Path, *, shown: str) -> ColumnsRead:
     return ColumnsRead(patterns, tuple(reader.faults))
 
 
-def _hint(reader: Reader, entry: Entry, path: str) -> dict[str, Any] | None:
+def _hint(reader: FactReader, entry: Entry, path: str) -> dict[str, Any] | None:
     about = reader.value(entry, _COLUMN, path) if not isinstance(entry.value, str) else {"channel": entry.value}
     if not about:
         return None

@@ -46,7 +46,7 @@ class Grid:
 Row = tuple[int, list[str]]
 
 
-def read_grid(path: Path, *, shown: str, knows: Callable[[str], object]) -> Grid | Fault:
+def read_sheet_grid(path: Path, *, shown: str, knows: Callable[[str], object]) -> Grid | Fault:
     """The grid of a sheet.
 
     Parameters

@@ -8,7 +8,7 @@ import polars as pl
 from pullbook.columns import STROBE, conform
 from pullbook.handover import Fault
 from pullbook.sheets.cells import SheetCells
-from pullbook.sheets.grid import read_grid
+from pullbook.sheets.grid import read_sheet_grid
 from pullbook.sheets.hand_marks import with_units_row, without_dittos
 from pullbook.sheets.placed import placed
 from pullbook.sheets.words import STROBE_COLUMNS, fold, said, strobe_column
@@ -39,7 +39,7 @@ def read_strobe(path: Path, *, shown: str) -> StrobeSheet:
         The file, opened for reading only, and its name in messages.
     """
     empty = conform(pl.DataFrame(), STROBE)
-    grid = read_grid(path, shown=shown, knows=strobe_column)
+    grid = read_sheet_grid(path, shown=shown, knows=strobe_column)
     if isinstance(grid, Fault):
         return StrobeSheet(empty, (grid,))
     grid = without_dittos(with_units_row(grid))

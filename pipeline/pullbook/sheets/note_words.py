@@ -109,7 +109,7 @@ def heard_in_notes(row: SheetRow, note: str, shown: str) -> tuple[SheetRow, str 
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class NotesTold:
     """What notes say beside the columns; ``unlit``: questions that a sheet of light readings answers."""
 
     questions: tuple[str, ...]
@@ -117,7 +117,7 @@ class Told:
     unlit: tuple[str, ...]
 
 
-def told_by_notes(rows: Sequence[tuple[SheetRow, str | None]], shown: str) -> Told:
+def told_by_notes(rows: Sequence[tuple[SheetRow, str | None]], shown: str) -> NotesTold:
     """Light readings and changes that stand in the notes alone.
 
     Parameters
@@ -143,4 +143,4 @@ def told_by_notes(rows: Sequence[tuple[SheetRow, str | None]], shown: str) -> To
         elif said & _words("changed") and said & _words("curve") and before is not None and before == row.setting:
             questions.append(f"{text}, and the label is {row.setting!r} as in the row before: is it another setting from here on?")
         before = row.setting
-    return Told(tuple(questions), tuple(warnings), tuple(unlit))
+    return NotesTold(tuple(questions), tuple(warnings), tuple(unlit))

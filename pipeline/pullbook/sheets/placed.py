@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from pullbook.book import LOG_ENDINGS
 from pullbook.sheets.grid import Grid
-from pullbook.sheets.words import Column, misspelt
+from pullbook.sheets.words import SheetColumn, misspelt
 
 
 @dataclass(frozen=True, slots=True)
@@ -13,12 +13,12 @@ class Placed:
     """``at``: column of the contract -> its number from 0 and what its header means; ``unknown``: (number, header) of all others
     that hold anything; ``warnings``: what was read for a header that says it with a slip."""
 
-    at: dict[str, tuple[int, Column]]
+    at: dict[str, tuple[int, SheetColumn]]
     unknown: tuple[tuple[int, str], ...]
     warnings: tuple[str, ...]
 
 
-def placed(grid: Grid, shown: str, column_of: Callable[[str], Column | None], columns: Collection[str]) -> Placed:
+def placed(grid: Grid, shown: str, column_of: Callable[[str], SheetColumn | None], columns: Collection[str]) -> Placed:
     """Find the columns of a sheet; of two with one meaning the first counts, the other is unknown.
 
     Parameters
@@ -32,7 +32,7 @@ def placed(grid: Grid, shown: str, column_of: Callable[[str], Column | None], co
     columns
         Names of the contract that the sheet may have.
     """
-    at: dict[str, tuple[int, Column]] = {}
+    at: dict[str, tuple[int, SheetColumn]] = {}
     unknown: list[tuple[int, str]] = []
     warnings: list[str] = []
     for number, header in enumerate(grid.headers):
@@ -48,7 +48,7 @@ def placed(grid: Grid, shown: str, column_of: Callable[[str], Column | None], co
             unknown.remove((number, header))
             warnings.append(f"{shown}: the column {header[:60]!r} is read as {meant}")
     if "file" in columns and "file" not in at and (named := _names_of_logs(grid, unknown)) is not None:
-        at["file"] = (named[0], Column("file", float))
+        at["file"] = (named[0], SheetColumn("file", float))
         unknown.remove(named)
         warnings.append(f"{shown}: the column {named[1][:60]!r} is read as file: its cells are names of logs")
     return Placed(at, tuple(unknown), tuple(warnings))

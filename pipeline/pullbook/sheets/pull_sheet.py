@@ -7,7 +7,7 @@ from pathlib import Path
 
 from pullbook.handover import Fault
 from pullbook.sheets.cells import SheetCells
-from pullbook.sheets.grid import read_grid
+from pullbook.sheets.grid import read_sheet_grid
 from pullbook.sheets.hand_marks import with_file_above, with_units_row, without_dittos
 from pullbook.sheets.note_words import heard_in_notes, told_by_notes
 from pullbook.sheets.placed import placed
@@ -47,7 +47,7 @@ def read_pull_sheet(path: Path, *, shown: str) -> PullSheet:
     path, shown
         The file, opened for reading only, and its name in messages.
     """
-    grid = read_grid(path, shown=shown, knows=pull_column)
+    grid = read_sheet_grid(path, shown=shown, knows=pull_column)
     if isinstance(grid, Fault):
         return PullSheet(shown, faults=(grid,))
     grid = without_dittos(with_units_row(grid))

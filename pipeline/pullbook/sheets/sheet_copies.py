@@ -13,7 +13,7 @@ _PLAIN = ("pulls.csv", "pulls.xlsx")
 
 
 @dataclass(frozen=True, slots=True)
-class Settled:
+class WithoutCopies:
     """``files`` without copies: each is the sheet (``warning`` says so), a log, refused, or named in ``question``."""
 
     files: DayFiles
@@ -21,7 +21,7 @@ class Settled:
     warning: str | None = None
 
 
-def settle_copies(files: DayFiles, shown: Callable[[Path], str]) -> Settled:
+def settle_copies(files: DayFiles, shown: Callable[[Path], str]) -> WithoutCopies:
     """Say what each file is that is named as a copy of the pull sheet, by what it holds.
 
     Parameters
@@ -33,12 +33,12 @@ def settle_copies(files: DayFiles, shown: Callable[[Path], str]) -> Settled:
 
     Returns
     -------
-    Settled
+    WithoutCopies
         A copy is the sheet where there is no other; beside a plain one, or another copy, it is asked about and not read.
         What holds no sheet is a log, or refused where its ending is no log's.
     """
     if not files.copies:
-        return Settled(files)
+        return WithoutCopies(files)
     sheets = [p for p in files.copies if _is_sheet(p)]
     others = [p for p in files.copies if p not in sheets]
     logs = tuple(sorted((*files.logs, *(p for p in others if p.suffix.lower() in LOG_ENDINGS)), key=lambda p: natural(p.name)))
@@ -47,17 +47,17 @@ def settle_copies(files: DayFiles, shown: Callable[[Path], str]) -> Settled:
     names = few([printable(p.name) for p in sheets])
     plain = next((files.sheets[name] for name in _PLAIN if name in files.sheets), None)
     if not sheets:
-        return Settled(bare)
+        return WithoutCopies(bare)
     if plain is not None:
         used = printable(plain.name)
-        return Settled(bare, f"Both {used} and {names} are here: {used} is used. Which one is right? Take the other away")
+        return WithoutCopies(bare, f"Both {used} and {names} are here: {used} is used. Which one is right? Take the other away")
     if len(sheets) > 1 and len({p.read_bytes() for p in sheets}) > 1:
-        return Settled(
+        return WithoutCopies(
             bare, f"{names} are all pull sheets: none is used. Which one is right? Name it pulls{sheets[0].suffix.lower()}"
         )
     own = f"pulls{sheets[0].suffix.lower()}"
     told = f"{shown(sheets[0])} is read as the pull sheet; name it {own}"
-    return Settled(replace(bare, sheets={**files.sheets, own: sheets[0]}), warning=told)
+    return WithoutCopies(replace(bare, sheets={**files.sheets, own: sheets[0]}), warning=told)
 
 
 def _is_sheet(path: Path) -> bool:

@@ -7,12 +7,12 @@ from pullbook.vocabulary.units_text import Unit, unit_of
 _TAIL = re.compile(r"(.*\d)\s*([^\d\s.,][^\d.,]*\.?)", re.DOTALL)
 
 
-def parted(text: str) -> tuple[str, Unit | None]:
+def number_and_unit(text: str) -> tuple[str, Unit | None]:
     """A cell's number and the unit behind it, None where there is none.
 
     Examples
     --------
-    >>> parted("980,8 mbar")[1].name, parted("34°")[0], parted("34 x")
+    >>> number_and_unit("980,8 mbar")[1].name, parted("34°")[0], parted("34 x")
     ('hPa', '34', ('34 x', None))
     """
     found = _TAIL.fullmatch(text.strip())
@@ -35,7 +35,7 @@ def typed_number(text: str, *, thousands: bool = False) -> float | None:
     >>> typed_number("34,5"), typed_number("1.013,2"), typed_number("3.300", thousands=True), typed_number("x")
     (34.5, 1013.2, 3300.0, None)
     """
-    bare = re.sub(r"(?<=\d)[\s\u00a0\u202f'’](?=\d{3}\b)", "", parted(text)[0].replace("−", "-"))
+    bare = re.sub(r"(?<=\d)[\s\u00a0\u202f'’](?=\d{3}\b)", "", number_and_unit(text)[0].replace("−", "-"))
     if not re.fullmatch(r"[+-]?[\d.,]*\d[\d.,]*", bare):
         return None
     marks = re.findall(r"[.,]", bare)

@@ -30,7 +30,7 @@ CLOSE = 0.84
 
 
 @dataclass(frozen=True, slots=True)
-class Column:
+class SheetColumn:
     """Which column of the contract a header means and how its numbers become the contract's unit: ``convert(as written)``."""
 
     name: str
@@ -47,7 +47,7 @@ def unaccented(text: str) -> str:
     return text.casefold().translate(_ACCENTS)
 
 
-def pull_column(header: str) -> Column | None:
+def pull_column(header: str) -> SheetColumn | None:
     """The column of the pull sheet a header means, or None.
 
     Examples
@@ -58,7 +58,7 @@ def pull_column(header: str) -> Column | None:
     return _column_of(header, _PULL_NAMES)
 
 
-def strobe_column(header: str) -> Column | None:
+def strobe_column(header: str) -> SheetColumn | None:
     """The column of the light sheet a header means, or None."""
     return _column_of(header, _STROBE_NAMES)
 
@@ -135,7 +135,7 @@ def _names_of(columns: Mapping[str, tuple[str, ...]]) -> tuple[_Names, ...]:
 _PULL_NAMES, _STROBE_NAMES = _names_of(PULL_COLUMNS), _names_of(STROBE_COLUMNS)
 
 
-def _column_of(header: str, table: tuple[_Names, ...]) -> Column | None:
+def _column_of(header: str, table: tuple[_Names, ...]) -> SheetColumn | None:
     bare, unit = header[:100], None
     if bracket := re.fullmatch(r"([^\[(<{]*)[\[(<{]([^\])>}]*)[\])>}]\s*", bare):
         bare, unit = bracket[1], bracket[2]
@@ -146,14 +146,14 @@ def _column_of(header: str, table: tuple[_Names, ...]) -> Column | None:
             return _meant(known, unit)
         for stem in known.stems:
             if folded.startswith(stem) and (convert := _conversion(folded[len(stem) :].strip("°"), known.units)):
-                return Column(known.column, convert)
+                return SheetColumn(known.column, convert)
     short = [known for known in table if any(_shortened(_words(bare), words) for words in known.spelled)]
     return _meant(short[0], unit) if len(short) == 1 else None
 
 
-def _meant(known: _Names, unit: str | None) -> Column:
+def _meant(known: _Names, unit: str | None) -> SheetColumn:
     convert = None if unit is None else _conversion(fold(unit).strip("°"), known.units)
-    return Column(known.column, convert or _same)
+    return SheetColumn(known.column, convert or _same)
 
 
 def _shortened(said: tuple[str, ...], words: tuple[str, ...]) -> bool:

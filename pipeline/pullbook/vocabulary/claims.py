@@ -7,7 +7,7 @@ from typing import Any
 
 from pullbook.facts import STANDARDS
 from pullbook.questions import AIR, Question
-from pullbook.vocabulary.naming import fold
+from pullbook.vocabulary.naming import without_accents
 from pullbook.vocabulary.units_text import unit_of
 from pullbook.vocabulary.wordlist import rows
 
@@ -36,7 +36,7 @@ def claims(preamble: Sequence[tuple[int, str]]) -> tuple[dict[str, Any], ...]:
     """
     found: list[dict[str, Any]] = []
     for line, text in preamble[:100]:
-        folded = fold(text[:300])
+        folded = without_accents(text[:300])
         seen: set[str] = set()
         for what, kind, pattern in _patterns():
             match = None if what in seen else re.search(pattern, folded)
@@ -67,7 +67,7 @@ def named_standard(text: str) -> str | None:
     >>> named_standard("Torque (SAE J1349)"), named_standard("Md DIN"), named_standard("SAE")
     ('SAE J1349', 'DIN 70020', None)
     """
-    digits = re.sub(r"[^0-9a-z]", "", fold(text))
+    digits = re.sub(r"[^0-9a-z]", "", without_accents(text))
     named = next((name for name in STANDARDS if (own := re.sub(r"\D", "", name)) and own in digits), None)
     alone = {name.split()[0] for name in STANDARDS} - {"SAE"}  # bodies with one standard here
     return named or next((name for name in STANDARDS if name.split()[0] in alone & set(re.findall(r"[A-Z]+", text.upper()))), None)

@@ -53,7 +53,7 @@ def mended(text: str) -> str:
         return text
 
 
-def fold(text: str) -> str:
+def without_accents(text: str) -> str:
     """Small letters without accents."""
     bare = "".join(c for c in unicodedata.normalize("NFKD", text) if not unicodedata.combining(c))
     return bare.casefold().replace("ß", "ss").replace("ø", "o").replace("œ", "oe").replace("æ", "ae").replace("λ", " lambda ")
@@ -65,7 +65,7 @@ def _words() -> tuple[dict[str, frozenset[str]], tuple[tuple[str, str], ...], tu
     part: list[tuple[str, str]] = []
     phrase: list[tuple[str, str]] = []
     for row in rows("headers"):
-        word = fold(row["word"])
+        word = without_accents(row["word"])
         if row["how"] == "whole":
             whole.setdefault(word, set()).add(row["concept"])
         else:
@@ -83,7 +83,7 @@ def concepts_of(text: str) -> frozenset[str]:
     """
     found: set[str] = set()
     whole, part, phrase = _words()
-    folded = _DEGREES.sub("temp ", fold(_CAMEL.sub(" ", text.replace("º", "°").replace("H2O", "water"))))
+    folded = _DEGREES.sub("temp ", without_accents(_CAMEL.sub(" ", text.replace("º", "°").replace("H2O", "water"))))
     # umlauts written out (Zuendung, Oel) are read like the umlaut
     written_out = re.sub(r"\w{4,}|oel", lambda m: m[0].replace("ue", "u").replace("oe", "o").replace("ae", "a"), folded)
     for line in {folded, written_out}:
@@ -123,7 +123,7 @@ def understand(header: str, *, unit_row: str | None = None, preset: Unit | None 
         return Meaning(header, None, None, None, frozenset({"other"}), strong=False)
     remarks = [text for text in inside if unit_of(text) is None]
     concepts = concepts_of(" ".join([bare, *remarks])) or (concepts_of(heading) if unit is None else frozenset())
-    concepts |= {"absolute"} if any("abs" in text or text in ("psia", "bara") for text in map(fold, inside)) else set()
+    concepts |= {"absolute"} if any("abs" in text or text in ("psia", "bara") for text in map(without_accents, inside)) else set()
     loose = None if unit else _loose_unit(bare, concepts)
     quantity = _quantity(concepts, unit or loose)
     if unit is None and loose is not None and quantity is not None and unit_fits(quantity, loose):

@@ -15,7 +15,7 @@ from pullbook.advice.limits_words import knock_facts, limit_line
 from pullbook.advice.parts import parts_for
 from pullbook.advice.pull_worth import weigh
 from pullbook.advice.sentence import change_words
-from pullbook.advice.settings_run import curve_of, held_past_ends, settings_run
+from pullbook.advice.settings_run import delivered_curve, held_past_ends, settings_run
 from pullbook.columns import ALIGNED_PULLS, DELIVERED, ROWS, SHAPES, conform
 from pullbook.facts import EngineFacts, Ignition, Spring
 from pullbook.handover import AlignedDay
@@ -71,7 +71,7 @@ def test_a_setting_that_knocked_is_not_carried_past_where_it_was_run() -> None:
 def test_a_falling_curve_is_left_out_of_what_was_delivered_going_up() -> None:
     table = delivered_rows({"a": {2000: 20.0, 2100: 21.0}})
     down = table.with_columns(direction=pl.lit("down"), advance_deg=pl.col("advance_deg") + 5.0)
-    assert curve_of(pl.concat([table, down]), "a", np.array([2000.0, 2050.0, 2200.0]))[:2].tolist() == [20.0, 20.5]
+    assert delivered_curve(pl.concat([table, down]), "a", np.array([2000.0, 2050.0, 2200.0]))[:2].tolist() == [20.0, 20.5]
 
 
 def test_the_baseline_is_the_marked_one_else_the_one_most_often_run() -> None:

@@ -8,7 +8,7 @@ import polars as pl
 import pytest
 from tests.unit.advice.synthetic import RPM, Day, Pull, ground_of, locked
 
-from pullbook.advice.in_words import state_of
+from pullbook.advice.in_words import usual_state
 from pullbook.facts import EngineFacts, Ignition
 from pullbook.stages.advise import advise
 
@@ -24,7 +24,7 @@ def sentence(day: Day) -> str:
 ])  # fmt: skip
 def test_a_state_needs_more_than_half_of_the_rows(states: list[str], said: str) -> None:
     ground = ground_of(Day(locked(32, 28, 36)))
-    assert state_of(pl.DataFrame({"rpm": RPM.tolist(), "state": states}), ground) == said
+    assert usual_state(pl.DataFrame({"rpm": RPM.tolist(), "state": states}), ground) == said
 
 
 def test_the_light_is_named_where_its_mark_is_known_to_be_off() -> None:

@@ -5,7 +5,7 @@ from pathlib import Path
 
 from pullbook.archive.catalog import CATALOG
 from pullbook.archive.schema import TABLES, arrow_schema, meaning
-from pullbook.archive.words import unit_of
+from pullbook.archive.words import unit_of_column
 
 CONTRACT_TABLES = ("samples", "pulls", "delivered", "shapes", "best", "effects", "knock", "settings", "runs")
 """Tables that the contract names (section 5); the others may be followed by more."""
@@ -29,7 +29,7 @@ def tables_text() -> str:
             words = f"`{field.name}` | {_kind(str(field.type))} | {unit} | {meaning(name, field.name)}"
             lines.append(f"| {words} |")
     lines += ["", "### catalog.parquet", "", "| column | unit | is |", "| --- | --- | --- |"]
-    lines += [f"| `{column}` | {unit_of(column)} | {meaning('catalog', column)} |" for column in CATALOG]
+    lines += [f"| `{column}` | {unit_of_column(column)} | {meaning('catalog', column)} |" for column in CATALOG]
     return "\n".join([*lines, "", END])
 
 

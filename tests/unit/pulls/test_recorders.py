@@ -6,7 +6,7 @@ import pytest
 from tests.unit.reading.driven import SWEEP, Plan, drive
 
 from pullbook.handover import Clock
-from pullbook.pulls.recorders import Fit, Trace, align_recorders, merge_channels, residual_rpm, trace_of
+from pullbook.pulls.recorders import ClockFit, Trace, align_recorders, merge_channels, residual_rpm, trace_of
 
 
 def second_recorder(
@@ -22,7 +22,7 @@ def second_recorder(
     return pl.DataFrame({"time_s": time, "rpm": rpm})
 
 
-def aligned(first: pl.DataFrame, other: pl.DataFrame, near_s: float | None = None) -> Fit | str:
+def aligned(first: pl.DataFrame, other: pl.DataFrame, near_s: float | None = None) -> ClockFit | str:
     a, b = trace_of(first), trace_of(other)
     assert a is not None
     assert b is not None
@@ -34,7 +34,7 @@ def aligned(first: pl.DataFrame, other: pl.DataFrame, near_s: float | None = Non
 def test_offset_and_rate_of_one_pull(offset: float, rate: float) -> None:
     first = drive(SWEEP, 20.0, noise=4.0)
     fit = aligned(first, second_recorder(first, offset, rate))
-    assert isinstance(fit, Fit)
+    assert isinstance(fit, ClockFit)
     middle = (9.0 - offset) / rate
     assert fit.offset_s + fit.rate * middle == pytest.approx(9.0, abs=0.01), "in the middle of the sweep to a hundredth of a second"
     assert fit.rate == pytest.approx(rate, abs=6e-4)
@@ -45,7 +45,7 @@ def test_rate_over_a_long_record() -> None:
     plan: Plan = [(20, 900, 0.1), *SWEEP, (60, 900, 0.1), *SWEEP, (45, 900, 0.1), *SWEEP]
     first = drive(plan, 10.0)
     fit = aligned(first, second_recorder(first, -12.4, 1.003, hz=25.0))
-    assert isinstance(fit, Fit)
+    assert isinstance(fit, ClockFit)
     assert fit.rate == pytest.approx(1.003, abs=3e-5)
     assert fit.offset_s == pytest.approx(-12.4, abs=0.01)
 
@@ -57,7 +57,7 @@ def test_spikes_and_dropouts_do_not_move_the_clock() -> None:
     rpm[np.random.default_rng(5).integers(0, len(rpm), 25)] *= 2
     rpm[150:153] = 0
     fit = aligned(first, other.with_columns(rpm=pl.Series(rpm)))
-    assert isinstance(fit, Fit)
+    assert isinstance(fit, ClockFit)
     assert fit.offset_s + fit.rate * (9.0 + 1.5) / 1.002 == pytest.approx(9.0, abs=0.01)
     assert fit.residual_rpm < 15
 
@@ -74,7 +74,7 @@ def test_two_pulls_alike_are_ambiguous_until_told_where() -> None:
     session = drive([*SWEEP, (20, 900, 0.1), *SWEEP], 20.0, number=8)
     assert "more than one place" in str(aligned(first, session))
     fit = aligned(first, session, near_s=-40.5)
-    assert isinstance(fit, Fit)
+    assert isinstance(fit, ClockFit)
     assert fit.offset_s == pytest.approx(-41.0, abs=0.4)
 
 
@@ -92,7 +92,7 @@ def test_each_of_several_pulls_is_found_in_one_long_record() -> None:
         began = float(own["time_s"][0])
         own = own.with_columns(pl.col("time_s") - began, pl.col("rpm") + rng.normal(0, 4, own.height))
         fit = aligned(own, other)
-        assert isinstance(fit, Fit), fit
+        assert isinstance(fit, ClockFit), fit
         middle = (began + 9 - 5.5) / 1.002
         assert fit.offset_s + fit.rate * middle == pytest.approx(9.0, abs=0.02)
 
@@ -100,7 +100,7 @@ def test_each_of_several_pulls_is_found_in_one_long_record() -> None:
 def test_regular_pulls_are_laid_over_each_other_so_that_each_has_a_partner() -> None:
     session = drive([(40.0, 900.0, 0.1), *SWEEP] * 6, 10.0)
     fit = aligned(session, second_recorder(session, -7.5, 1.003))
-    assert isinstance(fit, Fit)
+    assert isinstance(fit, ClockFit)
     assert fit.offset_s == pytest.approx(-7.5, abs=0.02)
     assert fit.rate == pytest.approx(1.003, abs=3e-5)
 
@@ -137,7 +137,7 @@ def test_nothing_is_drawn_across_a_gap() -> None:
 def test_residual_of_a_segment() -> None:
     time = np.arange(0, 10, 0.1)
     first, other = Trace(time, 300 * time), Trace(time, 300 * time + np.where(time > 5, 30.0, 0.0))
-    fit = Fit(0.0, 1.0, 0.0, 10.0)
+    fit = ClockFit(0.0, 1.0, 0.0, 10.0)
     assert residual_rpm(first, other, fit, 0.0, 4.0) == pytest.approx(0.0)
     assert residual_rpm(first, other, fit, 6.0, 9.0) == pytest.approx(30.0)
 
@@ -145,5 +145,5 @@ def test_residual_of_a_segment() -> None:
 def test_two_copies_of_one_trace_fit_to_nothing_left() -> None:
     first = drive(SWEEP, 20.0)
     fit = aligned(first, first)
-    assert isinstance(fit, Fit)
+    assert isinstance(fit, ClockFit)
     assert (fit.offset_s, fit.rate, fit.residual_rpm) == pytest.approx((0.0, 1.0, 0.0), abs=1e-6)

@@ -14,6 +14,7 @@ from pullbook.archive.lock import BookHeld
 from pullbook.book import Book
 from pullbook.config import Settings
 from pullbook.running.planning import Asked
+from pullbook.running.run import Outcome
 from pullbook.running.stop import Stopped
 from pullbook.running.watch import _loop, _start
 
@@ -78,15 +79,19 @@ def test_a_system_that_lets_no_more_be_watched_leaves_the_looking_over(book: Boo
         _start([Refusing()], book, arrivals)
 
 
-@pytest.mark.parametrize("refusal", [BookHeld("another run"), OSError(28, "No space left on device")])
+@pytest.mark.parametrize(
+    "refusal", [BookHeld("another run"), OSError(28, "No space left on device"), Outcome(unwritable="no room in archive", status=1)]
+)
 def test_a_day_whose_run_could_not_be_made_is_tried_again(
-    book: Book, refusal: Exception, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+    book: Book, refusal: Exception | Outcome, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     asked: list[object] = []
     ended = threading.Event()
 
-    def run(_book: Book, _settings: Settings, only: object, **_: Any) -> None:
+    def run(_book: Book, _settings: Settings, only: object, **_: Any) -> Outcome:
         asked.append(only)
+        if len(asked) == 1 and isinstance(refusal, Outcome):
+            return refusal
         if len(asked) == 1:
             raise refusal
         ended.set()
