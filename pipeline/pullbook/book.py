@@ -223,16 +223,9 @@ def day_files(book: Book, engine: str, day: str) -> DayFiles:
         name = path.name
         if name.startswith((".", "~$")):
             continue
-        if path.is_symlink():
-            try:
-                inside = path.resolve(strict=True).is_relative_to(home)
-            except (OSError, RuntimeError):
-                refused.append((name, "a link that leads nowhere"))
-                continue
-            if not inside:
-                refused.append((name, "a link that leaves the book"))
-                continue
-        if path.is_dir():
+        if path.is_symlink() and (astray := _astray(path, home)):
+            refused.append((name, astray))
+        elif path.is_dir():
             refused.append((name, "a folder inside a day folder"))
         elif not path.is_file():
             refused.append((name, "not a regular file"))
@@ -247,3 +240,11 @@ def day_files(book: Book, engine: str, day: str) -> DayFiles:
         else:
             refused.append((name, "not a log, a sheet or a picture"))
     return DayFiles(tuple(logs), tuple(pictures), sheets, tuple(refused), tuple(copies))
+
+
+def _astray(link: Path, home: Path) -> str | None:
+    """Why a link is not followed; None where it leads to something inside the book."""
+    try:
+        return None if link.resolve(strict=True).is_relative_to(home) else "a link that leaves the book"
+    except (OSError, RuntimeError):
+        return "a link that leads nowhere"

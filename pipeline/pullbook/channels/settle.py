@@ -44,21 +44,26 @@ def settle_rest(columns: list[Column], talk: Talk, *, advance_scale: str | None 
         elif channel in ("rpm", "roller_rpm"):
             _speed(column, high, level, talk)
         elif channel == "lambda":
-            turned = column.meaning.concepts & {"equivalence", "lambda"} == {"equivalence"} and "channel" not in column.hint
-            if turned and (column.unit is None or column.unit.kind != "lambda"):
-                _turn_over(column, talk)
-            elif (column.unit is None or column.unit.name != "AFR") and 6 < level < 25 and column.unit_from != "columns_yaml":
-                column.unit, column.unit_from = named_unit("AFR"), "assumed"
-            if column.unit is not None and column.unit.name == "AFR" and not column.hint:
-                talk.ask(
-                    f"{column.header!r} is air/fuel by mass; lambda is taken as it over 14.7 (petrol). Another fuel: "
-                    f"{yaml_line(talk.name, column.header, channel='lambda', unit='AFR', scale=1.0)}, with 14.7 over that fuel's "
-                    "own figure as scale"
-                )
+            _mixture(column, level, talk)
         elif channel == "throttle_pct":
             _throttle(column, known, talk)
         elif channel == "humidity_pct" and column.unit is None:
             column.unit, column.unit_from = named_unit("%"), "assumed"
+
+
+def _mixture(column: Column, level: float, talk: Talk) -> None:
+    """Lambda, its inverse, or air over fuel by mass."""
+    turned = column.meaning.concepts & {"equivalence", "lambda"} == {"equivalence"} and "channel" not in column.hint
+    if turned and (column.unit is None or column.unit.kind != "lambda"):
+        _turn_over(column, talk)
+    elif (column.unit is None or column.unit.name != "AFR") and 6 < level < 25 and column.unit_from != "columns_yaml":
+        column.unit, column.unit_from = named_unit("AFR"), "assumed"
+    if column.unit is not None and column.unit.name == "AFR" and not column.hint:
+        talk.ask(
+            f"{column.header!r} is air/fuel by mass; lambda is taken as it over 14.7 (petrol). Another fuel: "
+            f"{yaml_line(talk.name, column.header, channel='lambda', unit='AFR', scale=1.0)}, with 14.7 over that fuel's "
+            "own figure as scale"
+        )
 
 
 def _turn_over(column: Column, talk: Talk) -> None:

@@ -126,51 +126,11 @@ def _apply(proof: Proof, rpm: Column, torque: Column, power: Column, talk: Talk)
     if proof.state == "proved":
         _take(proof.fit, proof, torque, power, talk)
     elif proof.state == "two":
-        first, second = proof.fits[0], proof.fits[1]
-        for column, unit, other in ((torque, first.torque, second.torque), (power, first.power, second.power)):
-            if column.unit is None:
-                column.unit, column.unit_from = named_unit(unit), "assumed"
-            if unit != other and column.unit_from != "columns_yaml":
-                talk.ask(
-                    f"torque x rpm / power is {proof.ratio:.1f}: {first.power} with {first.torque} "
-                    f"({first.constant:.1f}) and {second.power} with "
-                    f"{second.torque} ({second.constant:.1f}) both fit within {100 * proof.tolerance:.2g} %; "
-                    f"{column.header!r} is read as {column.unit.name if column.unit else unit}. "
-                    f"Settle it {yaml_line(talk.name, column.header, channel=column.channel, unit=unit)}"
-                )
+        _ask_which_of_two(proof, torque, power, talk)
     elif proof.state == "double":
-        fit = proof.fit
-        for column, unit in ((torque, fit.torque), (power, fit.power)):
-            if column.unit is None:
-                column.unit, column.unit_from = named_unit(unit), "proved"
-        if "scale" in rpm.hint:  # the operator has said how to read it
-            ratio = f"torque x rpm / power is {proof.ratio:.0f} = {fit.times:g} x {fit.constant:.0f}"
-            talk.warn(f"{ratio}; {rpm.header!r} is scaled as columns.yaml says")
-            return None
-        times = f"{fit.times:g}"
-        what = (
-            "twice the shaft's (a wasted spark counted twice?)"
-            if fit.times == 2
-            else "half the shaft's (camshaft or distributor speed?)"
-        )
-        talk.ask(
-            f"torque x rpm / power is {proof.ratio:.0f} = {times} x {fit.constant:.0f} on {proof.rows} rows: "
-            f"{rpm.header!r} reads {times} times, {what}. "
-            "It is kept as read and left out of every estimate until confirmed "
-            f"{yaml_line(talk.name, rpm.header, channel='rpm', scale=1 / fit.times)}"
-        )
-        return f"{rpm.header!r} reads {times} times the shaft's speed, not confirmed"
+        return _multiple(proof, rpm, torque, power, talk)
     elif proof.state == "factor":
-        factor = proof.factor or 1.0
-        off = (
-            f"torque x rpm / power is {factor:.4f} times what {torque.unit.name if torque.unit else '?'} and "
-            f"{power.unit.name if power.unit else '?'} give: "
-        )
-        if bool(torque.corrected) != bool(power.corrected):
-            talk.warn(f"{off}the correction factor of the one that is corrected")
-        else:
-            line = yaml_line(talk.name, torque.header, channel=torque.channel, unit="lbf·ft")
-            talk.ask(f"{off}one of them is corrected and the other is not, or a unit is not what the heading says. If so: {line}")
+        _tell_factor(proof, torque, power, talk)
     elif torque.unit is None and (tens := _in_tens(proof, power)) is not None:
         torque.unit, torque.unit_from = named_unit("daN·m"), "proved"
         if power.unit is None:
@@ -186,6 +146,55 @@ def _apply(proof: Proof, rpm: Column, torque: Column, power: Column, talk: Talk)
             f"together. Say what is right {yaml_line(talk.name, torque.header, channel=torque.channel, unit='N·m')}"
         )
     return None
+
+
+def _ask_which_of_two(proof: Proof, torque: Column, power: Column, talk: Talk) -> None:
+    """Two pairs of units fit alike: the likelier is taken and the columns they differ in are asked about."""
+    first, second = proof.fits[0], proof.fits[1]
+    for column, unit, other in ((torque, first.torque, second.torque), (power, first.power, second.power)):
+        if column.unit is None:
+            column.unit, column.unit_from = named_unit(unit), "assumed"
+        if unit != other and column.unit_from != "columns_yaml":
+            talk.ask(
+                f"torque x rpm / power is {proof.ratio:.1f}: {first.power} with {first.torque} "
+                f"({first.constant:.1f}) and {second.power} with "
+                f"{second.torque} ({second.constant:.1f}) both fit within {100 * proof.tolerance:.2g} %; "
+                f"{column.header!r} is read as {column.unit.name if column.unit else unit}. "
+                f"Settle it {yaml_line(talk.name, column.header, channel=column.channel, unit=unit)}"
+            )
+
+
+def _multiple(proof: Proof, rpm: Column, torque: Column, power: Column, talk: Talk) -> str | None:
+    """The rpm column reads twice or half the shaft's speed: why nothing may be estimated, None where columns.yaml scales it."""
+    fit = proof.fit
+    for column, unit in ((torque, fit.torque), (power, fit.power)):
+        if column.unit is None:
+            column.unit, column.unit_from = named_unit(unit), "proved"
+    ratio, times = f"torque x rpm / power is {proof.ratio:.0f} = {fit.times:g} x {fit.constant:.0f}", f"{fit.times:g}"
+    if "scale" in rpm.hint:  # the operator has said how to read it
+        talk.warn(f"{ratio}; {rpm.header!r} is scaled as columns.yaml says")
+        return None
+    twice = "twice the shaft's (a wasted spark counted twice?)"
+    what = twice if fit.times == 2 else "half the shaft's (camshaft or distributor speed?)"
+    talk.ask(
+        f"{ratio} on {proof.rows} rows: {rpm.header!r} reads {times} times, {what}. "
+        "It is kept as read and left out of every estimate until confirmed "
+        f"{yaml_line(talk.name, rpm.header, channel='rpm', scale=1 / fit.times)}"
+    )
+    return f"{rpm.header!r} reads {times} times the shaft's speed, not confirmed"
+
+
+def _tell_factor(proof: Proof, torque: Column, power: Column, talk: Talk) -> None:
+    """Torque and power are a few per cent apart: one of them corrected, or a unit that is none."""
+    off = (
+        f"torque x rpm / power is {proof.factor or 1.0:.4f} times what {torque.unit.name if torque.unit else '?'} and "
+        f"{power.unit.name if power.unit else '?'} give: "
+    )
+    if bool(torque.corrected) != bool(power.corrected):
+        talk.warn(f"{off}the correction factor of the one that is corrected")
+    else:
+        line = yaml_line(talk.name, torque.header, channel=torque.channel, unit="lbf·ft")
+        talk.ask(f"{off}one of them is corrected and the other is not, or a unit is not what the heading says. If so: {line}")
 
 
 def _in_tens(proof: Proof, power: Column) -> str | None:

@@ -21,7 +21,7 @@ def own_figures(fit: HillFit | None, prior: Prior, reading: DayReading) -> dict[
     """Figures with the prior they were estimated under divided out; without a fit only who and how many.
 
     ``ln_pull_sd`` is ln of a fraction, ``ln_pull_sd_sd`` the SD of what the day alone says; ``hill`` what it says of best advance,
-    curvature and skew together, as in :class:`EarlierHill`.
+    curvature and skew together, as in :class:`pullbook.belief.EarlierHill`.
     """
     facts = reading.facts
     out: dict[str, Any] = {

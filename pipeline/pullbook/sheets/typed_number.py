@@ -12,7 +12,7 @@ def number_and_unit(text: str) -> tuple[str, Unit | None]:
 
     Examples
     --------
-    >>> number_and_unit("980,8 mbar")[1].name, parted("34°")[0], parted("34 x")
+    >>> number_and_unit("980,8 mbar")[1].name, number_and_unit("34°")[0], number_and_unit("34 x")
     ('hPa', '34', ('34 x', None))
     """
     found = _TAIL.fullmatch(text.strip())

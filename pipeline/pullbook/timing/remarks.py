@@ -78,27 +78,9 @@ def remarks(
             warnings.append(f"advance of {', '.join(names)} is known from the sheet alone{doubt}")
     if light:
         warnings += _sheet_apart(witnesses, courses, {one.setting for one in alone} | _mixed(witnesses))
-    if scale.light_against is not None:
-        questions.append(
-            f"Log and sheet agree; the light stands {-scale.light_against:+.0f}° off both and is not used: another mark or another "
-            "cylinder, a dial-back light off its zero, the vacuum hose on?"
-        )
-    elif scale.misread:
+    if scale.light_against is None and scale.misread:
         warnings.append(f"{counted(len(scale.misread), 'light reading')} too far from everything else: shown but not used")
-        if len(scale.misread) >= _SEVERAL and not witnesses.logged.mixed:
-            questions.append(
-                f"{len(scale.misread)} light readings stand well apart from the others: vacuum hose on, or another mark, for these?"
-            )
-    if scale.light_split and factor is None and not witnesses.logged.mixed:
-        questions.append(
-            "The light readings fall into groups well apart, and nothing says which are right, so all are used: was the vacuum "
-            "hose on, or another mark or setting lit, for some of them? Take the wrong ones out of strobe.csv"
-        )
-    if scale.light_apart is not None and factor is None:
-        questions.append(
-            f"Light and log stand {abs(scale.light_apart):.0f}° apart, and the light is taken at its word: was it read on the "
-            "right mark and cylinder, vacuum hose off, the dial at zero? All advance hangs on it."
-        )
+    questions += _readings_apart(scale, mixed=witnesses.logged.mixed, settled=factor is None)
     if light:
         _mark(reading, questions)
     if len(witnesses.light) and reading.facts.light == "dial_back" and reading.engine_facts.ignition.spark in ("wasted", "multi"):
@@ -144,6 +126,34 @@ def _late(courses: list[Course]) -> str | None:
         f"the recorder lag behind the engine, so that the rise is logged up to {middle / 2:.0f}° too low, or do the weights stick? "
         "Light readings on the rise, speed held, would tell"
     )
+
+
+def _readings_apart(scale: TimingScale, *, mixed: bool, settled: bool) -> list[str]:
+    """What to ask where light readings stand apart from log and sheet, or from one another.
+
+    ``mixed``: labels stand on the wrong pulls; ``settled``: whose degrees log and light hold is no question.
+    """
+    questions = []
+    if scale.light_against is not None:
+        questions.append(
+            f"Log and sheet agree; the light stands {-scale.light_against:+.0f}° off both and is not used: another mark or another "
+            "cylinder, a dial-back light off its zero, the vacuum hose on?"
+        )
+    elif len(scale.misread) >= _SEVERAL and not mixed:
+        questions.append(
+            f"{len(scale.misread)} light readings stand well apart from the others: vacuum hose on, or another mark, for these?"
+        )
+    if scale.light_split and settled and not mixed:
+        questions.append(
+            "The light readings fall into groups well apart, and nothing says which are right, so all are used: was the vacuum "
+            "hose on, or another mark or setting lit, for some of them? Take the wrong ones out of strobe.csv"
+        )
+    if scale.light_apart is not None and settled:
+        questions.append(
+            f"Light and log stand {abs(scale.light_apart):.0f}° apart, and the light is taken at its word: was it read on the "
+            "right mark and cylinder, vacuum hose off, the dial at zero? All advance hangs on it."
+        )
+    return questions
 
 
 def _mixed(witnesses: Witnesses) -> set[str]:

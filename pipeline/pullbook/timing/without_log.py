@@ -31,7 +31,7 @@ def without_log(
     settings
         Whose log says nothing of advance.
     witnesses, told, zero_deg
-        As for :func:`from_log`; ``zero_deg`` None where the mark is unchecked.
+        As for :func:`pullbook.timing.courses.from_log`; ``zero_deg`` None where the mark is unchecked.
     rows
         The rows each setting was pulled at; absent for settings that were only lit.
     rng

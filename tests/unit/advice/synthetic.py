@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import polars as pl
 
-from pullbook.advice.ground import Ground, survey
+from pullbook.advice.ground import Ground, survey_ground
 from pullbook.belief import Prior
 from pullbook.columns import ALIGNED_PULLS, BEST, DELIVERED, EFFECTS, KNOCK, PULL_ADVANCE, ROWS, SAMPLES, SHAPES, STROBE, conform
 from pullbook.facts import DayFacts, EngineFacts
@@ -205,6 +205,6 @@ def sprung(total: float, stop: float = 20.0, start: float = 1200.0, all_in: floa
 def ground_of(day: Day, ceiling: np.ndarray | None = None, tolerance_pct: float = 0.5) -> Ground:
     """What advice stands on: the day's draws under ``ceiling`` (degrees a row of ``RPM``; else the day's own)."""
     table = day.ceiling() if ceiling is None else pl.DataFrame({"rpm": RPM, "advance_deg": ceiling})
-    found = survey(day.posterior(), table, used_rpm=None, max_advance_deg=None, tolerance_pct=tolerance_pct)
+    found = survey_ground(day.posterior(), table, used_rpm=None, max_advance_deg=None, tolerance_pct=tolerance_pct)
     assert found is not None
     return found
