@@ -11,7 +11,7 @@ import numpy as np
 
 from pullbook.advice.ground import Ground
 from pullbook.advice.parts import Parts
-from pullbook.advice.qualifying import Found
+from pullbook.advice.qualifying import Qualified
 from pullbook.advice.settings_run import Setting
 from pullbook.arrays import Array
 
@@ -70,7 +70,7 @@ def as_fitted(parts: Parts) -> Parts:
     return replace(parts, owned=parts.fitted[:1], fitted=parts.fitted[:1]) if parts.fitted else parts
 
 
-def no_higher(ground: Ground, found: Found, home: Setting) -> Found:
+def no_higher(ground: Ground, found: Qualified, home: Setting) -> Qualified:
     """The curve chosen, turned down where its mean over the rows lies above the baseline's."""
     above = float(np.mean(found.chosen.curves(ground.rpm)[0] - home.curve))
     return replace(found, chosen=found.chosen.with_total(found.chosen.total - max(0.0, above)))

@@ -112,7 +112,7 @@ def next_rows(day: AdviceDay, found: NextPulls, watch: DriftWatch, chosen: NextP
     return [first_row, *[r for r in rows if r["setting"] != again.name]][:3]
 
 
-def unsettled_rows(day: AdviceDay, found: Found) -> list[dict[str, Any]]:
+def unsettled_rows(day: AdviceDay, found: Qualified) -> list[dict[str, Any]]:
     """What to run where more advance may or may not gain: the baseline and the curve for most torque, once more each.
 
     Parameters

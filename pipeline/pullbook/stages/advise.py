@@ -20,7 +20,7 @@ from pullbook.advice.mechanical_advice import change_from, mechanical_object
 from pullbook.advice.next_pulls import ENOUGH
 from pullbook.advice.no_advice import no_advice
 from pullbook.advice.parts import Parts, parts_for
-from pullbook.advice.qualifying import Found
+from pullbook.advice.qualifying import Qualified
 from pullbook.advice.settings_run import Setting, baseline_of, nearest, placed
 from pullbook.advice.what_next import as_on_the_sheet, next_rows, next_words, plan_for, unsettled_rows
 from pullbook.arrays import Array
@@ -127,7 +127,7 @@ class _Chosen:
     """What to set on one ground: the mechanical curve found, the free curve, the table fitted to it, and ``advised``: the one of
     them that fits the ignition, ° BTDC on the rows, (R,)."""
 
-    found: Found
+    found: Qualified
     free: Array
     points: Array
     values: Array
