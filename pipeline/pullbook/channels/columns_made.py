@@ -11,7 +11,7 @@ from pullbook.handover import Fault
 from pullbook.text.marks import Marks, decide_marks, mixed_marks
 from pullbook.text.numbers import kind_of, to_numbers
 from pullbook.text.odd_rows import no_numbers
-from pullbook.text.raw import RawLog
+from pullbook.text.raw import RawLog, missing
 from pullbook.vocabulary.naming import Meaning, understand
 from pullbook.vocabulary.units_text import named_unit, unit_of
 from pullbook.wording import counted, few
@@ -66,6 +66,7 @@ def make_columns(
     columns: list[Column] = []
     spans = _spans(table)
     clocks: Clocks = {}
+    nothing = np.full(table.height, np.nan)  # one for all columns in which nothing stands
     for j, (header, meaning, kind) in enumerate(zip(raw.headers, meanings, kinds, strict=True)):
         cells = table.drop_in_place(str(j))  # text and numbers of a whole log are not held at once
         if kind == "blank" and not header:
@@ -73,6 +74,8 @@ def make_columns(
         if kind == "clock":
             clocks[header] = cells
             columns.append(Column(header, meaning, "clock", None))
+        elif kind == "blank" and cells.null_count() == len(cells):
+            columns.append(Column(header, meaning, "empty", nothing))
         elif cells.dtype != pl.String:
             columns.append(_parsed(header, meaning, cells, spans[str(j)]))
             if meaning.unit is None and (unit := unit_of(raw.behind[j].strip()) if j < len(raw.behind) else None) is not None:
@@ -105,7 +108,8 @@ def _parsed(header: str, meaning: Meaning, cells: pl.Series, span: tuple[float |
     if low is None or high is None or not (np.isfinite(low) and np.isfinite(high)):
         values = np.where(np.isfinite(values), values, np.nan)
         return Column(header, meaning, "number" if np.isfinite(values).any() else "empty", values)
-    return Column(header, meaning, "number", values, source=None if spoilt else cells, span=(low, high))
+    own = not spoilt and not cells.null_count()  # with a null ``values`` are a copy, and the column is not held twice
+    return Column(header, meaning, "number", values, source=cells if own else None, span=(low, high))
 
 
 def _numbers(header: str, meaning: Meaning, cells: pl.Series, marks: Marks, raw: RawLog, talk: Talk) -> Column:
@@ -121,28 +125,27 @@ def _numbers(header: str, meaning: Meaning, cells: pl.Series, marks: Marks, raw:
 
 def _without_blanks(raw: RawLog) -> RawLog:
     """Lines of delimiters alone are blank lines, not rows."""
-    first = raw.cells[raw.cells.columns[0]]
-    if not raw.cells.height or not (first.null_count() or (first.dtype == pl.String and (first == "").any())):
-        return raw
-    blank = raw.cells.select(
-        pl.all_horizontal(
-            *(
-                pl.col(c).is_null() | (pl.col(c) == "") if t == pl.String else pl.col(c).is_null()
-                for c, t in raw.cells.schema.items()
-            )
-        )
-    ).to_series()
+    blank = missing(raw.cells[raw.cells.columns[0]]) if raw.cells.height else pl.Series([], dtype=pl.Boolean)
+    for name in raw.cells.columns[1:]:
+        if not blank.any():
+            return raw
+        blank &= missing(raw.cells[name])
     keep = ~blank
     return (
         replace(
             raw,
-            cells=raw.cells.filter(keep),
+            cells=_filtered(raw.cells, keep),
             lines=raw.lines.filter(keep),
             blocks=raw.blocks.filter(keep) if raw.blocks is not None else None,
         )
         if blank.any()
         else raw
     )
+
+
+def _filtered(cells: pl.DataFrame, keep: pl.Series) -> pl.DataFrame:
+    """``cells``, which are used up, without the rows left out: a column at a time is held twice."""
+    return pl.DataFrame([cells.drop_in_place(name).filter(keep) for name in cells.columns])
 
 
 def without_repeats(raw: RawLog, talk: Talk) -> RawLog:
@@ -172,6 +175,6 @@ def without_repeats(raw: RawLog, talk: Talk) -> RawLog:
     talk.warn(f"{counted(count, 'row')} left out (line {few(lines.to_list(), 5)}): the row before again, cell by cell")
     keep = ~same
     return replace(
-        raw, cells=cells.filter(keep), lines=raw.lines.filter(keep),
+        raw, cells=_filtered(cells, keep), lines=raw.lines.filter(keep),
         blocks=raw.blocks.filter(keep) if raw.blocks is not None else None, dropped=raw.dropped + count,
     )  # fmt: skip

@@ -19,8 +19,8 @@ from pullbook.text.layout import is_spaced
 from pullbook.text.line_bytes import pieces
 from pullbook.text.odd_rows import no_numbers, remarks
 from pullbook.text.paired_commas import REMARK, may_be_pairs, pairs_proved
-from pullbook.text.parted import MAX_COLUMNS, Table
-from pullbook.text.raw import RawLog
+from pullbook.text.parted import MAX_CELLS, MAX_COLUMNS, Table
+from pullbook.text.raw import MOST_CELLS, RawLog
 from pullbook.text.slabs import Lines
 from pullbook.text.taken import take
 from pullbook.text.text import MARK, Text, line_feeds
@@ -99,6 +99,10 @@ def read_grid(text: Text, *, shown: str) -> RawLog | Fault:
             f"at most {MAX_COLUMNS} columns",
             "export only the channels of the pull",
         )
+    if (cells := len(lines) * head.width) > MAX_CELLS:
+        found = f"{cells / 1e6:.0f} million cells, not all of them plain numbers"
+        expected = f"at most {MAX_CELLS / 1e6:.0f} million cells (plain numbers: {MOST_CELLS / 1e6:.0f} million)"
+        return Fault(shown, head.line or 1, None, found, expected, "export only the channels of the pull, or split the log")
     return _assemble(Table(lines, delimiter, head.width), head, delimiter, shown, text.warnings, ends_whole=ends_whole)
 
 

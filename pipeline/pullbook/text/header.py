@@ -12,6 +12,8 @@ from pullbook.vocabulary.units_text import Unit, unit_of
 
 Numbered = tuple[int, str]
 _ENDED = re.compile(r"[^\[({<]+[\[({<][^\])}>]*[\])}>]")
+MANY_VALUES = 20
+"""Values that no line of words holds, however many words stand between them: a wide log may have many columns of words."""
 FAR = 8
 """Lines from the names down to the data, blank ones counted: names with line breaks in them leave some."""
 
@@ -100,11 +102,11 @@ def is_units_row(cells: Sequence[str]) -> bool:
 
 
 def is_data(cells: Sequence[str]) -> bool:
-    """Whether a row holds values: more than half of what stands in it reads as numbers, times or dates."""
+    """Whether a row holds values: more than half of what stands in it reads as numbers, times or dates, or many do."""
     filled = [c for c in cells if c]
     values = sum(map(is_value, filled))
     words = sum(not is_filler(c) and not is_value(c) for c in filled)
-    return values > 0 and values >= 1.5 * words and (len(cells) > 1)
+    return values > 0 and (values >= 1.5 * words or values >= MANY_VALUES) and (len(cells) > 1)
 
 
 def looks_like_names(cells: Sequence[str]) -> bool:

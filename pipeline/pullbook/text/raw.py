@@ -4,14 +4,17 @@ from dataclasses import dataclass
 
 import polars as pl
 
+MOST_CELLS = 50_000_000
+"""Cells a log may have, blank ones too, where text is counted twice: their numbers take 400 MB, rows taken out as much again."""
+
 
 @dataclass(frozen=True, slots=True)
 class RawLog:
     """Data rows under their headings.
 
-    ``cells``: columns ``"0"``, ``"1"``, …, one a heading, text (null: blank) or numbers where the bytes were plain enough for
-    the library's own parser; ``lines``: shape (rows,), as an editor counts; ``blocks``: shape (rows,), counts the headers above
-    the row from 0. ``preamble``: (line, text) of what stands above a header. ``unit_row``: the cell below each heading;
+    ``cells``: columns ``"0"``, ``"1"``, …, one a heading, text (null: blank) or numbers (NaN or null: blank) where the
+    bytes were plain enough for the library's own parser; ``lines``: shape (rows,), as an editor counts; ``blocks``: shape (rows,),
+    counts the headers above the row from 0. ``preamble``: (line, text) of what stands above a header. ``unit_row``: the cell below each heading;
     ``behind``: the unit that was taken off each column's values, blank where there was none; ``above``: the
     last line above the first header, as written; ``dropped``: rows left out; ``decided``: whether every cell has voted on decimal
     mark and grouping.
@@ -33,3 +36,10 @@ class RawLog:
     behind: tuple[str, ...] = ()
     above: str = ""
     decided: bool = False
+
+
+def missing(cells: pl.Series) -> pl.Series:
+    """Where nothing stands in a column of a :class:`RawLog`, shape (rows,); a blank of text may be an empty word."""
+    if cells.dtype == pl.String:
+        return (cells.is_null() | (cells == "")).fill_null(True)
+    return cells.is_null() | cells.is_nan().fill_null(True)

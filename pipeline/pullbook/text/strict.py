@@ -13,7 +13,7 @@ from pullbook.text.encoding import count_byte
 from pullbook.text.layout import Layout, first_byte
 from pullbook.text.line_bytes import pieces
 from pullbook.text.mend import Mended
-from pullbook.text.raw import RawLog
+from pullbook.text.raw import MOST_CELLS, RawLog, missing
 from pullbook.text.text import Text
 
 MANY = 100_000
@@ -23,6 +23,8 @@ SLICE = 1 << 20
 """Bytes parsed at a time: what the parser lets go after one slice it takes for the next, so that it never holds the log twice."""
 SLIM = 24_000_000
 """Bytes up to which clean logs go in slices too: what the parser holds beside a short log weighs more than a fifth of the time."""
+MANY_BLANK = 0.25
+"""Cells a byte from which the log holds less than its numbers will, and goes in slices whatever its size."""
 FEW = 300
 """Patches up to this number are strung together with the stretches between them, without a copy of the cells."""
 
@@ -33,11 +35,14 @@ def parse(text: Text, layout: Layout, *, rows: int, counted: bool = True, quoted
     ``text``: its data are let go where the cells are taken. ``counted``: the delimiters were counted before; else they are where
     a last cell is blank, which may be that of a short row. ``quoted``: numbers may stand in quotes.
     """
-    in_slices = len(text.data) < SLIM and not quoted and text.data.endswith(b"\n")
+    if too_many_cells(layout, rows):
+        return None
+    small = len(text.data) < SLIM or rows * layout.head.width > MANY_BLANK * len(text.data)
+    in_slices = small and not quoted and text.data.endswith(b"\n")
     cells = _read_in_slices(text.data, layout, rows=rows) if in_slices else _read(text.data, layout, rows=rows, quoted=quoted)
     if cells is None:
         return None
-    if not counted and cells[cells.columns[-1]].null_count():
+    if not counted and missing(cells[cells.columns[-1]]).any():
         delimiters = count_byte(text.data, layout.delimiter.encode(), layout.offset)
         if delimiters != rows * (layout.head.width - 1):
             return None
@@ -48,6 +53,8 @@ def parse(text: Text, layout: Layout, *, rows: int, counted: bool = True, quoted
 def mended_log(mended: Mended, layout: Layout, warnings: tuple[str, ...]) -> RawLog | None:
     """A mended log's table, its cells as by :func:`parse`; ``layout``: as it was written."""
     data, mended.data = mended.data, b""
+    if too_many_cells(mended.layout, mended.rows):
+        return None
     cells = _read_in_slices(data, mended.layout, rows=mended.rows, odd=mended.odd, patch=mended.patch)
     del data
     if cells is None:
@@ -55,6 +62,11 @@ def mended_log(mended: Mended, layout: Layout, warnings: tuple[str, ...]) -> Raw
     cells = _joined(cells, layout.named, bare=False)
     blocks = pl.Series(mended.blocks) if mended.blocks is not None else None
     return raw_log(layout, cells, pl.Series(mended.lines), blocks, mended.dropped, (*warnings, *mended.warnings))
+
+
+def too_many_cells(layout: Layout, rows: int) -> bool:
+    """Whether a log holds more cells than may be held; the general way, which takes fewer, says so."""
+    return rows * (layout.head.width + sum(layout.words)) > MOST_CELLS
 
 
 def _read(data: bytes, layout: Layout, *, rows: int | None, skip: int | None = None, quoted: bool = False) -> pl.DataFrame | None:
@@ -70,7 +82,7 @@ def _read(data: bytes, layout: Layout, *, rows: int | None, skip: int | None = N
     if rows is None:
         return cells
     beyond = cells.columns[layout.named :]
-    return cells if cells.height == rows and all(cells[c].null_count() == rows for c in beyond) else None
+    return cells if cells.height == rows and all(missing(cells[c]).all() for c in beyond) else None
 
 
 def _read_in_slices(
@@ -82,7 +94,7 @@ def _read_in_slices(
     """
     numbers: dict[int, Array] = {k: np.empty(rows) for k, word in enumerate(layout.words) if not word}
     words: dict[int, list[pl.Series]] = {k: [] for k, word in enumerate(layout.words) if word}
-    gaps, at = set(), 0
+    at = 0
     for cells in _slices(data, layout, threads=THREADS if rows > MANY else 1):
         if cells is None or at + cells.height - 1 > rows:
             return None
@@ -91,9 +103,7 @@ def _read_in_slices(
             if k in words:
                 words[k].append(_bare(column))
             else:
-                numbers[k][at:stop] = column.to_numpy()
-                if column.null_count():
-                    gaps.add(k)
+                numbers[k][at:stop] = column.to_numpy()  # NaN where nothing stands
         at = stop
     mended = _read(patch, layout, rows=patch.count(b"\n"), skip=0) if patch else None
     if at != rows or (patch and mended is None):
@@ -110,9 +120,9 @@ def _read_in_slices(
             values[row[line >= 0]] = mended[str(k)].to_numpy()[line[line >= 0]]
         if (line < 0).any():
             values = np.delete(values, row[line < 0])
-        columns.append(pl.Series(values, nan_to_null=k in gaps or (mended is not None and mended[str(k)].null_count() > 0)))
+        columns.append(pl.Series(values))
     table = pl.DataFrame([column.alias(str(k)) for k, column in enumerate(columns)])
-    return table if all(table[c].null_count() == table.height for c in table.columns[layout.named :]) else None
+    return table if all(missing(table[c]).all() for c in table.columns[layout.named :]) else None
 
 
 def _slices(data: bytes, layout: Layout, *, threads: int) -> Iterator[pl.DataFrame | None]:

@@ -81,7 +81,6 @@ class _Try:
         self._words: dict[str, list[pl.Series]] = {t: [] for t in titles if t in left}
         self._lines = np.empty(count, np.int64)
         self._garbled: dict[str, tuple[int, int, str]] = {}
-        self._gaps: set[str] = set()
         self.votes = Votes()
         self.words: dict[str, pl.Series] = {}
 
@@ -101,11 +100,8 @@ class _Try:
             if not self._left.isdisjoint(self._numbers):
                 return False
             self.votes.add(cells, at)
-            gaps = np.logical_or.reduce(np.isnan(values), axis=1)
-            for (title, numbers), some, gap in zip(self._numbers.items(), values, gaps, strict=True):
+            for numbers, some in zip(self._numbers.values(), values, strict=True):
                 numbers[at:stop] = some
-                if gap:
-                    self._gaps.add(title)
             at = stop
         self.words = {t: pl.concat(parts, rechunk=False) for t, parts in self._words.items()}
         return True
@@ -126,7 +122,7 @@ class _Try:
     def taken(self, marks: Marks | None) -> Taken:
         """What was taken."""
         titles = self._all[2]
-        columns = {t: pl.Series(self._numbers.pop(t), nan_to_null=t in self._gaps) for t in tuple(self._numbers)} | self.words
+        columns = {t: pl.Series(self._numbers.pop(t)) for t in tuple(self._numbers)} | self.words
         cells = pl.DataFrame([columns[t].alias(str(j)) for j, t in enumerate(titles)])
         garbled = {t: self._garbled[t] for t in titles if t in self._garbled}
         return Taken(cells, pl.Series(self._lines), marks, garbled)

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from pullbook.reading.log import read_log
+from pullbook.text import grid, strict
 from pullbook.text.straight import read_straight
 from pullbook.text.text import Text
 
@@ -48,3 +49,35 @@ def test_many_broken_rows_of_a_wide_log_take_seconds(tmp_path: Path, mark: str) 
     assert log.error is None
     assert (log.rows, log.rows_dropped, log.decimal) == (540, 60, mark)
     assert log.samples["rpm"].to_list() == [1500 + 2 * k for k in range(600) if k % 10 != 5]
+
+
+def test_a_log_of_more_cells_than_may_be_held_is_refused_in_one_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "wide.csv"
+    path.write_text("\n".join([HEAD, *lines_of(40), ""]))
+    monkeypatch.setattr(strict, "MOST_CELLS", 40 * WIDE - 1)
+    monkeypatch.setattr(grid, "MAX_CELLS", 30 * WIDE)
+    log = read_log(path, shown="wide.csv")
+    assert log.error is not None
+    assert log.error.line == 1
+    assert "million cells" in log.error.found
+    assert log.error.remedy == "export only the channels of the pull, or split the log"
+
+
+def test_blanks_are_counted_as_cells_of_text(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A byte in the file, sixteen in memory."""
+    path = tmp_path / "blank.csv"
+    path.write_text("\n".join([HEAD, *(f"{0.01 * k:.2f},{1500 + 2 * k},180.5{',' * (WIDE - 3)}" for k in range(100)), ""]))
+    assert read_log(path, shown="blank.csv").error is None
+    monkeypatch.setattr(strict, "MOST_CELLS", 150 * WIDE)
+    monkeypatch.setattr(grid, "MAX_CELLS", 90 * WIDE)
+    assert read_log(path, shown="blank.csv").error is not None
+
+
+def test_half_of_the_columns_may_hold_words(tmp_path: Path) -> None:
+    cells = [f"{0.01 * k:.2f},{1500 + 2 * k},{180 + 0.25 * k:.2f}," + "7.5,closed loop," * 30 + "ready" for k in range(200)]
+    names = ["t [s]", "Engine speed [rpm]", "Torque [Nm]", *(f"Extra {k}" for k in range(61))]
+    path = tmp_path / "words.csv"
+    path.write_text("\n".join([",".join(names), *cells, ""]))
+    log = read_log(path, shown="words.csv")
+    assert log.error is None
+    assert log.samples["rpm"].to_list() == [1500 + 2 * k for k in range(200)]
