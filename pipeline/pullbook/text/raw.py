@@ -14,8 +14,8 @@ class RawLog:
 
     ``cells``: columns ``"0"``, ``"1"``, …, one a heading, text (null: blank) or numbers (NaN or null: blank) where the
     bytes were plain enough for the library's own parser; ``lines``: shape (rows,), as an editor counts; ``blocks``: shape (rows,),
-    counts the headers above the row from 0. ``preamble``: (line, text) of what stands above a header. ``unit_row``: the cell below each heading;
-    ``behind``: the unit that was taken off each column's values, blank where there was none; ``above``: the
+    counts the headers above the row from 0. ``preamble``: (line, text) of what stands above a header. ``unit_row``: the cell
+    below each heading; ``behind``: the unit that was taken off each column's values, blank where there was none; ``above``: the
     last line above the first header, as written; ``dropped``: rows left out; ``decided``: whether every cell has voted on decimal
     mark and grouping.
     """
