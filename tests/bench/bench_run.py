@@ -83,7 +83,7 @@ def cloned(book: Path, source: Path, days: int) -> None:
     from pullbook.archive.store import Store
     from pullbook.config import open_book
     from pullbook.provenance import Provenance
-    from pullbook.report.model import summary
+    from pullbook.report.day_row import summary
     from pullbook.running import drawn
 
     opened, settings = open_book(book)

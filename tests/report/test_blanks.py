@@ -10,8 +10,8 @@ import pytest
 
 from pullbook.report.content import content
 from pullbook.report.day import day_page
+from pullbook.report.day_row import summary
 from pullbook.report.drawing import svg
-from pullbook.report.model import summary
 from pullbook.report.view import view
 from tests.report.fixture import InventedDay, invented_day
 

@@ -9,9 +9,9 @@ import pytest
 
 from pullbook.report.compare import compare_days, render_compare
 from pullbook.report.day import render_day
+from pullbook.report.day_row import summary
 from pullbook.report.engine import render_engine
 from pullbook.report.index import render_index
-from pullbook.report.model import summary
 from tests.report.fixture import invented_day
 
 HERE = Path(__file__).parent

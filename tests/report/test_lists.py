@@ -8,10 +8,10 @@ from xml.etree import ElementTree as ET
 import html5lib
 import pytest
 
+from pullbook.report.day_row import advised, best_band, summary
 from pullbook.report.engine import render_engine
 from pullbook.report.figures import history
 from pullbook.report.index import render_index
-from pullbook.report.model import advised, best_band, summary
 from tests.report.fixture import invented_day
 
 XHTML = "{http://www.w3.org/1999/xhtml}"

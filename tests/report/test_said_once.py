@@ -6,8 +6,8 @@ import re
 import pytest
 
 from pullbook.report.content import content
+from pullbook.report.day_row import summary
 from pullbook.report.figures import history
-from pullbook.report.model import summary
 from pullbook.report.to_set import what_it_is_worth, what_to_set
 from pullbook.report.view import view
 from tests.report.fixture import InventedDay, invented_day

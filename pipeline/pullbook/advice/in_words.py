@@ -62,7 +62,7 @@ def day_words(
     near_ceiling = ground.ceiling - advised < SAME_DEG
     limit = day.reading.engine_facts.max_advance_deg
     return sentence.day_sentence(
-        sentence.Outcome(
+        sentence.SentenceParts(
             set_words=_set_words(day, mechanical, advised, near),
             change_pct=change,
             held_pct=held,

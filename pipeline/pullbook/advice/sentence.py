@@ -8,7 +8,7 @@ _FAR = 2.0  # tolerances given away against the best at every rpm, beyond which 
 
 
 @dataclass(frozen=True, slots=True)
-class Outcome:
+class SentenceParts:
     """What the sentence is made from. Percentages (mean, lo, hi) with 90 % intervals; ``set_words``: the setting in a builder's
     words; ``pulls``: how many were used."""
 
@@ -71,7 +71,7 @@ def _clear_of_zero(end: float, digits: int) -> str:
     return shown or "a trace"
 
 
-def day_sentence(outcome: Outcome) -> str:
+def day_sentence(outcome: SentenceParts) -> str:
     """One sentence for page one and the index."""
     count = counted(outcome.pulls, outcome.pull_word)
     change = f"it {change_words(outcome.change_pct, outcome.tolerance_pct)}"
@@ -99,7 +99,7 @@ def day_sentence(outcome: Outcome) -> str:
     return f"{setting[0].upper()}{setting[1:]}: {_why_this(outcome, change)}, {count}{then}."
 
 
-def _most_words(outcome: Outcome) -> str:
+def _most_words(outcome: SentenceParts) -> str:
     """What could be had beyond the baseline."""
     if outcome.most_pct is None or outcome.most_pct[1] <= 0.05:
         return "nothing under the ceiling is measurably better"
@@ -107,7 +107,7 @@ def _most_words(outcome: Outcome) -> str:
     return f"the most to be had is {plain(mean)} % ({plain(lo)} to {plain(hi)} %)"
 
 
-def _why_this(outcome: Outcome, change: str) -> str:
+def _why_this(outcome: SentenceParts, change: str) -> str:
     """What the setting brings; where it brings no torque, that it is the least advance the tolerance allows."""
     mean = None if outcome.change_pct is None else outcome.change_pct[0]
     far = outcome.cost_pct is not None and outcome.cost_pct > _FAR * outcome.tolerance_pct

@@ -23,7 +23,7 @@ FASTEST, SLOWEST = 50_000.0, 5.0
 
 
 @dataclass(frozen=True, slots=True)
-class Timing:
+class TimeAxis:
     """``time_s``: s from the first row, shape (rows,), or None in a log without a clock; ``recording``: shape (rows,), counts
     restarts from 0; ``order``: rows in order of time, None: as they stand. ``headers``, ``unit``, ``unit_from``: the columns it
     came from, the first one's unit and whence it is known; ``started``: ISO date and time of the first row;
@@ -45,7 +45,7 @@ class Timing:
 
 def find_time(
     raw: RawLog, columns: Sequence[Column], clocks: dict[str, pl.Series], rpm: Array, said: Sequence[dict[str, Any]], talk: Talk
-) -> Timing:
+) -> TimeAxis:
     """Time by heading, by the look of the cells, or by values that run on evenly; else none, and it is said.
 
     Parameters
@@ -63,7 +63,7 @@ def find_time(
 
     Returns
     -------
-    Timing
+    TimeAxis
         Seconds of each row, (n,), or none; which columns it came from and how surely.
     """
     blocks = raw.blocks.to_numpy() if raw.blocks is not None else None
@@ -93,8 +93,8 @@ def find_time(
     if column is None and unnamed and not counters and not counts_rows(unnamed[0].values):
         column = unnamed[0]
     if column is not None:
-        timing = _from_numbers(column, rpm, blocks, talk)
-        return replace(timing, started=stamped.started) if stamped and stamped.started else timing
+        axis = _from_numbers(column, rpm, blocks, talk)
+        return replace(axis, started=stamped.started) if stamped and stamped.started else axis
     counter = next(iter([*counters, *(c for c in unnamed if counts_rows(c.values))]), None)
     rate = next((c for c in said if c["what"] == "rate_hz" and c["value"] > 0), None)
     if counter is not None and counter.values is not None:
@@ -109,7 +109,7 @@ def find_time(
             )
             for remark in running.remarks:
                 talk.warn(remark)
-            return _timing(running, (counter.header,), "s", "assumed", None, counter.values)
+            return _axis(running, (counter.header,), "s", "assumed", None, counter.values)
         talk.ask(
             f"{counter.header!r} counts samples and nothing says how long one is: no time, no sweep rate. If it was 0.1 s, {line}"
         )
@@ -117,7 +117,7 @@ def find_time(
         unread = next((c for c in columns if c.meaning.quantity == "time_s" and c.kind in ("text", "clock")), None)
         why = f"{unread.header!r} holds no time that can be read" if unread else "no column of time"
         talk.warn(f"{why}: no sweep rate, no torque lag and no inertia can be known from this log")
-    return Timing(None, _recordings_without_clock(rpm, blocks), None)
+    return TimeAxis(None, _recordings_without_clock(rpm, blocks), None)
 
 
 def _rising_throttle(columns: Sequence[Column]) -> Column | None:
@@ -126,7 +126,7 @@ def _rising_throttle(columns: Sequence[Column]) -> Column | None:
     return next((c for c in named if c.values is not None and climbs_evenly(c.values)), None)
 
 
-def _from_clocks(columns: Sequence[Column], clocks: dict[str, pl.Series], blocks: npt.NDArray[np.int64] | None) -> Timing | None:
+def _from_clocks(columns: Sequence[Column], clocks: dict[str, pl.Series], blocks: npt.NDArray[np.int64] | None) -> TimeAxis | None:
     """Time from clock or date-time columns; a column of dates alone goes with a column of times."""
     read = {h: s for h, cells in clocks.items() if (s := read_stamps(cells)) is not None and np.isfinite(s.seconds).any()}
     by_header = {c.header: c for c in columns}
@@ -144,16 +144,14 @@ def _from_clocks(columns: Sequence[Column], clocks: dict[str, pl.Series], blocks
     running = run_time(seconds, clock_face=not dated, twelve_hour=stamps.twelve_hour, blocks=blocks)
     first = seconds[np.isfinite(seconds)][0]
     came: UnitFrom = "header" if by_header[face].meaning.unit else "assumed"
-    timing = _timing(running, headers, "s", came, started_at(first) if dated else None, seconds)
+    axis = _axis(running, headers, "s", came, started_at(first) if dated else None, seconds)
     scale = by_header[face].factor
     coarse = len(seconds) > 3 and float(np.mean(np.diff(seconds) == 0)) > 0.3
-    scaled = timing.time_s * scale if timing.time_s is not None and scale > 0 else timing.time_s
-    return replace(
-        timing, time_s=scaled, coarse=coarse, face_s=None if dated else float(first), whole_s=seconds if coarse else None
-    )
+    scaled = axis.time_s * scale if axis.time_s is not None and scale > 0 else axis.time_s
+    return replace(axis, time_s=scaled, coarse=coarse, face_s=None if dated else float(first), whole_s=seconds if coarse else None)
 
 
-def _from_numbers(column: Column, rpm: Array, blocks: npt.NDArray[np.int64] | None, talk: Talk) -> Timing:
+def _from_numbers(column: Column, rpm: Array, blocks: npt.NDArray[np.int64] | None, talk: Talk) -> TimeAxis:
     assert column.values is not None
     unit = column.unit or column.meaning.unit
     came: UnitFrom = column.unit_from or column.meaning.unit_from or "assumed"  # type: ignore[assignment]
@@ -197,10 +195,10 @@ def _from_numbers(column: Column, rpm: Array, blocks: npt.NDArray[np.int64] | No
     column.channel = None
     for remark in running.remarks:
         talk.warn(remark)
-    return _timing(running, (column.header,), name, came, day_one, column.values)
+    return _axis(running, (column.header,), name, came, day_one, column.values)
 
 
-def _with_parts(stamped: Timing, numeric: Sequence[Column]) -> Timing | None:
+def _with_parts(stamped: TimeAxis, numeric: Sequence[Column]) -> TimeAxis | None:
     """A clock of whole seconds with its thousandths in a column of their own, where together they run on."""
     for column in numeric:
         if column.values is None or column.unit is None or column.unit.name != "ms" or column.hint or stamped.whole_s is None:
@@ -243,11 +241,13 @@ def _better_unit(column: Column, rpm: Array, scale: float) -> tuple[float, str] 
     return (bare, why or "seconds") if sweep / bare <= FASTEST else None
 
 
-def _timing(
+def _axis(
     running: RunningTime, headers: tuple[str, ...], unit: str, came: UnitFrom, started: str | None, source: Array
-) -> Timing:
+) -> TimeAxis:
     missing = round(float(1 - np.isfinite(source).mean()), 6)
-    return Timing(running.time_s, running.recording, running.order, headers, unit, came, started, missing, remarks=running.remarks)
+    return TimeAxis(
+        running.time_s, running.recording, running.order, headers, unit, came, started, missing, remarks=running.remarks
+    )
 
 
 def _recordings_without_clock(rpm: Array, blocks: npt.NDArray[np.int64] | None) -> npt.NDArray[np.int64]:

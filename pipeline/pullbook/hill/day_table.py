@@ -57,7 +57,7 @@ class DayTable:
         return {s: _mean(self.advance, self.mask_of(s) & np.isfinite(self.advance)) for s in self.settings()}
 
     def mask_of(self, setting: str) -> Mask:
-        """Data of one setting: (P, R)."""
+        """Which data are of one ``setting``, (P, R)."""
         return np.asarray(self.present & (np.array(self.setting) == setting)[:, None])
 
 

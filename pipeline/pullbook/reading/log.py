@@ -21,7 +21,7 @@ from pullbook.channels.settle import settle_rest
 from pullbook.channels.settle_power import settle_power
 from pullbook.channels.side_by_side import stack_runs
 from pullbook.channels.stamps import preamble_moment
-from pullbook.channels.time_axis import Timing, find_time
+from pullbook.channels.time_axis import TimeAxis, find_time
 from pullbook.channels.watch_channels import blank_doubled, blank_sentinels, blank_spikes, derive_torque, note_dead, note_limits
 from pullbook.columns import CHANNELS
 from pullbook.handover import ColumnRead, Fault, LogReading
@@ -165,60 +165,60 @@ def understand_log(
     rpm = find(columns, "rpm")
     if rpm is None:
         return give_up(no_speed(columns, shown, raw.header_line, name))
-    timing = find_time(raw, columns, clocks, rpm.kept(), said, talk)
-    if timing.headers and (again := int(timing.recording.max())) > MOST_RECORDINGS:
+    axis = find_time(raw, columns, clocks, rpm.kept(), said, talk)
+    if axis.headers and (again := int(axis.recording.max())) > MOST_RECORDINGS:
         found = f"a clock that starts again {again} times"
         expected = f"at most {MOST_RECORDINGS} recordings in a log"
-        remedy = f"export the log again with a running clock, or {yaml_line(name, timing.headers[0], channel='ignore')}"
-        return give_up(Fault(shown, raw.header_line, timing.headers[0], found, expected, remedy))
+        remedy = f"export the log again with a running clock, or {yaml_line(name, axis.headers[0], channel='ignore')}"
+        return give_up(Fault(shown, raw.header_line, axis.headers[0], found, expected, remedy))
     clocks.clear()  # text of a whole log, used up
-    name_by_proof(columns, timing.headers, talk)
+    name_by_proof(columns, axis.headers, talk)
     unusable = settle_power(columns, talk)
     obey_preamble(columns, said, talk)
     settle_rest(columns, talk, advance_scale=advance_scale)
     if (cannot_be := impossible(columns, shown, raw)) is not None:
         return give_up(cannot_be, tuple(f"{name}: {text}" for text in movement(columns)))
     say_advance(columns, said, talk)
-    samples = _samples(raw, columns, timing, talk, displacement_l)
+    samples = _samples(raw, columns, axis, talk, displacement_l)
     if (weather := weather_question(name, said)) is not None:
         talk.questions.append(weather)
     return LogReading(
         file=shown, encoding=encoding, delimiter=raw.delimiter, decimal=raw.decimal, header_line=raw.header_line,
-        rows=in_file.lines.len(), rows_dropped=raw.dropped, columns=tuple(_column_read(c, timing) for c in columns),
+        rows=in_file.lines.len(), rows_dropped=raw.dropped, columns=tuple(_column_read(c, axis) for c in columns),
         samples=samples, claims=said,
         questions=tuple(dict.fromkeys([*raw.questions, *talk.questions])),
         warnings=tuple(dict.fromkeys([*raw.warnings, *talk.warnings])),
-        started=timing.started or preamble_moment(raw.preamble, timing.face_s), unusable=unusable,
+        started=axis.started or preamble_moment(raw.preamble, axis.face_s), unusable=unusable,
     )  # fmt: skip
 
 
-def _column_read(column: Column, timing: Timing | None = None) -> ColumnRead:
-    if timing is not None and column.header in timing.headers and column.channel is None:
-        first = column.header == timing.headers[0]
-        name, unit, came = ("time_s", timing.unit, timing.unit_from) if first else (None, None, None)
-        return ColumnRead(column.header, name, unit, came, False, timing.share_missing)
+def _column_read(column: Column, axis: TimeAxis | None = None) -> ColumnRead:
+    if axis is not None and column.header in axis.headers and column.channel is None:
+        first = column.header == axis.headers[0]
+        name, unit, came = ("time_s", axis.unit, axis.unit_from) if first else (None, None, None)
+        return ColumnRead(column.header, name, unit, came, False, axis.share_missing)
     unit = column.unit.name if column.unit is not None and column.unit.name in SPELLED else None
     missing = round(column.share_missing(), 6)
     return ColumnRead(column.header, column.channel, unit, column.unit_from if unit else None, column.corrected, missing)
 
 
-def _samples(raw: RawLog, columns: list[Column], timing: Timing, talk: Talk, displacement_l: float | None) -> pl.DataFrame:
+def _samples(raw: RawLog, columns: list[Column], axis: TimeAxis, talk: Talk, displacement_l: float | None) -> pl.DataFrame:
     kept: dict[str, Array] = {c.channel: c.kept() for c in columns if c.channel}
     blank_doubled(kept, raw.lines, talk)
-    blank_spikes(kept, raw.lines, timing.recording, talk)
+    blank_spikes(kept, raw.lines, axis.recording, talk)
     derive_torque(kept, columns, talk)
     known = {c.channel: c.span for c in columns if c.channel and c.span and kept[c.channel] is c.values}
     spans = {name: known.get(name) or extremes(values) for name, values in kept.items()}
     note_limits(kept, columns, raw.lines, displacement_l, talk, spans)
     note_dead(kept, columns, raw.lines, talk, spans)
     untouched = {c.channel: c.source for c in columns if c.source is not None and c.channel and kept[c.channel] is c.values}
-    data: dict[str, pl.Series] = {"line": raw.lines.cast(pl.Int64), "recording": pl.Series(timing.recording)}
-    if timing.time_s is not None:
-        data["time_s"] = pl.Series(timing.time_s)
+    data: dict[str, pl.Series] = {"line": raw.lines.cast(pl.Int64), "recording": pl.Series(axis.recording)}
+    if axis.time_s is not None:
+        data["time_s"] = pl.Series(axis.time_s)
     for name in CHANNELS:
         if name in untouched:
             data[name] = untouched[name]
         elif name in kept:
             data[name] = pl.Series(kept[name], nan_to_null=bool(np.isnan(np.add.reduce(kept[name]))))
     frame = pl.DataFrame(data)
-    return frame[timing.order] if timing.order is not None else frame
+    return frame[axis.order] if axis.order is not None else frame

@@ -10,8 +10,9 @@ from pullbook.comparison.may_compare import REFUSED
 from pullbook.comparison.two_sides import Side, two_sides
 from pullbook.report import html
 from pullbook.report.canvas import Table
+from pullbook.report.day_row import address, advised, best_band
 from pullbook.report.figures import two_days
-from pullbook.report.model import address, advised, air, best_band, count_pulls, mark, repeats_within, sentence
+from pullbook.report.model import air, count_pulls, mark, repeats_within, sentence
 from pullbook.report.words import between, clean_all, number, percent_between
 
 Plain = dict[str, Any]

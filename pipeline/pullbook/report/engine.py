@@ -20,7 +20,7 @@ def render_engine(reports: Path, engine: str, days: list[dict[str, Any]]) -> Pat
     engine
         The engine's folder name.
     days
-        One :func:`pullbook.report.model.summary` a day of this engine, any order.
+        One :func:`pullbook.report.day_row.summary` a day of this engine, any order.
     """
     rows = [{**r, "href": r["href"].split("/", 1)[1]} for r in day_rows([{**d, "folder": engine} for d in days])]
     name = rows[0]["engine"] if rows else clean(engine)

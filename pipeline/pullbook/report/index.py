@@ -6,7 +6,7 @@ from typing import Any
 
 from pullbook.book import day_order, natural
 from pullbook.report import html
-from pullbook.report.model import address
+from pullbook.report.day_row import address
 from pullbook.report.words import clean_all
 
 
@@ -18,7 +18,7 @@ def render_index(reports: Path, days: list[dict[str, Any]]) -> Path:
     reports
         The reports folder.
     days
-        One :func:`pullbook.report.model.summary` a day, any order; ``folder`` where the engine's folder is not its name,
+        One :func:`pullbook.report.day_row.summary` a day, any order; ``folder`` where the engine's folder is not its name,
         ``logs_here`` false where the day's logs are gone.
     """
     rows = day_rows(days)

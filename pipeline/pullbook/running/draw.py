@@ -36,7 +36,7 @@ def draw(plan: Plan, day: PlannedDay, record: dict[str, Any], tables: "dict[str,
         The reports folder cannot be written; what stood there stands.
     """
     from pullbook.report.day import render_day
-    from pullbook.report.model import summary
+    from pullbook.report.day_row import summary
 
     place = plan.book.reports / day.engine / day.day
     making = plan.book.reports / f".making-{day.id}"

@@ -58,7 +58,7 @@ def open_plan(root: Path, handed: str | None, *, make: bool) -> Plan:
 _HELD: list[Any] = []
 
 
-class Look(NamedTuple):
+class PlanMade(NamedTuple):
     """What looking over the book found. ``settled``: the short cut to remember days by once they are in order; ``fine``: the days
     that were in order already; ``here``: every day that has a folder; ``astray``: what lies where it is not read."""
 
@@ -69,7 +69,7 @@ class Look(NamedTuple):
     astray: list[str]
 
 
-def make_plan(book: Book, settings: Settings, heads: "Heads", only: list[Asked] | None = None) -> Look:
+def make_plan(book: Book, settings: Settings, heads: "Heads", only: list[Asked] | None = None) -> PlanMade:
     """Compare every day's inputs with its record and plan what differs.
 
     Parameters
@@ -81,7 +81,7 @@ def make_plan(book: Book, settings: Settings, heads: "Heads", only: list[Asked] 
 
     Returns
     -------
-    Look
+    PlanMade
         The plan, and what was seen on the way.
     """
     from pullbook.archive.inputs import InputHashes, inputs_digest
@@ -113,7 +113,7 @@ def make_plan(book: Book, settings: Settings, heads: "Heads", only: list[Asked] 
             fine.add((engine, day))
     hashes.keep()
     pages = bool(planned) or not pages_stand(book, here, gone)
-    return Look(_packed(book, settings, planned, pages=pages), settled, fine, here, astray)
+    return PlanMade(_packed(book, settings, planned, pages=pages), settled, fine, here, astray)
 
 
 def _gone(heads: "Heads", here: list[DayKey]) -> set[DayKey]:

@@ -96,6 +96,31 @@ def _given(node: ast.stmt) -> list[str]:
 
 
 @every_module
+def test_a_reference_in_words_leads_somewhere(path: Path) -> None:
+    """``:func:`name` `` names what the module itself has or imports; a full name names what another one has."""
+    astray = []
+    for kind, name in re.findall(r":(mod|class|func|meth|data):`~?([^`]+)`", path.read_text(encoding="utf-8")):
+        inside = path.parent.relative_to(PACKAGE.parent).as_posix().replace("/", ".")
+        full = f"{inside}{name}" if name.startswith(".") else name if "." in name else f"{inside}.{path.stem}.{name}"
+        if not (kind == "mod" and (path.parent / f"{name}.py").exists()) and not _is_there(full):
+            astray.append(name)
+    assert astray == []
+
+
+def _is_there(name: str) -> bool:
+    """Whether a dotted name leads to a module, or to a name written somewhere in one."""
+    parts = name.split(".")
+    for length in range(len(parts), 0, -1):
+        file = PACKAGE.parent.joinpath(*parts[:length])
+        module = file / "__init__.py" if file.is_dir() else file.with_suffix(".py")
+        if module.exists():
+            words = {n.id for n in ast.walk(tree(module)) if isinstance(n, ast.Name)}
+            words |= {n.name for n in ast.walk(tree(module)) if isinstance(n, ast.FunctionDef | ast.ClassDef | ast.alias)}
+            return set(parts[length:]) <= words
+    return False
+
+
+@every_module
 def test_names_say_what_a_module_is_for(path: Path) -> None:
     assert not {"utils", "util", "helpers", "helper", "manager", "misc", "common"} & set(
         path.relative_to(PACKAGE).with_suffix("").parts

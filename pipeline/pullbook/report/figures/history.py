@@ -17,7 +17,7 @@ def picture(days: Rows) -> Picture | None:
     Parameters
     ----------
     days
-        :func:`pullbook.report.model.summary` of the engine's days.
+        :func:`pullbook.report.day_row.summary` of the engine's days.
     """
     told = [d for d in days if d.get("placed") or d.get("pull_sd_pct") is not None or d.get("total_deg") is not None][-DRAWN:]
     if len(told) < 2:

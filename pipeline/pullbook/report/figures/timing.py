@@ -14,7 +14,6 @@ from pullbook.units import DEG_PER_RPM_US
 
 LOOKS = {
     "log": ("soft", ".", 3.0),
-    "strobe": ("up", "D", 4.5),
     "light": ("up", "D", 4.5),
     "bench": ("hard", "^", 5.0),
     "sheet": ("down", "s", 4.0),
