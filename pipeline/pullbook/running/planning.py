@@ -91,11 +91,12 @@ def make_plan(book: Book, settings: Settings, heads: "Heads", only: list[Asked] 
     hashes = InputHashes(book)
     settled = Settled(book, settings.page)
     planned: list[PlannedDay] = []
+    asked = None if only is None else set(only)
     here, astray = days_and_astray(book)
     gone = _gone(heads, here)
     fine: set[DayKey] = set()
     for engine, day in [*here, *sorted(gone)]:
-        if only is not None and not any(e == engine and d in (None, day) for e, d in only):
+        if asked is not None and not {(engine, None), (engine, day)} & asked:
             continue
         if settled.holds(engine, day):
             fine.add((engine, day))

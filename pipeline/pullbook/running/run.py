@@ -4,7 +4,6 @@ import json
 import os
 import subprocess
 import sys
-import threading
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -46,7 +45,6 @@ def run(
     *,
     quiet: bool = False,
     wait_s: float = 0.0,
-    stop: threading.Event | None = None,
     profile: Path | None = None,
 ) -> Outcome:
     """Make everything that is new or changed.
@@ -61,8 +59,6 @@ def run(
         No progress on standard error.
     wait_s
         How long to wait for another run that holds the book, in seconds.
-    stop
-        Ends the run when set; where None, SIGINT and SIGTERM do.
     profile
         Folder of the workflow profile that says where jobs run (None: this machine).
 
@@ -87,7 +83,7 @@ def run(
         plan, settled, fine, here, astray = make_plan(book, settings, heads, only)
         outcome.astray = astray if only is None else []
         if plan.parcels or plan.pages:
-            _work(plan, profile, quiet, stop)
+            _work(plan, profile, quiet)
             _collect(plan, outcome)
             here = all_days(book)
         if out_of_step(heads.listed(), here):
@@ -120,7 +116,7 @@ def _note_missing(book: Book, here: list[tuple[str, str]], outcome: Outcome) -> 
         outcome.unwritable, outcome.status = str(refused), outcome.status or 1
 
 
-def _work(plan: Plan, profile: Path | None, quiet: bool, told: threading.Event | None) -> None:
+def _work(plan: Plan, profile: Path | None, quiet: bool) -> None:
     """Hand the plan to Snakemake and show progress until it ends; on a signal end the whole family of processes."""
     plan.work.mkdir(parents=True, exist_ok=True)
     clear_outcomes(plan)
@@ -134,7 +130,7 @@ def _work(plan: Plan, profile: Path | None, quiet: bool, told: threading.Event |
     if profile is None and "SNAKEMAKE_PROFILE" not in os.environ:
         command += ["--executor", "local"]  # no executor of a cluster is loaded for it
     command += ["--config", f"plan={plan.file.name}"]
-    stop = Stop(told)
+    stop = Stop()
     with (plan.work / "workflow.log").open("wb") as log, stop:
         family = subprocess.Popen(command, cwd=plan.work, stdin=subprocess.DEVNULL, stdout=log, stderr=log, start_new_session=True)
         try:

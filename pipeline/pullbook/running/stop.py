@@ -1,7 +1,6 @@
 """Being told to stop: signals noted instead of dying halfway, and a family of processes ended to the last."""
 
 import signal
-import threading
 from types import FrameType
 from typing import Any, Self
 
@@ -17,23 +16,19 @@ class Stopped(Exception):
 
 
 class Stop:
-    """While entered, SIGINT and SIGTERM are noted instead of ending this process halfway; ``told`` is another's word to stop."""
+    """While entered, SIGINT and SIGTERM are noted instead of ending this process halfway."""
 
-    def __init__(self, told: threading.Event | None) -> None:
-        self._told = told
+    def __init__(self) -> None:
         self._signal: int | None = None
         self._before: dict[int, Any] = {}
 
     def status(self) -> int | None:
         """Exit status to end with, or None while nobody asked."""
-        if self._told is not None and self._told.is_set():
-            return 128 + signal.SIGTERM
         return self._signal
 
     def __enter__(self) -> Self:
-        if self._told is None:
-            for number in (signal.SIGINT, signal.SIGTERM):
-                self._before[number] = signal.signal(number, self._note)
+        for number in (signal.SIGINT, signal.SIGTERM):
+            self._before[number] = signal.signal(number, self._note)
         return self
 
     def __exit__(self, *_: object) -> None:

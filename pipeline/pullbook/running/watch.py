@@ -8,31 +8,36 @@ import sys
 import threading
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
-from types import FrameType
 from typing import Any
 
-from pullbook.book import Book, engines, is_day_name
+from pullbook.book import Book, days, engines, is_day_name
 from pullbook.config import Settings
 from pullbook.running.planning import Asked
 
 _TICK_S = 0.2
 _LOOK_S = 10.0
 """Network shares and sync clients do not always say what they did: the folders are looked over this often besides."""
-
+_CLOSE_S = 0.5
+"""How long the watching library, which waits for a look over the folders to end, may take to stop."""
 _AGAIN_S = 60.0
 """A run that could not be made (another run holds the book, no room on the disc) is tried again after this long."""
+
+
+Looks = tuple[tuple[str, int, int, int, int], ...]
+"""Name, size in bytes, dates of content and of entry in ns, and inode of what lies in a folder."""
 
 
 @dataclass(slots=True)
 class _Waiting:
     """A day somebody touched: what its files looked like when last seen, and since when they have looked so.
 
-    ``looks``: name, size in bytes and date in ns of its files. ``since``: s on the monotonic clock; negative: not looked at yet.
+    ``since``: s on the monotonic clock; negative: not looked at yet.
     """
 
-    looks: tuple[tuple[str, int, int], ...] = ()
+    looks: Looks = ()
     since: float = -1.0
 
 
@@ -51,30 +56,52 @@ def watch(book: Book, settings: Settings, *, as_json: bool) -> int:
     OSError
         The logs folder cannot be watched.
     """
-    from watchdog.observers import Observer
-    from watchdog.observers.polling import PollingObserver
-
     ended = threading.Event()
-    before = {n: signal.signal(n, lambda _n, _f: _end(ended, _n, _f)) for n in (signal.SIGINT, signal.SIGTERM)}
+    before = {n: signal.signal(n, lambda *_: _end(ended)) for n in (signal.SIGINT, signal.SIGTERM)}
     book.logs.mkdir(parents=True, exist_ok=True)
-    arrivals: queue.SimpleQueue[Asked] = queue.SimpleQueue()
-    watchers: list[Any] = [Observer(), PollingObserver(timeout=_LOOK_S)]
     try:
-        _run_once(book, settings, None, as_json, ended)
-        _start(watchers, book, arrivals)
-        # what came between the first run and the watchers' start
-        if not _run_once(book, settings, None, as_json, ended, only_if_new=True):
-            for engine in engines(book):
-                arrivals.put((engine, None))
-        _loop(book, settings, arrivals, as_json, ended)
+        _watch_folder(book, settings, as_json, ended, first=True)
+        while not ended.is_set():  # logs/ was taken away, or another stands in its place, which nobody watches yet
+            with suppress(OSError):  # gone again
+                if book.logs.is_dir():
+                    _watch_folder(book, settings, as_json, ended, first=False)
+            time.sleep(_TICK_S)
+    except KeyboardInterrupt:  # of _end
+        pass
     finally:
-        for watcher in watchers:
-            if watcher.is_alive():
-                watcher.stop()
-                watcher.join(timeout=2.0)
         for number, handler in before.items():
             signal.signal(number, handler)
     return 0
+
+
+def _watch_folder(book: Book, settings: Settings, as_json: bool, ended: threading.Event, *, first: bool) -> None:
+    """Watch logs/ as it stands, until the end or until it is another folder."""
+    from watchdog.observers import Observer
+    from watchdog.observers.polling import PollingObserver
+
+    arrivals: queue.SimpleQueue[Asked] = queue.SimpleQueue()
+    watchers: list[Any] = [Observer(), PollingObserver(timeout=_LOOK_S)]
+    stands = _identity(book)
+    try:
+        _start(watchers, book, arrivals)
+        if not _run_once(book, settings, None, as_json, ended, only_if_new=not first):
+            for engine in engines(book):
+                arrivals.put((engine, None))
+        _loop(book, settings, arrivals, as_json, ended, stands)
+    finally:
+        for watcher in (w for w in watchers if w.is_alive()):
+            closing = threading.Thread(target=watcher.stop, daemon=True)
+            closing.start()
+            closing.join(_CLOSE_S)
+
+
+def _identity(book: Book) -> tuple[int, int] | None:
+    """Which folder logs/ is; None: there is none, or its share is away."""
+    try:
+        status = book.logs.stat()
+    except OSError:
+        return None
+    return status.st_dev, status.st_ino
 
 
 def _start(watchers: list[Any], book: Book, arrivals: "queue.SimpleQueue[Asked]") -> None:
@@ -121,9 +148,17 @@ class _Listener:
                 self._tell((parts[0], parts[1] if len(parts) > 1 and is_day_name(parts[1]) else None))
 
 
-def _loop(book: Book, settings: Settings, arrivals: "queue.SimpleQueue[Asked]", as_json: bool, ended: threading.Event) -> None:
+def _loop(
+    book: Book,
+    settings: Settings,
+    arrivals: "queue.SimpleQueue[Asked]",
+    as_json: bool,
+    ended: threading.Event,
+    stands: tuple[int, int] | None,
+) -> None:
     waiting: dict[Asked, _Waiting] = {}
-    while not ended.is_set():
+    ran: dict[Asked, Looks] = {}  # as it was when last run: both watchers tell of a change, and what failed is not said twice
+    while not ended.is_set() and _identity(book) == stands:
         try:
             waiting.setdefault(arrivals.get(timeout=_TICK_S), _Waiting())
             while True:
@@ -136,23 +171,34 @@ def _loop(book: Book, settings: Settings, arrivals: "queue.SimpleQueue[Asked]", 
             if day.since < 0 or looks != day.looks:
                 day.looks, day.since = looks, now
         still = [key for key, day in waiting.items() if now - day.since >= settings.settle_s]
-        if still:
-            made = _run_once(book, settings, still, as_json, ended, only_if_new=True)
-            for key in still:
-                if made:
-                    del waiting[key]
-                else:
-                    waiting[key].since = time.monotonic() + _AGAIN_S - settings.settle_s
+        seen = {part: _looks(book, part) for key in still for part in _parts(book, key)}
+        fresh = [key for key in still if any(seen[part] != ran.get(part) for part in _parts(book, key))]
+        made = not fresh or _run_once(book, settings, fresh, as_json, ended, only_if_new=True)
+        for key in still:
+            if made:
+                del waiting[key]
+            else:
+                waiting[key].since = time.monotonic() + _AGAIN_S - settings.settle_s
+        if made:
+            ran |= seen
 
 
-def _looks(book: Book, key: Asked) -> tuple[tuple[str, int, int], ...]:
+def _parts(book: Book, key: Asked) -> list[Asked]:
+    """A day; an engine and its days."""
+    engine, day = key
+    with suppress(OSError):  # the engine's folder is gone
+        return [key] if day else [key, *((engine, d) for d in days(book, engine)[0])]
+    return [key]
+
+
+def _looks(book: Book, key: Asked) -> Looks:
     engine, day = key
     folder = book.logs / engine / day if day else book.logs / engine
     found = []
     try:
         for path in folder.iterdir():
             status = path.lstat()
-            found.append((path.name, status.st_size, status.st_mtime_ns))
+            found.append((path.name, status.st_size, status.st_mtime_ns, status.st_ctime_ns, status.st_ino))
     except OSError:  # deleted under us, or not to be read: looks like nothing until it can be seen
         return ()
     return tuple(sorted(found))
@@ -170,7 +216,7 @@ def _run_once(
     if ended.is_set():
         return True
     try:
-        outcome = run(book, settings, only, quiet=as_json, wait_s=3600.0, stop=ended)
+        outcome = run(book, settings, only, quiet=as_json, wait_s=3600.0)
     except Stopped:
         ended.set()
         return True
@@ -184,5 +230,9 @@ def _run_once(
     return outcome.unwritable is None
 
 
-def _end(ended: threading.Event, _number: int, _frame: FrameType | None) -> None:
-    ended.set()
+def _end(ended: threading.Event) -> None:
+    """The first signal is obeyed wherever it comes, but while jobs run, which are ended in order (stop.py); later ones change
+    nothing."""
+    if not ended.is_set():
+        ended.set()
+        raise KeyboardInterrupt
