@@ -9,6 +9,8 @@ from pullbook.arrays import Array
 from pullbook.units import DAY_S
 from pullbook.wording import counted
 
+SLOWEST, QUICK = 5.0, 5000.0
+"""rpm a second that nearly all of a log's speed changes by, at least and at most; where it is slower, the clock may be another."""
 WRAPS = (2.0**8, 2.0**15, 2.0**16, 2.0**31, 2.0**32, 1e4, 1e5, 1e6)
 
 
@@ -38,6 +40,8 @@ def scale_of_bare_numbers(values: Array, rpm: Array | None) -> tuple[float, str 
     if not len(steps):
         return 1.0, None
     step = float(np.median(steps))
+    if step < 2e-4 and np.median(known) < 1.0 and _in_minutes(values, rpm):
+        return 60.0, "minutes"
     if step < 2e-4 and (np.median(known) < 1.0 or 20_000 < np.median(known) < 80_000):
         return DAY_S, "day fractions of a spreadsheet"
     if step < 2e-4 and 1.0 <= np.median(known) <= 24.0:
@@ -46,13 +50,19 @@ def scale_of_bare_numbers(values: Array, rpm: Array | None) -> tuple[float, str 
         return 1e-3, "milliseconds since 1970"
     if rpm is not None and np.isfinite(rpm).sum() > 5:
         sweep = sweep_of(values, rpm)
-        if sweep and sweep < 5.0 and 1000 * sweep >= 5.0:
+        if sweep and sweep < SLOWEST and 1000 * sweep >= SLOWEST:
             return 1e-3, "milliseconds"
-        if sweep and sweep > 20_000 and sweep / 60 <= 5000:
+        if sweep and sweep > 20_000 and sweep / 60 <= QUICK:
             return 60.0, "minutes"
     elif step >= 5 and np.all(known == np.round(known)):
         return 1e-3, "milliseconds"
     return 1.0, None
+
+
+def _in_minutes(values: Array, rpm: Array | None) -> bool:
+    """Whether small steps are of minutes, as a quick recorder writes them: as parts of a day no sweep would be that slow."""
+    sweep = sweep_of(values, rpm) if rpm is not None else None
+    return bool(sweep) and sweep / DAY_S < SLOWEST and SLOWEST <= sweep / 60.0 <= QUICK  # type: ignore[operator]
 
 
 def sweep_of(time: Array, rpm: Array, share: float = 0.9) -> float | None:

@@ -10,7 +10,7 @@ import polars as pl
 
 from pullbook.arrays import Array
 from pullbook.channels.asking import yaml_line
-from pullbook.channels.clock import RunningTime, run_time, scale_of_bare_numbers, sweep_of
+from pullbook.channels.clock import SLOWEST, RunningTime, run_time, scale_of_bare_numbers, sweep_of
 from pullbook.channels.column import Column, Talk, UnitFrom
 from pullbook.channels.stamps import read_stamps, started_at
 from pullbook.channels.time_look import climbs, climbs_evenly, counts_rows, is_whole, runs_on
@@ -18,8 +18,12 @@ from pullbook.text.raw import RawLog
 from pullbook.units import DAY_S
 
 _SHEET_DAY_OF_1970 = 25_569  # spreadsheets count days from the end of 1899
-FASTEST, SLOWEST = 50_000.0, 5.0
-"""rpm a second: no sweep on a brake or roller is faster; where all of a log is slower, its clock may be another."""
+FASTEST = 50_000.0
+"""rpm a second: no sweep on a brake or roller is faster."""
+
+
+YEAR_5000_S = 1e11
+"""Seconds since 1970."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -235,7 +239,8 @@ def _better_unit(column: Column, rpm: Array, scale: float) -> tuple[float, str] 
     """Factor to seconds that fits the sweep, and its name, where the heading's own cannot be: a cell's format was lost."""
     assert column.values is not None
     sweep = sweep_of(column.values, rpm)
-    if not sweep or sweep / scale <= FASTEST:
+    beyond = float(np.nanmin(column.values[:1000], initial=np.inf)) * scale  # in seconds since 1970 no log was begun there
+    if not sweep or (sweep / scale <= FASTEST and not YEAR_5000_S < beyond < np.inf):
         return None
     bare, why = scale_of_bare_numbers(column.values, rpm)
     return (bare, why or "seconds") if sweep / bare <= FASTEST else None

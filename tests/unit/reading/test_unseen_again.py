@@ -107,3 +107,18 @@ def test_a_pressure_without_a_unit_goes_by_what_it_is_at_full_load(tmp_path: Pat
         r = read(tmp_path, f"t [s];rpm;Nm;MAP\n{idle}{rows}")
         assert column(r, "map_kpa") == (unit, "assumed")
         assert about(r, f"taken as {unit}")
+
+
+def test_minutes_in_steps_as_small_as_parts_of_a_day(tmp_path: Path) -> None:
+    fine = [(0.01 * k, 2000 + 3 * k, 190.0) for k in range(900)]
+    r = read(tmp_path, "t;rpm;Nm\n" + "".join(f"{t / 60:.6f};{n};{m}\n" for t, n, m in fine))
+    assert r.samples["time_s"][-1] == pytest.approx(8.99, abs=1e-4)
+    assert about(r, "minutes fit the sweep")
+    r = read(tmp_path, "t;rpm;Nm\n" + "".join(f"{0.5 + t / 86400:.9f};{n};{m}\n" for t, n, m in fine))
+    assert r.samples["time_s"][-1] == pytest.approx(8.99, abs=1e-3)
+
+
+def test_milliseconds_since_1970_under_a_heading_of_seconds(tmp_path: Path) -> None:
+    r = read(tmp_path, "Secs;rpm;Nm\n" + "".join(f"{1934272837250 + 1000 * t:.0f};{n:.0f};{m:.1f}\n" for t, n, m, _ in ROWS))
+    assert r.samples["time_s"].to_list() == pytest.approx(P["time_s"].tolist(), abs=1e-6)
+    assert about(r, "taken as milliseconds since 1970")
