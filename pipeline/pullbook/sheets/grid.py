@@ -135,13 +135,12 @@ def _spreadsheet(content: bytes, shown: str, warnings: list[str]) -> list[list[R
             refused = _bomb(packed)
             sheets = [packed.read(m) for m in packed.namelist() if "worksheets/sheet" in m] if not refused else []
             formulas = any(b"<f>" in xml or b"<f " in xml for xml in sheets)
-            merged = any(b"<mergeCell " in xml for xml in sheets)
             del sheets
         if refused:
             return Fault(
                 shown, None, None, refused, "a spreadsheet of a few rows", "save only the sheet itself, as .xlsx or as pulls.csv"
             )
-        tables = _worksheets(content, merged=merged)
+        tables = _worksheets(content)
     except MemoryError:
         raise
     except Exception as wrong:  # whatever a broken or hostile spreadsheet sets off inside the library is the sheet's fault
@@ -168,36 +167,45 @@ def _bomb(packed: zipfile.ZipFile) -> str | None:
     return None
 
 
-def _worksheets(content: bytes, *, merged: bool) -> list[list[Row]]:
-    """The first sheets as rows of text; ``merged``: some have cells merged downwards, whose one value holds for each row."""
+def _worksheets(content: bytes) -> list[list[Row]]:
+    """The first sheets as rows of text; the one value of cells merged downwards holds for each of their rows."""
     import warnings as python_warnings
 
     import openpyxl
 
-    with python_warnings.catch_warnings():
+    with python_warnings.catch_warnings(), zipfile.ZipFile(io.BytesIO(content)) as packed:
         python_warnings.simplefilter("ignore")  # openpyxl warns of styles and extensions, which mean nothing here
-        book = openpyxl.load_workbook(io.BytesIO(content), read_only=not merged, data_only=True, keep_links=False)
+        book = openpyxl.load_workbook(io.BytesIO(content), read_only=True, data_only=True, keep_links=False)
         try:
             tables = []
             for sheet in book.worksheets[:10]:
-                if not merged:
-                    sheet.reset_dimensions()
-                found = sheet.iter_rows(max_row=MOST_ROWS + _HEADER_WITHIN, max_col=MOST_COLUMNS, values_only=True)
-                rows = [(line, [_cell(v) for v in cells]) for line, cells in enumerate(found, start=1)]
-                tables.append(_filled_down(rows, sheet.merged_cells.ranges) if merged else rows)
+                sheet.reset_dimensions()
+                rows = sheet.iter_rows(max_row=MOST_ROWS + _HEADER_WITHIN, max_col=MOST_COLUMNS, values_only=True)
+                table = [(line, [_cell(v) for v in cells]) for line, cells in enumerate(rows, start=1)]
+                tables.append(_filled_down(table, _merged(packed, sheet)))
             return tables
         finally:
             book.close()
 
 
-def _filled_down(rows: list[Row], merged: Iterable[Any]) -> list[Row]:
-    """The rows with the value of every range of merged cells, one column wide, in each of its rows."""
-    for span in merged:
-        last = min(span.max_row, len(rows))
-        if span.min_col == span.max_col and span.min_col <= MOST_COLUMNS and span.min_row < last:
-            value = rows[span.min_row - 1][1][span.min_col - 1]
-            for _, cells in rows[span.min_row : last]:
-                cells[span.min_col - 1] = value
+def _merged(packed: zipfile.ZipFile, sheet: Any) -> list[tuple[int, int, int]]:
+    """(column, first row, last row) of cells merged downwards, from 1. Read from the file: the library that lists them
+    makes every cell of a range first, and a range may be the whole sheet.
+    """
+    from openpyxl.utils.cell import column_index_from_string
+
+    xml = packed.read(sheet._worksheet_path)
+    found = re.findall(rb'<(?:\w+:)?mergeCell ref="([A-Z]{1,3})(\d{1,7}):([A-Z]{1,3})(\d{1,7})"', xml)[:MOST_ROWS]
+    return [(column_index_from_string(a.decode()), int(top), int(bottom)) for a, top, b, bottom in found if a == b]
+
+
+def _filled_down(rows: list[Row], merged: Iterable[tuple[int, int, int]]) -> list[Row]:
+    for column, top, bottom in merged:
+        last = min(bottom, len(rows))
+        if top < last and column <= len(rows[top - 1][1]):
+            for _, cells in rows[top:last]:
+                cells += [""] * (column - len(cells))
+                cells[column - 1] = rows[top - 1][1][column - 1]
     return rows
 
 

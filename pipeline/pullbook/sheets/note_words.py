@@ -43,15 +43,23 @@ def speaks_of_knock(note: str) -> bool:
     (True, False, True)
     >>> speaks_of_knock("knock sensor unplugged"), speaks_of_knock("not warm yet, pinged low down")
     (False, True)
+    >>> speaks_of_knock("stopped before knock"), speaks_of_knock("arrêté avant le cliquetis"), speaks_of_knock("as before knock")
+    (False, False, True)
     """
     clauses = re.split(r"[,;.!?:]\s|[,;!?]|\bbut\b|\baber\b|\bmais\b|\bpero\b|\bma\b", unaccented(note))
     for said, behind in pairwise([*(words for clause in clauses if (words := _said(clause))), []]):
         at = [i for i, word in enumerate(said) if word in _words("knock")]
+        at = [i for i in at if not _short_of(said, i)]
         if not at or _words("none") & set(said) or any(_words("elsewise") & set(said[i + 1 : i + 2]) for i in at):
             continue
         if not (_words("none") & set(behind) and set(behind) <= _words("none") | _words("heard")):
             return True
     return False
+
+
+def _short_of(said: Sequence[str], at: int) -> bool:
+    """Whether a note stops before the word: "stopped before any knock", but not "as before knock"."""
+    return any(said[k] in _words("before") and said[k - 1] not in _words("like") for k in range(max(at - 2, 1), at))
 
 
 def knock_speeds(note: str) -> tuple[float, float] | None:
