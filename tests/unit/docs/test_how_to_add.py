@@ -53,8 +53,9 @@ HEADINGS = {"Rotação do motor [rotacoes/min]": "rpm", "Binário [N.m]": "torqu
 
 
 def test_the_words_are_missing_without_the_page() -> None:
-    assert naming.understand("Avanço da ignição").quantity is None
-    assert units_text.unit_of("rotacoes/min") is None
+    said = "the page's example is known by now: put a word on the page that is not"
+    assert naming.understand("Avanço da ignição").quantity is None, said
+    assert units_text.unit_of("rotacoes/min") is None, said
 
 
 @pytest.mark.usefixtures("words_of_the_page")
@@ -83,8 +84,8 @@ def test_a_standard_computes() -> None:
     exec(body + re.sub(r"^", "        ", case, flags=re.M), space)
     trial = space["trial"]
     assert callable(trial)
-    assert trial("SHOP 1", 100.0, 20.0, sqrt) == 1.0
-    assert trial("SHOP 1", 95.0, 30.0, sqrt) == pytest.approx(1.0704, abs=1e-4)
+    assert trial("SHOP 404", 100.0, 20.0, sqrt) == 1.0
+    assert trial("SHOP 404", 95.0, 30.0, sqrt) == pytest.approx(1.0704, abs=1e-4)
 
 
 def test_every_place_knows_every_standard() -> None:
@@ -97,6 +98,8 @@ def test_every_place_knows_every_standard() -> None:
     for standard in named:
         assert factor(standard, 99.0, 25.0, 1.0) > 0.0
         assert claims.named_standard(f"Torque ({standard})") == standard
+    for heading in ("Torque 1", "Power run 12 corrected", "Torque 100 Nm", "Mean of 5 to 60 rows"):
+        assert claims.named_standard(heading) is None, f"digits of a standard that any heading may hold: {heading}"
     for page in ("docs/contract.md", "docs/method.md", "docs/day.schema.json", "tests/outside/test_air.py"):
         text = (ROOT / page).read_text(encoding="utf-8")
         assert [s for s in named if s not in text] == [], page

@@ -4,6 +4,7 @@ import argparse
 import json
 import re
 import shlex
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -11,7 +12,7 @@ import yaml
 from tests.unit.docs import generate
 from tests.unit.docs.page_logs import LOGS
 
-from pullbook import cli
+from pullbook import __version__, cli
 from pullbook.columns import CHANNELS
 from pullbook.config import Settings
 from pullbook.sheets.facts_schema import DAY_KEYS, ENGINE_KEYS, Group, Kind
@@ -140,6 +141,23 @@ def test_contract_names_every_channel() -> None:
     section = CONTRACT.split("## 2.")[1].split("\n## ")[0]
     unused = {name for name, spec in CHANNELS.items() if spec.means.endswith("not used")}
     assert {name for name in CHANNELS if not re.search(rf"\b{name}\b", section)} <= unused
+
+
+def test_every_dependency_is_reasoned() -> None:
+    """docs/decisions.md says of each library what it is for; none stands there that is needed no more."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    needed = {re.split(r"[<>=;\[ ]", line)[0].lower() for line in project["dependencies"]}
+    table = (ROOT / "docs" / "decisions.md").read_text(encoding="utf-8").split("## Why each dependency")[1].split("\n## ")[0]
+    first = [line.split("|")[1] for line in table.split("\n") if line.startswith("| ")][1:]
+    told = {re.sub(r"\(.*\)", "", name).strip().lower() for cell in first for name in re.sub(r"\([^)]*\)", "", cell).split(",")}
+    assert told - {"---"} == needed
+
+
+def test_one_version_is_told() -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    assert project["version"] == __version__
+    changelog = (ROOT / "docs" / "changelog.md").read_text(encoding="utf-8")
+    assert re.search(rf"^## {re.escape(__version__)} \(\d{{4}}-\d\d-\d\d\)$", changelog, re.M), "a heading with its day"
 
 
 def test_hooks_are_local_and_fetch_nothing() -> None:

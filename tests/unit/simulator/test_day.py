@@ -142,12 +142,13 @@ def test_air_the_shop_writes_down_is_near_the_truth_but_not_it() -> None:
 
 
 def test_knock_notes_follow_the_truth() -> None:
-    day = simulate(STUDY["knock_limited"], 4)
-    for row, setting in zip(day.sheet, day.truth.pull_settings, strict=True):
-        loud = bool(day.truth.knocks(setting, day.truth.rows).any())
-        if row.knock[0] == "heard":
-            assert loud
-    assert any(r.knock[0] in ("heard", "faint") for n in range(4) for r in simulate(STUDY["knock_limited"], n).sheet)
+    heard = 0
+    for day in (simulate(STUDY["knock_limited"], number) for number in range(4)):
+        for row, setting in zip(day.sheet, day.truth.pull_settings, strict=True):
+            if row.knock[0] == "heard":
+                heard += 1
+                assert day.truth.knocks(setting, day.truth.rows).any()
+    assert heard > 0
     wide = simulate(WIDE, 4)
     assert {r.knock[0] for r in wide.sheet} == {"not heard"}
 
