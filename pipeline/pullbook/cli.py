@@ -69,6 +69,13 @@ def _keep_traceback(book: Path) -> str:
     return "no file: there was nowhere to write one"
 
 
+def _whole_number(typed: str) -> int:
+    try:
+        return int(typed)
+    except ValueError as wrong:
+        raise argparse.ArgumentTypeError(f"{typed!r} is no whole number") from wrong
+
+
 def _parser() -> argparse.ArgumentParser:
     common = argparse.ArgumentParser(add_help=False)
     common.add_argument("--book", default=".", metavar="DIR", help="the book's folder (default: this one)")
@@ -103,7 +110,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     made.add_argument("engine", metavar="ENGINE")
     made.add_argument("day", nargs="?", metavar="DAY", help="YYYY-MM-DD or YYYY-MM-DD-word (default: today)")
-    made.add_argument("--pulls", type=int, metavar="N", help="also propose an order for N pulls")
+    made.add_argument("--pulls", type=_whole_number, metavar="N", help="also propose an order for N pulls")
     command("watch", commands.watch, "rerun when new files arrive and have stopped growing", "pullbook watch --book my-shop")
     made = command("history", commands.history, "print an engine's tune history", "pullbook history 'blue eight'")
     made.add_argument("engine", metavar="ENGINE")

@@ -176,11 +176,15 @@ def history(given: argparse.Namespace) -> int:
     from pullbook.archive.history import as_text
     from pullbook.archive.history import history as told_of
     from pullbook.archive.store import Store
+    from pullbook.book import natural
 
     book, _ = _opened(given)
-    told = told_of(Store(book.archive), given.engine)
+    store = Store(book.archive)
+    told = told_of(store, given.engine)
     if not told["days"]:
-        raise WrongUse(f"the archive has no day of {given.engine!r}; `pullbook run` puts days there")
+        engines = sorted(dict.fromkeys(store.catalog().select("engine").collect()["engine"].to_list()), key=natural)
+        has = f"it has {', '.join(engines[:12])}" if engines else "it is empty"
+        raise WrongUse(f"the archive has no day of {given.engine!r}; {has}; `pullbook run` puts days there")
     _show(given, told, as_text)
     return DONE
 

@@ -8,6 +8,7 @@ from pypdf import PdfReader
 
 from pullbook.report.card import card_pdf
 from pullbook.report.content import content
+from pullbook.report.glossary import GLOSSARY
 from pullbook.report.letters import drawable, measure, wrap
 from pullbook.report.paper import Sheets
 from pullbook.report.pdf import _points, report_pdf
@@ -112,6 +113,18 @@ def test_the_first_questions_stand_on_page_one(tmp_path: Path) -> None:
     assert "3 open questions; all in the evidence:" in first
     assert [q in first for q in day.record["questions"]] == [True, True, False]
     assert all(q in " ".join(more) for q in day.record["questions"])
+
+
+@pytest.mark.parametrize("more", [0, 3, 6, 9, 12])
+def test_the_words_stay_together_on_one_sheet(tmp_path: Path, more: int) -> None:
+    day = invented_day()
+    inputs = day.record["inputs"]
+    day.record["inputs"] = [*inputs, *({**inputs[0], "file": f"more {n}.csv"} for n in range(4 * more))]
+    print_to(tmp_path, day)
+    sheets = [" ".join(p.extract_text().split()) for p in PdfReader(tmp_path / "report.pdf").pages]
+    (first,) = (n for n, text in enumerate(sheets) if f"{GLOSSARY[0][0]}: {GLOSSARY[0][1]}" in text)
+    assert [f"{word}: {meaning}" in sheets[first] for word, meaning in GLOSSARY] == [True] * len(GLOSSARY)
+    assert first == len(sheets) - 1
 
 
 def test_questions_without_room_on_page_one_are_counted_there(tmp_path: Path) -> None:

@@ -113,17 +113,17 @@ def next_rows(day: AdviceDay, found: NextPulls, watch: DriftWatch, chosen: NextP
 
 
 def unsettled_rows(day: AdviceDay, found: Qualified) -> list[dict[str, Any]]:
-    """What to run where more advance may or may not gain: the baseline and the curve for most torque, once more each.
+    """What to run where more advance may or may not gain: the baseline and the curve that would be advised for it, once more each.
 
     Parameters
     ----------
     day
         The day; its baseline has a known advance.
     found
-        The mechanical curve of the day and the one for most torque.
+        The mechanical curve that expected loss alone would advise.
     """
     home = baseline_of(day.settings)
-    most = as_on_the_sheet(found.cheapest, found.cheapest_part, day.settings)
+    most = as_on_the_sheet(found.chosen, found.part, day.settings)
     mapped = day.kind == "mapped"
     why = "more pulls of it and of the baseline: what it gains cannot be told from nothing yet"
     name = "the table for most torque" if mapped else most.setting

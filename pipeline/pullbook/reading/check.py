@@ -144,7 +144,7 @@ def as_text(found: dict[str, Any]) -> str:
     blocks = [_file_text(file, asked_before) for file in found["files"]]
     blocks += [_day_text(day) for day in found["days"] if day["questions"] or day["warnings"] or day["errors"]]
     faulty = sum(1 for f in found["files"] if f["error"]) + sum(len(d["errors"]) for d in found["days"])
-    asked = sum(len(x["questions"]) for x in (*found["files"], *found["days"]))
+    asked = len(asked_before) + sum(len(d["questions"]) for d in found["days"])  # one question, however many logs ask it
     ended = f"{counted(faulty, 'error')}, {counted(asked, 'question')} about reading them"  # the day's own questions: its report
     blocks.append(f"{counted(len(found['files']), 'log')} looked at, {ended}.")
     return "\n\n".join(blocks)

@@ -13,6 +13,7 @@ from pullbook.report.pictures import Shown
 from pullbook.wording import counted
 
 CAUTION_SIZE = 6.3
+WORDS_SIZE = 7.0
 FIRST_QUESTIONS = 2
 
 
@@ -239,7 +240,16 @@ def _page_three(sheets: Sheets, said: Content, photos: list[Shown]) -> None:
         column = sheets.table(column, said.facts)
     if said.inputs:
         column = sheets.table(column, said.inputs)
-    _flow(sheets, column, "Words", [f"{word}: {meaning}" for word, meaning in GLOSSARY], size=7.2)
+    _words(sheets, column)
+
+
+def _words(sheets: Sheets, column: PaperColumn) -> None:
+    """The words in two columns that stay together: in one they ran over by a line that had a sheet to itself."""
+    lines = [f"{word}: {meaning}" for word, meaning in GLOSSARY]
+    if not column.room(columns_height(column, lines, WORDS_SIZE) + 0.3):
+        column = sheets.sheet()
+    column.text("Words", 10, bold=True, after=0.02)
+    two_columns(column, lines, WORDS_SIZE)
 
 
 def _photos(sheets: Sheets, column: PaperColumn, photos: list[Shown]) -> PaperColumn:

@@ -55,7 +55,7 @@ class FactReader:
                 if name is not None:
                     below = " or ".join(f"`{group}:`" for group in elsewhere.get(name, ()) if name not in keys)
                     hint = f"write `{name}` in a line of its own under {below}, indented" if below else f"did you mean `{name}`?"
-                self.fault(entry.line, path + written, f"the unknown key {written[:60]!r}", "a key of the contract", hint)
+                self.fault(entry.line, path + written, f"the unknown key {written[:60]!r}", "a key that may stand here", hint)
             elif key in out:
                 self.fault(
                     entry.line, path + written, f"the key {key!r} a second time", "each key once", "keep the one that is right"

@@ -66,8 +66,8 @@ def _something(day: AdviceDay, ground: Ground) -> Advice:
     watch = drift_watch.watch(day.aligned, day.settings, day.best.repeatability)
     pulls = next_rows(day, plan, watch, chosen=as_on_the_sheet(found.chosen, found.part, day.settings))
     cheapest = ground.cheapest_free() if day.kind == "mapped" else found.cheapest.curves(ground.rpm)[0]
-    if is_held and not pulls and _far_from(ground, advised, cheapest):
-        pulls = unsettled_rows(day, found)
+    if is_held and not pulls and _far_from(ground, advised, wished.advised):
+        pulls = unsettled_rows(day, wished.found)
     enough = plan.enough and not pulls
     words = day_words(
         day,
@@ -152,9 +152,9 @@ def _held(day: AdviceDay, ground: Ground, parts: Parts, home: Setting) -> _Chose
     return replace(chosen, found=found, advised=chosen.advised if day.kind == "mapped" else found.chosen.curves(ground.rpm)[0])
 
 
-def _far_from(ground: Ground, advised: Array, cheapest: Array) -> bool:
-    """Whether one draw in ten or more gives away over 0.3 % at ``advised`` against ``cheapest``, (R,) each: not enough then."""
-    return bool(np.mean(ground.losses(advised) - ground.losses(cheapest) > ENOUGH) >= 0.10)
+def _far_from(ground: Ground, advised: Array, wished: Array) -> bool:
+    """Whether one draw in ten or more gives away over 0.3 % at ``advised`` against ``wished``, (R,) each: not enough then."""
+    return bool(np.mean(ground.losses(advised) - ground.losses(wished) > ENOUGH) >= 0.10)
 
 
 def _baseline_torque(day: AdviceDay, ground: Ground) -> Array | None:

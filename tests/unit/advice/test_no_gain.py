@@ -59,9 +59,16 @@ def test_nobody_changes_springs_for_what_cannot_be_told() -> None:
     assert told["mechanical"]["springs_note"].startswith("keep the springs and 20° stop of '26'")
 
 
-def test_where_a_gain_is_small_and_open_it_and_the_baseline_are_run_again() -> None:
-    told = advise(*day("mechanical", 25.0, 1.2).parts()).advice
-    assert told["sentence"].startswith("Leave it as the baseline is: what more advance would bring cannot be told from nothing (−")
+def test_where_a_gain_is_open_it_and_the_baseline_are_run_again() -> None:
+    told = advise(*day("mechanical", 25.5, 1.5).parts()).advice
+    assert "more advance would bring cannot be told from nothing (" in told["sentence"]
     assert not told["enough"]
-    assert [p["total_deg"] for p in told["next_pulls"]][-1] == 22.0
+    assert [p["total_deg"] for p in told["next_pulls"]] == [24.0, 22.0]
     assert "cannot be told from nothing yet" in told["next_pulls"][0]["why"]
+
+
+def test_where_it_could_not_be_much_the_baseline_is_enough() -> None:
+    told = advise(*day("mechanical", 25.0, 1.5).parts()).advice
+    assert told["sentence"].startswith("Leave it as the baseline is: what more advance would bring cannot be told from nothing (−")
+    assert told["enough"]
+    assert told["next_pulls"] == []

@@ -55,3 +55,14 @@ def test_the_history_is_told_as_lines_and_as_one_object(folder: Path, capsys: py
     assert "2 days" in capsys.readouterr().out
     assert main(["history", ENGINE, "--book", str(folder), "--json"]) == 0
     assert [d["day"] for d in json.loads(capsys.readouterr().out)["days"]] == ["2031-04-05", "2031-05-02"]
+
+
+def test_a_history_that_is_not_there_names_those_that_are(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["history", "nosuch", "--book", str(folder)]) == 2
+    assert f"no day of 'nosuch'; it has {ENGINE}; `pullbook run` puts days there" in capsys.readouterr().err
+
+
+def test_a_number_of_pulls_that_is_none_is_said_in_plain_words(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit):
+        main(["new", "x", "2031-01-01", "--pulls", "ten", "--book", str(folder)])
+    assert "argument --pulls: 'ten' is no whole number" in capsys.readouterr().err
