@@ -85,8 +85,9 @@ def _on_rows(table: DayTable, drawn: HillDraws, rng: np.random.Generator) -> Hil
             mean += ln_torque_lost(np.nan_to_num(ran)[None], best, k, skew)[:, 0]
             if doubts:
                 doubt = np.where(run[:, :, None], own_doubt, 0.0).sum(axis=0) / np.maximum(run.sum(axis=0), 1)[:, None]
-                _, per_deg, _ = slopes(basis, np.nan_to_num(ran)[None], drawn.xi[::32])
-                mean += (linear.z[:, :doubts] @ doubt.T) * per_deg.mean(axis=(0, 1))
+                # The slopes the likelihood had: only with them do hill and doubt together say what the pulls read.
+                _, per_deg, _ = slopes(basis, np.nan_to_num(ran)[None], drawn.linear_at)
+                mean += (linear.z[:, :doubts] @ doubt.T) * per_deg[0, 0]
         if name in drawn.effects:
             columns, place = drawn.effects[name]
             mean += linear.z[:, place] @ columns.T

@@ -4,6 +4,7 @@ Each gets an effect of its own, smooth over rpm, beside the hill: wide where its
 label ran the same advance (something else was changed, or it is a return under a new name: the pulls decide).
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +19,9 @@ ALIKE_LEVEL, ALIKE_WIGGLE = 0.015, 0.007
 BESIDE, BESIDE_SHARE = 0.0004, 0.25
 """What the hill's form, or a hand on the distributor, does to any setting beside its timing, of torque: small, and no repeat
 reveals it; at most this share of what a pull is expected to repeat to."""
+FORM_DOUBTS = (0.04, 0.08, 0.16, 0.32)
+"""What the hill's form may be off by at a setting, as shares of what the setting loses: it errs most where most is lost (where the
+burn knocks, or is late by half). Alike whenever the setting is run, so no repeat shows it."""
 SMOOTH_RPM = 1200.0
 
 
@@ -91,17 +95,21 @@ def effect_basis(rpm: Array, level: float, wiggle: float) -> Array:
     return np.linalg.solve(lower, kernel(knots, rpm)).T
 
 
-def effect_modes(table: DayTable, effects: OwnEffects, rpm: Array, pull_sd: float) -> dict[str, Array]:
-    """Basis of what each setting does beside the hill: little, unless it is in ``effects``.
+def effect_modes(
+    table: DayTable, effects: OwnEffects, pull_sd: float, lost: Mapping[str, Array] | None = None, form_doubt: float = 0.0
+) -> dict[str, Array]:
+    """Basis of what each setting does beside the hill: little, unless it is in ``effects`` or runs far from the best.
 
     Parameters
     ----------
     table, effects
-        The day, and its settings that differ in more than advance.
-    rpm
-        Rows, rpm, (R,).
+        The day, R rows, and its settings that differ in more than advance.
     pull_sd
         What a pull is expected to repeat to, fraction of torque.
+    lost
+        What each setting loses on the hill by running its advance, fraction of torque, (R,); None without a hill.
+    form_doubt
+        What the hill's form is off by, as a share of ``lost``.
 
     Returns
     -------
@@ -110,10 +118,13 @@ def effect_modes(table: DayTable, effects: OwnEffects, rpm: Array, pull_sd: floa
     """
     alike = {s for s, _ in effects.alike}
     beside = min(BESIDE, BESIDE_SHARE * pull_sd)
+    rpm = table.rpm.astype(float)
 
-    def size(setting: str) -> tuple[float, float]:
+    def basis(setting: str) -> Array:
         if setting in effects.unknown:
-            return UNKNOWN_LEVEL, UNKNOWN_WIGGLE
-        return (ALIKE_LEVEL, ALIKE_WIGGLE) if setting in alike else (beside, beside)
+            return effect_basis(rpm, UNKNOWN_LEVEL, UNKNOWN_WIGGLE)
+        level, wiggle = (ALIKE_LEVEL, ALIKE_WIGGLE) if setting in alike else (beside, beside)
+        more = 1.0 if lost is None or not form_doubt else 1.0 + form_doubt * lost[setting][:, None] / level
+        return np.asarray(more * effect_basis(rpm, level, wiggle))
 
-    return {s: effect_basis(rpm, *size(s)) for s in table.settings()}
+    return {s: basis(s) for s in table.settings()}
