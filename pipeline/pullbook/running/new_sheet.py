@@ -46,6 +46,8 @@ def new_day(book: Book, engine: str, day: str, pulls: int | None = None, *, type
         A name that cannot be a folder of the book, or a number of pulls that is none.
     FileExistsError
         Something that is no folder, or that leaves the book, stands where the folder should be.
+    OSError
+        No room or no right to write; no half of a file is left.
     """
     _refuse_names(engine, day)
     if pulls is not None and not 1 <= pulls <= 200:
@@ -108,12 +110,16 @@ def _make(book: Book, folder: Path) -> None:
 
 def _write(book: Book, path: Path, content: bytes, made: dict[str, Any]) -> None:
     try:
-        with path.open("xb") as file:
-            file.write(content)
+        path.touch(exist_ok=False)
     except FileExistsError:
         made["kept"].append(book.shown(path))
         made["said"].append(f"kept    {book.shown(path)} (never overwritten)")
         return
+    try:
+        path.write_bytes(content)
+    except OSError:  # half a sheet would stand in the way of the next `new`, which overwrites nothing
+        path.unlink()
+        raise
     made["written"].append(book.shown(path))
     made["said"].append(f"written {book.shown(path)}")
 
