@@ -164,17 +164,27 @@ def _print_out(row: dict[str, Any], part: pl.DataFrame, rpm: Array, torque: Arra
     return out
 
 
-def align_hold(row: dict[str, Any], part: pl.DataFrame | None, slope: tuple[Array, Array] | None) -> AlignedPull:
+def hold_speed(part: pl.DataFrame | None) -> float | None:
+    """Median rpm of a hold's samples; None where there is none."""
+    rpm = None if part is None else _column(part, "rpm")
+    return float(np.nanmedian(rpm)) if rpm is not None and np.isfinite(rpm).any() else None
+
+
+def align_hold(
+    row: dict[str, Any], part: pl.DataFrame | None, slope: tuple[Array, Array] | None, at_row: int | None
+) -> AlignedPull:
     """A hold as one point: the first half second, in which the load still settles, is passed over.
 
     Parameters
     ----------
     row, part
         As for :func:`align_pull`.
+    at_row
+        The row it stands in, rpm (:func:`~pullbook.alignment.rows.rows_of_holds`); None without a speed.
     slope
         rpm (n,) and the slope of the day's torque there, N·m per rpm, to move the point to its row's centre; None: not moved.
     """
-    if part is None or (rpm := _column(part, "rpm")) is None:
+    if at_row is None or part is None or (rpm := _column(part, "rpm")) is None:
         return AlignedPull(conform(pl.DataFrame(), ROWS), reasons=["no samples"])
     time, torque = _column(part, "time_s"), _torque(part, rpm)
     steady = np.isfinite(rpm)
@@ -184,7 +194,7 @@ def align_hold(row: dict[str, Any], part: pl.DataFrame | None, slope: tuple[Arra
     advance = {name: values[steady] for name, source in _ADVANCES.items() if (values := _column(part, source)) is not None}
     at = float(np.nanmedian(rpm))
     local = float(np.interp(at, *slope)) if slope is not None else 0.0
-    rows = hold_row(row["pull_id"], rpm=rpm[steady], torque_nm=torque[steady], advance=advance, slope_nm_per_rpm=local)
+    rows = hold_row(row["pull_id"], at_row, rpm=rpm[steady], torque_nm=torque[steady], advance=advance, slope_nm_per_rpm=local)
     out = AlignedPull(rows, timed=time is not None)
     if rows.is_empty():
         out.reasons.append("no torque or power in the log")

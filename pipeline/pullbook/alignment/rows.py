@@ -1,5 +1,7 @@
 """One pull's rows: engine torque every 100 rpm, moved to the row's centre, with the white noise of its samples."""
 
+from collections.abc import Mapping
+from itertools import pairwise
 from math import pi
 
 import numpy as np
@@ -12,6 +14,7 @@ from pullbook.measure.local import centred_means, second_differences
 
 RATE_HALF_WIDTH_S = 0.5
 _PRIOR_COUNT = 10.0  # second differences' worth of trust in the whole pull's noise against one row's own
+_ONE_SPEED_RPM = 30.0  # holds that stand no further apart than this were meant for one speed
 _EDGE_RPM = 35.0  # an end row seen only beyond this from its centre is not a row
 
 
@@ -116,13 +119,42 @@ def _white_se(x: Array, y: Array, cell: npt.NDArray[np.int64], n: npt.NDArray[np
     return np.asarray(np.sqrt(variance / n))
 
 
-def hold_row(pull_id: str, *, rpm: Array, torque_nm: Array, advance: dict[str, Array], slope_nm_per_rpm: float) -> pl.DataFrame:
+def rows_of_holds(speeds: Mapping[str, float]) -> dict[str, int]:
+    """The 100-rpm row of every hold: holds at one speed share a row, on whichever side of a row's edge each of them came.
+
+    Parameters
+    ----------
+    speeds
+        rpm of every hold by its pull.
+
+    Returns
+    -------
+    dict
+        The same pulls. Speeds that run together over more than a row's width keep each its nearest row.
+    """
+    order = sorted(speeds, key=lambda p: (speeds[p], p))
+    ends = [0, *(i for i in range(1, len(order)) if speeds[order[i]] - speeds[order[i - 1]] > _ONE_SPEED_RPM), len(order)]
+    out: dict[str, int] = {}
+    for first, stop in pairwise(ends if order else []):
+        group = {p: speeds[p] for p in order[first:stop]}
+        together = max(group.values()) - min(group.values()) <= ROW_RPM
+        out |= {p: _nearest_row(float(np.median(list(group.values()))) if together else own) for p, own in group.items()}
+    return out
+
+
+def _nearest_row(rpm: float) -> int:
+    return int(np.floor(rpm / ROW_RPM + 0.5)) * ROW_RPM
+
+
+def hold_row(
+    pull_id: str, row: int, *, rpm: Array, torque_nm: Array, advance: dict[str, Array], slope_nm_per_rpm: float
+) -> pl.DataFrame:
     """A hold as one row: medians over its steady part, torque moved to the row's centre.
 
     Parameters
     ----------
-    pull_id
-        Whose row it is.
+    pull_id, row
+        Whose row it is, and its centre, rpm.
     rpm, torque_nm
         Shape (n,), the steady part.
     advance
@@ -134,7 +166,6 @@ def hold_row(pull_id: str, *, rpm: Array, torque_nm: Array, advance: dict[str, A
     if not known.any():
         return conform(pl.DataFrame(), ROWS)
     speed, level = float(np.median(rpm[known])), float(np.median(torque_nm[known]))
-    row = int(np.floor(speed / ROW_RPM + 0.5)) * ROW_RPM
     d2 = second_differences(torque_nm[known])
     d2 = d2[np.isfinite(d2)]
     # a median of white samples is sqrt(pi/2) wider than their mean

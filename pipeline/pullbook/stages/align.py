@@ -7,8 +7,9 @@ import polars as pl
 
 from pullbook.alignment.correction import Corrected, correct_day
 from pullbook.alignment.lag import torque_lag
-from pullbook.alignment.one_pull import READ_CHANNELS, AlignedPull, Footing, align_hold, align_pull, finite
+from pullbook.alignment.one_pull import READ_CHANNELS, AlignedPull, Footing, align_hold, align_pull, finite, hold_speed
 from pullbook.alignment.pull_words import pull_words
+from pullbook.alignment.rows import rows_of_holds
 from pullbook.alignment.standing_apart import cold_pulls, other_gear
 from pullbook.arrays import Array
 from pullbook.columns import ALIGNED_PULLS, ROWS, conform
@@ -48,8 +49,11 @@ def align_day(reading: DayReading) -> AlignedDay:
         if row["kind"] != "hold"
     }
     slope = _day_slope([d.rows for d in done.values()])
-    for row in pulls.filter(pl.col("kind") == "hold").iter_rows(named=True):
-        done[row["pull_id"]] = align_hold(row, samples.get(row["pull_id"]), slope)
+    held = pulls.filter(pl.col("kind") == "hold")
+    speeds = {p: speed for p in held["pull_id"] if (speed := hold_speed(samples.get(p))) is not None}
+    at_row = rows_of_holds(speeds)
+    for row in held.iter_rows(named=True):
+        done[row["pull_id"]] = align_hold(row, samples.get(row["pull_id"]), slope, at_row.get(row["pull_id"]))
     records, rows = [], []
     for row in pulls.iter_rows(named=True):
         one = done[row["pull_id"]]

@@ -7,6 +7,7 @@ import polars as pl
 import pytest
 from tests.unit.alignment.made import Sweep, day, hump
 
+from pullbook.alignment.rows import rows_of_holds
 from pullbook.facts import DayFacts, Dyno, EngineFacts
 from pullbook.measure.decay import pooled_decay
 from pullbook.measure.held import news
@@ -175,6 +176,21 @@ def test_a_hold_is_one_point_moved_along_the_days_curve() -> None:
     assert rows["rpm"].to_list() == [3500]
     assert rows["torque_nm"][0] == pytest.approx(175.0, abs=0.05)
     assert rows["advance_log_deg"][0] == 30.0
+
+
+def test_holds_at_one_speed_stand_in_one_row_on_whichever_side_of_its_edge_each_came() -> None:
+    speeds = {"24": 3043.0, "28": 3056.0, "32": 3049.0, "36": 3052.0, "other": 3460.0}
+    holds = [Sweep(s, torque=lambda n: 0.05 * n, rpm=(at - 4.0, at + 4.0), rate=2.0, kind="hold") for s, at in speeds.items()]
+    aligned = align_day(day(holds))
+    by_setting = aligned.rows.join(aligned.pulls.select("pull_id", "setting"), on="pull_id")
+    assert dict(zip(by_setting["setting"], by_setting["rpm"], strict=True)) == dict.fromkeys(speeds, 3100) | {"other": 3500}
+
+
+def test_speeds_that_run_together_over_more_than_a_row_keep_each_its_own() -> None:
+    assert rows_of_holds({f"{n}": float(n) for n in range(3010, 3200, 20)}) == {
+        f"{n}": 3000 if n < 3050 else 3100 if n < 3150 else 3200 for n in range(3010, 3200, 20)
+    }
+    assert rows_of_holds({}) == {}
 
 
 def test_left_out_pulls_keep_their_rows_and_reasons() -> None:
