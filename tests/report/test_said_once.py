@@ -5,6 +5,7 @@ import re
 
 import pytest
 
+from pullbook.report import html
 from pullbook.report.content import content
 from pullbook.report.day_row import summary
 from pullbook.report.figures import history
@@ -87,3 +88,12 @@ def test_the_last_of_the_torque_is_named_only_where_it_is_some(day: InventedDay,
         "most_torque": {"total_deg": 36.0, "versus_baseline_pct": 0.8, "versus_lo_pct": lo, "versus_hi_pct": 1.6},
     }  # fmt: skip
     assert any("36° total" in line for line in what_it_is_worth(view(record, day.tables))) == told
+
+
+def test_settings_told_apart_by_one_digit_keep_it_at_their_lanes(day: InventedDay) -> None:
+    record, names = copy.deepcopy(day.record), {"stop 18": "two stage, 2 more", "stop 24": "two stage, 4 more"}
+    for pull in record["pulls"]:
+        pull["setting"] = names.get(pull["setting"], pull["setting"])
+    shown = view(record, day.tables)
+    drawn = str(html.figure(content(shown).pictures["residuals"], shown.span))
+    assert all(name in drawn for name in names.values())

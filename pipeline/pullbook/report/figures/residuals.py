@@ -13,6 +13,8 @@ from pullbook.report.view import DayView
 from pullbook.report.words import labels, number, short
 from pullbook.wording import noted
 
+LABEL = 18
+"""Letters of a setting's name at its lane: names are told apart by their ends."""
 LANES = 24
 
 
@@ -33,9 +35,9 @@ def picture(shown: DayView) -> Picture | None:
 
     def paint(panel: Panel) -> None:
         look = panel.look
-        ax = panel.axes(right=1.05 if not look.narrow else 0.3, left=0.62 if not look.narrow else 0.55)
+        ax = panel.axes(right=1.35 if not look.narrow else 0.3, left=0.62 if not look.narrow else 0.55)
         ax.set_ylim(-len(drawn), 0)
-        named = labels((noted(p.get("setting")) for p in drawn), 13)
+        named = labels((noted(p.get("setting")) for p in drawn), LABEL)
         for i, p in enumerate(drawn):
             middle = -i - 0.5
             ax.plot(ax.get_xlim(), (middle, middle), color=PAPER["rule"], lw=0.7, zorder=1)
@@ -56,7 +58,7 @@ def picture(shown: DayView) -> Picture | None:
                     ax,
                     panel.span[1] + 50,
                     middle,
-                    short(named[noted(p.get("setting"))].replace("\n", " "), 16),
+                    short(named[noted(p.get("setting"))].replace("\n", " "), LABEL),
                     dx=4,
                     hue="down" if out else "soft",
                 )
