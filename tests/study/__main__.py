@@ -9,7 +9,7 @@ from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 from typing import Any
 
-FIRST = 120_000
+FIRST = 140_000
 """Numbers of the published days start here; the model was set up on days below."""
 MARKS = ("<!-- results -->", "<!-- end of results -->")
 SEASONS = ("wide", "burn_slow", "few_pulls")
