@@ -6,20 +6,13 @@ from pathlib import PureWindowsPath
 from unicodedata import category
 
 from pullbook.handover import Fault
-from pullbook.sheets.facts_schema import DEGREES, HUMIDITY, PRESSURE, RPM, TEMPERATURE, Number
 from pullbook.sheets.grid import Grid
 from pullbook.sheets.placed import Placed
+from pullbook.sheets.spans import SPANS
 from pullbook.sheets.typed_number import number_and_unit, typed_number
 from pullbook.sheets.unit_slips import column_in, looks_like
 from pullbook.wording import counted
 
-_BTDC = replace(DEGREES, unit="degrees BTDC")
-_SPANS = {
-    "pull": Number("", 1, 999), "initial_deg": _BTDC, "total_deg": _BTDC, "advance_deg": _BTDC, "rpm": RPM,
-    "pressure_kpa": PRESSURE, "temperature_c": TEMPERATURE, "humidity_pct": HUMIDITY,
-    "oil_c": Number("°C", -40, 160), "coolant_c": Number("°C", -40, 130),
-}  # fmt: skip
-"""What a number of a sheet can mean, by column."""
 _KINDS = {
     "kPa": ("pressure",), "°C": ("temperature", "angle"), "%": ("share",), "rpm": ("speed",),
     "degrees BTDC": ("angle", "advance"),
@@ -71,14 +64,14 @@ class SheetCells:
         text = self.text(row, name)
         if text is None or text in ("-", "–", "—", "?", "n/a", "N/A"):
             return None
-        lo, hi = _SPANS[name].lo, _SPANS[name].hi
+        lo, hi = SPANS[name].lo, SPANS[name].hi
         value = typed_number(text, thousands=hi >= 1000)
         if value is None:
             self.fault(line, name, repr(text[:60]), _wanted(name), "write the bare number")
             return None
         bare, unit = number_and_unit(text)
         convert = self.at[name][1].convert
-        if unit is not None and unit.kind not in _KINDS.get(_SPANS[name].unit, ()):
+        if unit is not None and unit.kind not in _KINDS.get(SPANS[name].unit, ()):
             self.fault(line, name, repr(text[:60]), _wanted(name), "write the bare number")
             return None
         if unit is not None and unit.kind != "angle":  # a cell's own unit counts for more than the header's
@@ -94,7 +87,7 @@ class SheetCells:
 
     def _off_scale(self, line: int, name: str, text: str, value: float) -> None:
         """Note a number that cannot be meant; one in another unit is noted once a column, with how many more there are."""
-        slip = looks_like(_SPANS[name].unit, value, _SPANS[name].lo, _SPANS[name].hi)
+        slip = looks_like(SPANS[name].unit, value, SPANS[name].lo, SPANS[name].hi)
         if slip is None:
             self.fault(line, name, repr(text[:60]), _wanted(name), "check the number and its unit")
             return
@@ -132,5 +125,5 @@ class SheetCells:
 
 
 def _wanted(name: str) -> str:
-    span = _SPANS[name]
+    span = SPANS[name]
     return f"a number from {span.lo} to {span.hi} {span.unit}".rstrip()

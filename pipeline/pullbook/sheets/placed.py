@@ -4,6 +4,7 @@ from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass
 
 from pullbook.book import LOG_ENDINGS
+from pullbook.sheets.by_grammar import meant_by, names_files
 from pullbook.sheets.grid import Grid
 from pullbook.sheets.words import SheetColumn, misspelt
 
@@ -47,17 +48,25 @@ def placed(grid: Grid, shown: str, column_of: Callable[[str], SheetColumn | None
             at[meant] = (number, column)
             unknown.remove((number, header))
             warnings.append(f"{shown}: the column {header[:60]!r} is read as {meant}")
+    for number, header in unknown if "file" in columns else ():
+        column = meant_by(grid.heading(number), grid.cells[number]) if grid.headers[number] else None
+        if column is not None and column.name not in at:
+            at[column.name] = (number, column)
+            warnings.append(f"{shown}: the column {header[:60]!r} is read as {column.name}, by its words and what stands in it")
+    unknown = [(number, header) for number, header in unknown if number not in {n for n, _ in at.values()}]
     if "file" in columns and "file" not in at and (named := _names_of_logs(grid, unknown)) is not None:
         at["file"] = (named[0], SheetColumn("file", float))
         unknown.remove(named)
-        warnings.append(f"{shown}: the column {named[1][:60]!r} is read as file: its cells are names of logs")
+        warnings.append(f"{shown}: the column {named[1][:60]!r} is read as file")
     return Placed(at, tuple(unknown), tuple(warnings))
 
 
 def _names_of_logs(grid: Grid, unknown: Iterable[tuple[int, str]]) -> tuple[int, str] | None:
-    """Of the columns no header explains, the first in which most cells are names of logs."""
-    for number, header in unknown:
+    """Of the columns no header explains, the first in which most cells are names of logs, else the one that speaks of files."""
+    left = [(number, header) for number, header in unknown if (grid.cells[number] != "").any()]
+    for number, header in left:
         filled = [text for text in grid.cells[number] if text]
         if sum(text.casefold().endswith(LOG_ENDINGS) for text in filled) > 0.5 * len(filled):
             return number, header
-    return None
+    speaking = [column for column in left if names_files(column[1])]
+    return speaking[0] if len(speaking) == 1 else None

@@ -9,12 +9,13 @@ from pullbook.units import PRESSURE, TEMPERATURE
 from pullbook.vocabulary.wordlist import rows
 
 
-def _table(which: str) -> dict[str, tuple[str, ...]]:
+def written_as(which: str) -> dict[str, tuple[str, ...]]:
+    """One table of words/sheets.csv: name -> other spellings."""
     return {row["name"]: tuple(row["also"].split("|")) for row in rows("sheets") if row["table"] == which}
 
 
-PULL_COLUMNS: Mapping[str, tuple[str, ...]] = _table("pull")
-STROBE_COLUMNS: Mapping[str, tuple[str, ...]] = {"setting": PULL_COLUMNS["setting"]} | _table("strobe")
+PULL_COLUMNS: Mapping[str, tuple[str, ...]] = written_as("pull")
+STROBE_COLUMNS: Mapping[str, tuple[str, ...]] = {"setting": PULL_COLUMNS["setting"]} | written_as("strobe")
 _ACCENTS = str.maketrans("äöüáàâéèêëíìîóòôúùûñç", "aouaaaeeeeiiiooouuunc")
 _UNITS = {
     "kpa": "kPa", "hpa": "hPa", "mbar": "hPa", "mb": "hPa", "inhg": "inHg", "psi": "psi",
@@ -27,6 +28,8 @@ _SMALL = frozenset(("a", "al", "au", "d", "de", "del", "der", "des", "di", "du",
 _DEGREES = re.compile(r"(?:deg(?:rees|res)?|grad[oi]?s?|btdc|crank)+$")
 CLOSE = 0.84
 """How like a column's name, as a share of matching letters, a slip of the pen is."""
+MOST_SLIPPED = 2
+"""Letters a slip of the pen adds or leaves out at the most."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +74,7 @@ def said(which: str) -> dict[str, str]:
     >>> said("knock")[fold("nicht gehört")]
     'not heard'
     """
-    return {fold(w) or w: name for name, also in _table(which).items() for w in (name, *also)}
+    return {fold(w) or w: name for name, also in written_as(which).items() for w in (name, *also)}
 
 
 def misspelt(header: str, columns: Iterable[str], taken: Mapping[str, object]) -> str | None:
@@ -88,15 +91,17 @@ def misspelt(header: str, columns: Iterable[str], taken: Mapping[str, object]) -
 
     Examples
     --------
-    >>> [misspelt(header, PULL_COLUMNS, {}) for header in ("Inital deg", "Knok", "Temprature", "gear")]
+    >>> [misspelt(header, PULL_COLUMNS, {}) for header in ("Inital deg", "Knok", "Temprature", "Oil pressure")]
     ['initial_deg', 'knock', 'temperature_c', None]
     """
     free = [name for name in columns if name not in taken]
     own = {fold(stem): name for name in free for stem, _, unit in (name.rpartition("_"),) if unit in ("deg", "kpa", "c", "pct")}
     own |= {fold(name): name for name in free}
     near = {word: name for word, name in own.items() if len(word) > 4}
-    found = get_close_matches(fold(header), near, n=1, cutoff=CLOSE)
-    return near[found[0]] if found else None
+    said_so = fold(header)
+    found = get_close_matches(said_so, near, n=1, cutoff=CLOSE)
+    slip = bool(found) and abs(len(said_so) - len(found[0])) <= MOST_SLIPPED  # a whole word more is no slip: "oil pressure"
+    return near[found[0]] if slip else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,10 +116,10 @@ class _Names:
 
 
 def _spelled(also: tuple[str, ...]) -> tuple[tuple[str, ...], ...]:
-    return tuple(words for name in also if (words := _words(name)))
+    return tuple(words for name in also if (words := words_in(name)))
 
 
-def _words(name: str) -> tuple[str, ...]:
+def words_in(name: str) -> tuple[str, ...]:
     """The words of a name, folded, a point kept behind one that is cut short; those that only join others left out."""
     found = re.findall(r"[a-z0-9]+\.?", unaccented(re.sub(r"(?<=[a-zà-ÿ])(?=[A-Z])", " ", name)).replace("_", " "))
     return tuple(w for w in found if w.strip(".") not in _SMALL)
@@ -147,7 +152,7 @@ def _column_of(header: str, table: tuple[_Names, ...]) -> SheetColumn | None:
         for stem in known.stems:
             if folded.startswith(stem) and (convert := _conversion(folded[len(stem) :].strip("°"), known.units)):
                 return SheetColumn(known.column, convert)
-    short = [known for known in table if any(_shortened(_words(bare), words) for words in known.spelled)]
+    short = [known for known in table if any(_shortened(words_in(bare), words) for words in known.spelled)]
     return _meant(short[0], unit) if len(short) == 1 else None
 
 

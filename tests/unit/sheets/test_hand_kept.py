@@ -107,3 +107,24 @@ def test_remarks_and_sums_under_the_table(tmp_path: Path) -> None:
     assert not any("Mean" in q or "light checked" in q for q in found.questions)
     other = sheet(tmp_path, "setting,file,total,air\nA,run 1.csv,30,20\nTotal,,30,\n,,,\n,,,windy\n")
     assert (len(other.rows), other.faults, other.questions, len(other.warnings)) == (1, (), (), 2)
+
+
+def test_columns_are_told_by_their_words_where_their_cells_bear_it_out(tmp_path: Path) -> None:
+    found = sheet(tmp_path, "Messdateiname;Kurve;Leerlaufzündung;max. Frühzündung;Umgebungstemp. [°F];T Öl;geklopft;Öl Sorte\n"
+                            "lauf 1;A;8;34,5;68;90;nein;10W-40\nlauf 2;B;8;36;70;;ja;10W-40\n")  # fmt: skip
+    first, second = found.rows
+    assert (first.file, first.setting, first.initial_deg, first.total_deg) == ("lauf 1", "A", 8.0, 34.5)
+    assert (first.temperature_c, first.oil_c, second.oil_c, second.knock) == (pytest.approx(20.0), 90.0, None, "heard")
+    assert first.notes == "Öl Sorte: 10W-40"
+    assert len([w for w in found.warnings if "is read as" in w]) == 6  # each is said
+
+
+@pytest.mark.parametrize(
+    ("header", "cell"),
+    [("Vacuum advance max", "8"), ("Fuel temp", "20"), ("Knock sensor", "yes"), ("Max", "34"),
+     ("Distributor advance total", "17"), ("Oil pressure", "4.2"), ("Spark retard total", "3")],
+)  # fmt: skip
+def test_what_the_words_or_the_cells_deny_stays_a_note(tmp_path: Path, header: str, cell: str) -> None:
+    (row,) = sheet(tmp_path, f"file;setting;{header}\na.csv;A;{cell}\n").rows
+    assert row.notes == f"{header}: {cell}"
+    assert (row.initial_deg, row.total_deg, row.temperature_c, row.oil_c, row.knock) == (None, None, None, None, "not listened")
