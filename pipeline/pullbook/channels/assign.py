@@ -12,9 +12,14 @@ from pullbook.columns import CHANNELS
 from pullbook.handover import Fault
 from pullbook.vocabulary.claims import named_standard
 from pullbook.vocabulary.naming import says_corrected
+from pullbook.wording import counted, few
 
 _SWITCHED = frozenset(("throttle_pct", "knock"))
 """Channels that words for on and off may stand for."""
+MOST_PAIRS = 200
+"""Pairs of torque and power that are held against each other; of more nothing but a line in columns.yaml can choose."""
+MOST_OTHERS = 6
+"""Other columns of a channel that are spoken of one by one."""
 
 
 def assign(columns: list[Column], talk: Talk) -> None:
@@ -59,7 +64,7 @@ def assign(columns: list[Column], talk: Talk) -> None:
 def _fitting(wanted: dict[str, list[Column]]) -> tuple[Column, ...]:
     """Of several torques or powers the one pair that obeys P = T·ω; none where not one alone does."""
     torques, powers = wanted.get("torque_nm", []), wanted.get("power_kw", [])
-    if not wanted.get("rpm") or len(torques) * len(powers) < 2:
+    if not wanted.get("rpm") or not 2 <= len(torques) * len(powers) <= MOST_PAIRS:
         return ()
     rpm = max(wanted["rpm"], key=lambda c: _claim(c, "rpm"))
     pairs = [(t, p) for t in torques for p in powers if belong_together(rpm.kept(), t.values, p.values)]
@@ -116,7 +121,7 @@ def _claim(column: Column, channel: str) -> float:
 
 
 def _contest(best: Column, others: list[Column], channel: str, talk: Talk) -> None:
-    for other in others:
+    for other in others[:MOST_OTHERS]:
         assert best.values is not None
         assert other.values is not None
         with np.errstate(invalid="ignore", divide="ignore"):
@@ -134,6 +139,12 @@ def _contest(best: Column, others: list[Column], channel: str, talk: Talk) -> No
             continue
         line = yaml_line(talk.name, best.header, channel=channel)
         talk.ask(f"{used} Settle it {line} (or {other.header!r} in its place)")
+    if more := [other.header for other in others[MOST_OTHERS:]]:
+        line = yaml_line(talk.name, more[0], channel=channel)
+        talk.ask(
+            f"{counted(len(more), 'more column')} {'says' if len(more) == 1 else 'say'} {channel} ({few(more, 3)}): not used. "
+            f"To use one: {line}"
+        )
 
 
 def _correction_named(column: Column) -> str | Literal[False]:

@@ -26,6 +26,8 @@ def pair_unnamed(matched: Matched, names: dict[str, str]) -> list[str]:
     list of str
         A question for every speechless log, with the evidence.
     """
+    if not matched.speechless:
+        return []
     open_logs: dict[str, tuple[LogReading, Trace | None]] = {}
     for m in matched.pulls:
         if m.other is None and not _has_advance(m.log) and m.log.file not in open_logs:

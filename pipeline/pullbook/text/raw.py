@@ -7,6 +7,9 @@ import polars as pl
 MOST_CELLS = 50_000_000
 """Cells a log may have, blank ones too, where text is counted twice: their numbers take 400 MB, rows taken out as much again."""
 
+MOST_LINES = 7_000_000
+"""Lines a log may have: each costs more than its cells once it is cut into pulls (19 hours at 100 Hz)."""
+
 
 @dataclass(frozen=True, slots=True)
 class RawLog:

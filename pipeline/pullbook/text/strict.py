@@ -13,7 +13,7 @@ from pullbook.text.encoding import count_byte
 from pullbook.text.layout import Layout, first_byte
 from pullbook.text.line_bytes import pieces
 from pullbook.text.mend import Mended
-from pullbook.text.raw import MOST_CELLS, RawLog, missing
+from pullbook.text.raw import MOST_CELLS, MOST_LINES, RawLog, missing
 from pullbook.text.text import Text
 
 MANY = 100_000
@@ -65,8 +65,8 @@ def mended_log(mended: Mended, layout: Layout, warnings: tuple[str, ...]) -> Raw
 
 
 def too_many_cells(layout: Layout, rows: int) -> bool:
-    """Whether a log holds more cells than may be held; the general way, which takes fewer, says so."""
-    return rows * (layout.head.width + sum(layout.words)) > MOST_CELLS
+    """Whether a log holds more cells or lines than may be held; the general way, which takes fewer, says so."""
+    return rows > MOST_LINES or rows * (layout.head.width + sum(layout.words)) > MOST_CELLS
 
 
 def _read(data: bytes, layout: Layout, *, rows: int | None, skip: int | None = None, quoted: bool = False) -> pl.DataFrame | None:
