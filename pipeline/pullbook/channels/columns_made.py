@@ -6,7 +6,9 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from pullbook.arrays import Array
 from pullbook.channels.column import Column, Talk
+from pullbook.channels.faulty import extremes
 from pullbook.handover import Fault
 from pullbook.text.marks import Marks, decide_marks, mixed_marks
 from pullbook.text.numbers import kind_of, to_numbers
@@ -17,6 +19,8 @@ from pullbook.vocabulary.units_text import named_unit, unit_of
 from pullbook.wording import counted, few
 
 Clocks = dict[str, pl.Series]
+MANY_CELLS = 4_000_000
+"""Cells from which the library's threads are worth the 3 MB of code that its planner brings into memory."""
 
 
 def make_columns(
@@ -90,6 +94,8 @@ def _spans(cells: pl.DataFrame) -> dict[str, tuple[float | None, float | None, b
     parsed = [name for name in cells.columns if cells[name].dtype == pl.Float64]
     if not parsed or not cells.height:
         return {}
+    if len(parsed) * cells.height < MANY_CELLS:
+        return {name: _span(cells[name].to_numpy()) for name in parsed}
     look = cells.lazy().select(
         *(
             pl.col(parsed).min().name.suffix("<"),
@@ -99,6 +105,10 @@ def _spans(cells: pl.DataFrame) -> dict[str, tuple[float | None, float | None, b
     )
     row = look.collect().row(0, named=True)
     return {name: (row[f"{name}<"], row[f"{name}>"], bool(row[f"{name}?"])) for name in parsed}
+
+
+def _span(values: Array) -> tuple[float, float, bool]:
+    return *extremes(values), bool(np.isnan(np.add.reduce(values)))
 
 
 def _parsed(header: str, meaning: Meaning, cells: pl.Series, span: tuple[float | None, float | None, bool]) -> Column:

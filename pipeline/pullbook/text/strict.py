@@ -19,8 +19,9 @@ from pullbook.text.text import Text
 MANY = 100_000
 """Rows from which a second thread pays."""
 THREADS = 2
-SLICE = 1 << 20
-"""Bytes parsed at a time: what the parser lets go after one slice it takes for the next, so that it never holds the log twice."""
+SLICES, LEAST, SLICE = 24, 1 << 17, 1 << 20
+"""Slices of a log, and the bytes parsed at a time, at least and at most: what the parser lets go after one slice it takes for the
+next, so that it never holds the log twice."""
 SLIM = 24_000_000
 """Bytes up to which clean logs go in slices too: what the parser holds beside a short log weighs more than a fifth of the time."""
 MANY_BLANK = 0.25
@@ -129,8 +130,9 @@ def _slices(data: bytes, layout: Layout, *, threads: int) -> Iterator[pl.DataFra
     """The parsed slices in their order, each with one row too many above it; as many are parsed ahead as there are threads."""
     lead = layout.delimiter.join("0" * len(layout.words)).encode() + b"\n"  # the parser takes the width from the first line
     ahead: deque[Future[pl.DataFrame | None]] = deque()
+    size = min(max(len(data) // SLICES, LEAST), SLICE)
     with ThreadPoolExecutor(threads) as pool:
-        for a, b in pieces(data, first_byte(data, layout.head.first_data), SLICE):
+        for a, b in pieces(data, first_byte(data, layout.head.first_data), size):
             ahead.append(pool.submit(_read, lead + data[a:b], layout, rows=None, skip=0))
             if len(ahead) > threads:
                 yield ahead.popleft().result()
