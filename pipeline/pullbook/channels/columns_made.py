@@ -13,7 +13,7 @@ from pullbook.handover import Fault
 from pullbook.text.marks import Marks, decide_marks, mixed_marks
 from pullbook.text.numbers import kind_of, to_numbers
 from pullbook.text.odd_rows import no_numbers
-from pullbook.text.raw import RawLog, missing
+from pullbook.text.raw import RawLog, any_missing, missing
 from pullbook.vocabulary.naming import Meaning, understand
 from pullbook.vocabulary.units_text import named_unit, unit_of
 from pullbook.wording import counted, few
@@ -70,7 +70,7 @@ def make_columns(
     columns: list[Column] = []
     spans = _spans(table)
     clocks: Clocks = {}
-    nothing = np.full(table.height, np.nan)  # one for all columns in which nothing stands
+    nothing: Array | None = None  # one for all columns in which nothing stands
     for j, (header, meaning, kind) in enumerate(zip(raw.headers, meanings, kinds, strict=True)):
         cells = table.drop_in_place(str(j))  # text and numbers of a whole log are not held at once
         if kind == "blank" and not header:
@@ -79,6 +79,7 @@ def make_columns(
             clocks[header] = cells
             columns.append(Column(header, meaning, "clock", None))
         elif kind == "blank" and cells.null_count() == len(cells):
+            nothing = np.full(table.height, np.nan) if nothing is None else nothing
             columns.append(Column(header, meaning, "empty", nothing))
         elif cells.dtype != pl.String:
             columns.append(_parsed(header, meaning, cells, spans[str(j)]))
@@ -135,7 +136,10 @@ def _numbers(header: str, meaning: Meaning, cells: pl.Series, marks: Marks, raw:
 
 def _without_blanks(raw: RawLog) -> RawLog:
     """Lines of delimiters alone are blank lines, not rows."""
-    blank = missing(raw.cells[raw.cells.columns[0]]) if raw.cells.height else pl.Series([], dtype=pl.Boolean)
+    first = raw.cells[raw.cells.columns[0]]
+    if not any_missing(first):
+        return raw
+    blank = missing(first)
     for name in raw.cells.columns[1:]:
         if not blank.any():
             return raw

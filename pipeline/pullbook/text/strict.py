@@ -13,7 +13,7 @@ from pullbook.text.encoding import count_byte
 from pullbook.text.layout import Layout, first_byte
 from pullbook.text.line_bytes import pieces
 from pullbook.text.mend import Mended
-from pullbook.text.raw import MOST_CELLS, MOST_LINES, RawLog, missing
+from pullbook.text.raw import MOST_CELLS, MOST_LINES, RawLog, any_missing, missing
 from pullbook.text.text import Text
 
 MANY = 100_000
@@ -43,7 +43,7 @@ def parse(text: Text, layout: Layout, *, rows: int, counted: bool = True, quoted
     cells = _read_in_slices(text.data, layout, rows=rows) if in_slices else _read(text.data, layout, rows=rows, quoted=quoted)
     if cells is None:
         return None
-    if not counted and missing(cells[cells.columns[-1]]).any():
+    if not counted and any_missing(cells[cells.columns[-1]]):
         delimiters = count_byte(text.data, layout.delimiter.encode(), layout.offset)
         if delimiters != rows * (layout.head.width - 1):
             return None
