@@ -23,9 +23,7 @@ class Decay:
 _DIGITS = 1e-5  # of the largest reading: nothing smaller is told apart
 
 
-def _rss(basis: Array, y: Array) -> float:
-    left = y - basis @ np.linalg.lstsq(basis, y, rcond=None)[0]
-    return float(left @ left)
+_FLAT = 1e-12  # of a column's square: what rounding leaves of one that is a line itself
 
 
 def pooled_decay(tails: list[tuple[Array, Array]], taus: Array) -> Decay | None:
@@ -54,11 +52,16 @@ def pooled_decay(tails: list[tuple[Array, Array]], taus: Array) -> Decay | None:
     deviance, none, charge = np.zeros(len(taus)), 0.0, 0.0
     for t, y in tails:
         floor = len(t) * (_DIGITS * max(float(np.max(np.abs(y))), 1e-9)) ** 2
-        line = np.column_stack([np.ones_like(t), t])
-        none += len(t) * np.log(_rss(line, y) + floor)
+        line = np.linalg.qr(np.column_stack([np.ones_like(t), t]))[0]
+        fall = np.exp(-t[:, None] / taus)
+        square = np.einsum("ij,ij->j", fall, fall)
+        reading, fall = (a - line @ (line.T @ a) for a in (y, fall))  # what a line leaves of each
+        own = np.einsum("ij,ij->j", fall, fall)
+        drop = np.where(own > _FLAT * square, reading @ fall / np.where(own > 0.0, own, 1.0), 0.0)
+        left = reading[:, None] - drop * fall
+        none += len(t) * np.log(reading @ reading + floor)
         charge += np.log(len(t))
-        for k, tau in enumerate(taus):
-            deviance[k] += len(t) * np.log(_rss(np.column_stack([line, np.exp(-t / tau)]), y) + floor)
+        deviance += len(t) * np.log(np.einsum("ij,ij->j", left, left) + floor)
     best = int(np.argmin(deviance))
     inside = taus[deviance - deviance[best] < DEVIANCE_90]
     charge += np.log(sum(len(t) for t, _ in tails))

@@ -152,7 +152,8 @@ def _column_of(header: str, table: tuple[_Names, ...]) -> SheetColumn | None:
         for stem in known.stems:
             if folded.startswith(stem) and (convert := _conversion(folded[len(stem) :].strip("°"), known.units)):
                 return SheetColumn(known.column, convert)
-    short = [known for known in table if any(_shortened(words_in(bare), words) for words in known.spelled)]
+    written = words_in(bare)
+    short = [known for known in table if any(_shortened(written, words) for words in known.spelled)]
     return _meant(short[0], unit) if len(short) == 1 else None
 
 
