@@ -52,7 +52,7 @@ class Column:
             return self.values
         return self.values * (factor * self.factor) + offset * self.factor
 
-    def some(self, most: int = 40_000) -> Array:
+    def some(self, most: int = 10_000) -> Array:
         """Finite logged values, evenly picked where there are many, shape (≤ 2 · most,)."""
         assert self.values is not None
         picked = thinned(self.values, most)

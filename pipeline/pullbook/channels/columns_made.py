@@ -8,19 +8,17 @@ import polars as pl
 
 from pullbook.arrays import Array
 from pullbook.channels.column import Column, Talk
-from pullbook.channels.faulty import extremes
 from pullbook.handover import Fault
+from pullbook.text.join import spans_of
 from pullbook.text.marks import Marks, decide_marks, mixed_marks
 from pullbook.text.numbers import kind_of, to_numbers
 from pullbook.text.odd_rows import no_numbers
-from pullbook.text.raw import RawLog, any_missing, missing
+from pullbook.text.raw import RawLog, Span, any_missing, missing
 from pullbook.vocabulary.naming import Meaning, understand
 from pullbook.vocabulary.units_text import named_unit, unit_of
 from pullbook.wording import counted, few
 
 Clocks = dict[str, pl.Series]
-MANY_CELLS = 4_000_000
-"""Cells from which the library's threads are worth the 3 MB of code that its planner brings into memory."""
 
 
 def make_columns(
@@ -68,7 +66,7 @@ def make_columns(
     table = raw.cells
     raw = replace(raw, cells=raw.lines.to_frame(), decimal=written, thousands=marks.thousands)
     columns: list[Column] = []
-    spans = _spans(table)
+    spans = raw.spans or spans_of(table)
     clocks: Clocks = {}
     nothing: Array | None = None  # one for all columns in which nothing stands
     for j, (header, meaning, kind) in enumerate(zip(raw.headers, meanings, kinds, strict=True)):
@@ -90,33 +88,11 @@ def make_columns(
     return raw, columns, clocks
 
 
-def _spans(cells: pl.DataFrame) -> dict[str, tuple[float | None, float | None, bool]]:
-    """Smallest and largest value (NaN and null passed over) and whether there is a NaN, of every parsed column at once."""
-    parsed = [name for name in cells.columns if cells[name].dtype == pl.Float64]
-    if not parsed or not cells.height:
-        return {}
-    if len(parsed) * cells.height < MANY_CELLS:
-        return {name: _span(cells[name].to_numpy()) for name in parsed}
-    look = cells.lazy().select(
-        *(
-            pl.col(parsed).min().name.suffix("<"),
-            pl.col(parsed).max().name.suffix(">"),
-            pl.col(parsed).is_nan().any().name.suffix("?"),
-        )
-    )
-    row = look.collect().row(0, named=True)
-    return {name: (row[f"{name}<"], row[f"{name}>"], bool(row[f"{name}?"])) for name in parsed}
-
-
-def _span(values: Array) -> tuple[float, float, bool]:
-    return *extremes(values), bool(np.isnan(np.add.reduce(values)))
-
-
-def _parsed(header: str, meaning: Meaning, cells: pl.Series, span: tuple[float | None, float | None, bool]) -> Column:
+def _parsed(header: str, meaning: Meaning, cells: pl.Series, span: Span) -> Column:
     """A column the parser made; what is not finite is a missing value."""
     values = cells.to_numpy()
     low, high, spoilt = span
-    if low is None or high is None or not (np.isfinite(low) and np.isfinite(high)):
+    if not (np.isfinite(low) and np.isfinite(high)):
         values = np.where(np.isfinite(values), values, np.nan)
         return Column(header, meaning, "number" if np.isfinite(values).any() else "empty", values)
     own = not spoilt and not cells.null_count()  # with a null ``values`` are a copy, and the column is not held twice
@@ -137,7 +113,7 @@ def _numbers(header: str, meaning: Meaning, cells: pl.Series, marks: Marks, raw:
 def _without_blanks(raw: RawLog) -> RawLog:
     """Lines of delimiters alone are blank lines, not rows."""
     first = raw.cells[raw.cells.columns[0]]
-    if not any_missing(first):
+    if not _may_lack(raw, first):
         return raw
     blank = missing(first)
     for name in raw.cells.columns[1:]:
@@ -151,6 +127,7 @@ def _without_blanks(raw: RawLog) -> RawLog:
             cells=_filtered(raw.cells, keep),
             lines=raw.lines.filter(keep),
             blocks=raw.blocks.filter(keep) if raw.blocks is not None else None,
+            spans=None,
         )
         if blank.any()
         else raw
@@ -176,7 +153,7 @@ def without_repeats(raw: RawLog, talk: Talk) -> RawLog:
     if cells.height < 2:
         return raw
     first = cells[cells.columns[0]]
-    if not (first.eq_missing(first.shift(1)))[1:].any():
+    if not _ever_repeats(first, whole=not _may_lack(raw, first)):
         return raw
     same = cells.select(pl.all_horizontal(pl.all().eq_missing(pl.all().shift(1)))).to_series()
     same = same & pl.Series(np.arange(cells.height) > 0)
@@ -190,5 +167,19 @@ def without_repeats(raw: RawLog, talk: Talk) -> RawLog:
     keep = ~same
     return replace(
         raw, cells=_filtered(cells, keep), lines=raw.lines.filter(keep),
-        blocks=raw.blocks.filter(keep) if raw.blocks is not None else None, dropped=raw.dropped + count,
+        blocks=raw.blocks.filter(keep) if raw.blocks is not None else None, dropped=raw.dropped + count, spans=None,
     )  # fmt: skip
+
+
+def _may_lack(raw: RawLog, column: pl.Series) -> bool:
+    """Whether anything may be missing in a column of the log."""
+    known = raw.spans.get(column.name) if raw.spans else None
+    return known[2] if known else any_missing(column)
+
+
+def _ever_repeats(cells: pl.Series, *, whole: bool) -> bool:
+    """Whether any cell is the one before it again; ``whole``: none is missing."""
+    if whole and cells.dtype == pl.Float64:
+        values = cells.to_numpy()
+        return bool((values[1:] == values[:-1]).any())
+    return bool(cells.eq_missing(cells.shift(1))[1:].any())

@@ -3,8 +3,7 @@
 import numpy as np
 import numpy.typing as npt
 
-from pullbook.arrays import Array, Mask, thinned
-from pullbook.channels.faulty import extremes
+from pullbook.arrays import Array, Mask, extremes, thinned
 from pullbook.measure.runs import run_ends
 
 FEW = 2_000

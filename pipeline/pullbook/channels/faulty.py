@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from pullbook.arrays import Array, Mask, thinned
+from pullbook.arrays import Array, Mask, extremes, thinned
 from pullbook.measure.runs import runs
 from pullbook.measure.spikes import spikes
 
@@ -14,16 +14,6 @@ SENTINELS = (
     6553.5, 655.35, 32767.0, -32768.0, 32768.0, 3276.7, -3276.8, 327.67, -327.68, 2147483647.0, -2147483648.0, 4294967295.0,
     16777215.0, 1e30, -1e30, 1e10,
 )  # fmt: skip
-
-
-def extremes(values: Array) -> tuple[float, float]:
-    """Smallest and largest of ``values``, shape (n,), any unit, NaN passed over (inf, -inf where there is none)."""
-    if not len(values):
-        return np.inf, -np.inf
-    low, high = float(values.min()), float(values.max())  # four times as fast as fmin and fmax, which are needed only with NaN
-    if low == low:
-        return low, high
-    return float(np.fmin.reduce(values, initial=np.inf)), float(np.fmax.reduce(values, initial=-np.inf))
 
 
 def sentinels(
@@ -87,7 +77,7 @@ def doubled(rpm: Array, reference: Array, under: Array | None = None) -> Mask:
         Where given, the reference is ``reference / under`` (power over torque), looked at only under load.
     """
     out = np.zeros(len(rpm), bool)
-    if len(rpm) > 1 and _steps_within(rpm, LEAP):
+    if len(rpm) > 1 and steps_within(rpm, LEAP):
         return out  # speed cannot come to read twice or half without a leap
     third = _ratio(rpm[::3], reference[::3], None if under is None else under[::3])  # a stretch of three rows or more shows in it
     some = thinned(third, 20_000)
@@ -127,7 +117,7 @@ def speed_spikes(rpm: Array) -> Mask:
         Shape (n,), rpm, NaN where missing (never a spike).
     """
     out = np.zeros(len(rpm), bool)
-    if len(rpm) > 1 and _steps_within(rpm, LEAP):
+    if len(rpm) > 1 and steps_within(rpm, LEAP):
         return out
     good = np.flatnonzero(np.isfinite(rpm))
     x = rpm[good]
@@ -162,9 +152,9 @@ def _torn(x: Array, found: Mask) -> Mask:
     return out
 
 
-def _steps_within(values: Array, most: float) -> bool:
-    """Whether no step from row to row is larger (with a NaN it is not so), looked at in pieces that stay in the cache."""
-    for at in range(0, len(values) - 1, PIECE):
+def steps_within(values: Array, most: float) -> bool:
+    """Whether no step from row to row of ``values``, (n,), is larger than ``most``, in their unit; with a NaN it is not so."""
+    for at in range(0, len(values) - 1, PIECE):  # pieces that stay in the cache
         steps = np.diff(values[at : at + PIECE + 1])
         if not (steps.min() >= -most and steps.max() <= most):
             return False

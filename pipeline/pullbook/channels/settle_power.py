@@ -111,7 +111,7 @@ def _listed_unit(unit: Unit) -> Unit:
 
 def _stride(values: Array) -> int:
     """Rows to step over: some ten thousand rows prove a unit as well as a million."""
-    return max(1, len(values) // 60_000)
+    return max(1, len(values) // 20_000)
 
 
 def _listed(column: Column) -> Array:

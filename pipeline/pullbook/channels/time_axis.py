@@ -113,7 +113,7 @@ def find_time(
             )
             for remark in running.remarks:
                 talk.warn(remark)
-            return _axis(running, (counter.header,), "s", "assumed", None, counter.values)
+            return _axis(running, (counter.header,), "s", "assumed", None, counter.share_missing())
         talk.ask(
             f"{counter.header!r} counts samples and nothing says how long one is: no time, no sweep rate. If it was 0.1 s, {line}"
         )
@@ -148,7 +148,7 @@ def _from_clocks(columns: Sequence[Column], clocks: dict[str, pl.Series], blocks
     running = run_time(seconds, clock_face=not dated, twelve_hour=stamps.twelve_hour, blocks=blocks)
     first = seconds[np.isfinite(seconds)][0]
     came: UnitFrom = "header" if by_header[face].meaning.unit else "assumed"
-    axis = _axis(running, headers, "s", came, started_at(first) if dated else None, seconds)
+    axis = _axis(running, headers, "s", came, started_at(first) if dated else None, float(1 - np.isfinite(seconds).mean()))
     scale = by_header[face].factor
     coarse = len(seconds) > 3 and float(np.mean(np.diff(seconds) == 0)) > 0.3
     scaled = axis.time_s * scale if axis.time_s is not None and scale > 0 else axis.time_s
@@ -199,7 +199,7 @@ def _from_numbers(column: Column, rpm: Array, blocks: npt.NDArray[np.int64] | No
     column.channel = None
     for remark in running.remarks:
         talk.warn(remark)
-    return _axis(running, (column.header,), name, came, day_one, column.values)
+    return _axis(running, (column.header,), name, came, day_one, column.share_missing())
 
 
 def _with_parts(stamped: TimeAxis, numeric: Sequence[Column]) -> TimeAxis | None:
@@ -247,11 +247,10 @@ def _better_unit(column: Column, rpm: Array, scale: float) -> tuple[float, str] 
 
 
 def _axis(
-    running: RunningTime, headers: tuple[str, ...], unit: str, came: UnitFrom, started: str | None, source: Array
+    running: RunningTime, headers: tuple[str, ...], unit: str, came: UnitFrom, started: str | None, missing: float
 ) -> TimeAxis:
-    missing = round(float(1 - np.isfinite(source).mean()), 6)
     return TimeAxis(
-        running.time_s, running.recording, running.order, headers, unit, came, started, missing, remarks=running.remarks
+        running.time_s, running.recording, running.order, headers, unit, came, started, round(missing, 6), remarks=running.remarks
     )
 
 

@@ -45,7 +45,7 @@ def blank_spikes(kept: dict[str, Array], lines: pl.Series, recording: npt.NDArra
         Takes the warning.
     """
     rpm = kept["rpm"]
-    edges = np.flatnonzero(np.diff(recording)) + 1
+    edges = np.flatnonzero(np.diff(recording)) + 1 if recording[-1] else np.zeros(0, np.int64)
     off = np.concatenate([speed_spikes(part) for part in np.split(rpm, edges)])
     if off.any():
         where = ", ".join(map(str, lines.filter(pl.Series(off)).head(5).to_list()))

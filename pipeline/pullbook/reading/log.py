@@ -6,14 +6,14 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from pullbook.arrays import Array
+from pullbook.arrays import Array, extremes
 from pullbook.channels.asking import yaml_line
 from pullbook.channels.assign import assign, no_speed
 from pullbook.channels.column import Column, Talk, find
 from pullbook.channels.columns_made import make_columns
 from pullbook.channels.columns_yaml import obey
 from pullbook.channels.doubts import impossible, obey_preamble, say_advance
-from pullbook.channels.faulty import extremes
+from pullbook.channels.faulty import LEAP, steps_within
 from pullbook.channels.liveliness import movement
 from pullbook.channels.named_by_proof import name_by_proof
 from pullbook.channels.newest_first import oldest_first
@@ -166,7 +166,7 @@ def understand_log(
     if rpm is None:
         return give_up(no_speed(columns, shown, raw.header_line, name))
     axis = find_time(raw, columns, clocks, rpm.kept(), said, talk)
-    if axis.headers and (again := int(axis.recording.max())) > MOST_RECORDINGS:
+    if axis.headers and (again := int(axis.recording[-1])) > MOST_RECORDINGS:
         found = f"a clock that starts again {again} times"
         expected = f"at most {MOST_RECORDINGS} recordings in a log"
         remedy = f"export the log again with a running clock, or {yaml_line(name, axis.headers[0], channel='ignore')}"
@@ -204,8 +204,9 @@ def _column_read(column: Column, axis: TimeAxis | None = None) -> ColumnRead:
 
 def _samples(raw: RawLog, columns: list[Column], axis: TimeAxis, talk: Talk, displacement_l: float | None) -> pl.DataFrame:
     kept: dict[str, Array] = {c.channel: c.kept() for c in columns if c.channel}
-    blank_doubled(kept, raw.lines, talk)
-    blank_spikes(kept, raw.lines, axis.recording, talk)
+    if not steps_within(kept["rpm"], LEAP):
+        blank_doubled(kept, raw.lines, talk)
+        blank_spikes(kept, raw.lines, axis.recording, talk)
     derive_torque(kept, columns, talk)
     known = {c.channel: c.span for c in columns if c.channel and c.span and kept[c.channel] is c.values}
     spans = {name: known.get(name) or extremes(values) for name, values in kept.items()}

@@ -40,11 +40,12 @@ def read_plain(text: Text, *, shown: str) -> RawLog | None:
         return None
     if _is_clean(text.data, layout):
         rows = count_byte(text.data, b"\n", layout.offset) + (not text.data.endswith(b"\n"))
-        if (cells := parse(text, layout, rows=rows)) is not None:
+        if (parsed := parse(text, layout, rows=rows)) is not None:
+            cells, spans = parsed
             if layout.clocks[0] and any(map(is_label, cells["0"].filter(cells["0"].str.contains(r"^\p{L}{2}")).to_list())):
                 return None  # a summary under the rows: "Max;5400;212"
             lines = pl.int_range(layout.head.first_data, layout.head.first_data + rows, eager=True)
-            return raw_log(layout, cells, lines, None, 0, text.warnings)
+            return raw_log(layout, cells, lines, None, 0, text.warnings, spans)
     mended = mend(text, layout, name=shown.rsplit("/", 1)[-1])
     return mended_log(mended, layout, text.warnings) if mended is not None else None
 

@@ -11,6 +11,10 @@ MOST_CELLS = 50_000_000
 MOST_LINES = 7_000_000
 """Lines a log may have: each costs more than its cells once it is cut into pulls (19 hours at 100 Hz)."""
 
+Span = tuple[float, float, bool]
+"""Smallest and largest number of a column, those missing passed over (inf, -inf where there is none), and whether any may be."""
+Spans = dict[str, Span]
+
 
 @dataclass(frozen=True, slots=True)
 class RawLog:
@@ -21,7 +25,7 @@ class RawLog:
     counts the headers above the row from 0. ``preamble``: (line, text) of what stands above a header. ``unit_row``: the cell
     below each heading; ``behind``: the unit that was taken off each column's values, blank where there was none; ``above``: the
     last line above the first header, as written; ``dropped``: rows left out; ``decided``: whether every cell has voted on decimal
-    mark and grouping.
+    mark and grouping; ``spans``: of the columns of numbers, where they were looked up.
     """
 
     headers: tuple[str, ...]
@@ -40,6 +44,7 @@ class RawLog:
     behind: tuple[str, ...] = ()
     above: str = ""
     decided: bool = False
+    spans: Spans | None = None
 
 
 def missing(cells: pl.Series) -> pl.Series:
@@ -50,7 +55,7 @@ def missing(cells: pl.Series) -> pl.Series:
 
 
 def any_missing(cells: pl.Series) -> bool:
-    """Whether anything is missing in a column of a :class:`RawLog`: a whole column of numbers tells by its sum."""
-    if cells.dtype == pl.Float64 and not cells.null_count() and not np.isnan(np.add.reduce(cells.to_numpy())):
-        return False
+    """Whether anything is missing in a column of a :class:`RawLog`: a column of numbers tells by the sums of its pieces."""
+    if cells.dtype == pl.Float64 and not cells.null_count():
+        return any(np.isnan(np.add.reduce(piece.to_numpy())) and missing(piece).any() for piece in cells.get_chunks())
     return bool(missing(cells).any())

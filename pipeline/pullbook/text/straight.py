@@ -14,7 +14,7 @@ from pullbook.text.layout import Layout, lay_out, top_bytes
 from pullbook.text.line_bytes import may_be_cut
 from pullbook.text.mend import mend
 from pullbook.text.quotes import often_quoted
-from pullbook.text.raw import RawLog
+from pullbook.text.raw import RawLog, Spans
 from pullbook.text.respelled import respelled
 from pullbook.text.strict import mended_log, parse, raw_log
 from pullbook.text.text import EDGE, MARK, Text, clean_text, long_line, looks_binary
@@ -52,9 +52,9 @@ def read_straight(text: Text, *, shown: str) -> tuple[RawLog, str] | None:
     if layout is None or layout.delimiter == " " or long_line(data) is not None:
         return None
     del data
-    if (cells := _numbers_alone(text, layout)) is not None:
-        first = layout.head.first_data
-        return raw_log(layout, cells, pl.int_range(first, first + cells.height, eager=True), None, 0, ()), head.encoding
+    if (parsed := _numbers_alone(text, layout)) is not None:
+        (cells, spans), first = parsed, layout.head.first_data
+        return raw_log(layout, cells, pl.int_range(first, first + cells.height, eager=True), None, 0, (), spans), head.encoding
     if not text.data.endswith(b"\n") or b'="' in text.data[:EDGE] or often_quoted(text.data, layout) or looks_binary(text.data):
         return None
     mended = mend(text, layout, name=shown.rsplit("/", 1)[-1])
@@ -62,7 +62,7 @@ def read_straight(text: Text, *, shown: str) -> tuple[RawLog, str] | None:
     return (raw, mended.encoding) if mended is not None and raw is not None else None
 
 
-def _numbers_alone(text: Text, layout: Layout) -> pl.DataFrame | None:
+def _numbers_alone(text: Text, layout: Layout) -> tuple[pl.DataFrame, Spans] | None:
     """Cells of a log in which nothing but numbers stands; None where it holds more, or a doubt."""
     if not layout.regular or any(layout.words) or layout.thousands or any(layout.behind):
         return None

@@ -10,15 +10,13 @@ from polars.exceptions import PolarsError
 
 from pullbook.arrays import Array
 from pullbook.text.encoding import count_byte
+from pullbook.text.join import MANY, THREADS, bare, joined
 from pullbook.text.layout import Layout, first_byte
 from pullbook.text.line_bytes import pieces
 from pullbook.text.mend import Mended
-from pullbook.text.raw import MOST_CELLS, MOST_LINES, RawLog, any_missing, missing
+from pullbook.text.raw import MOST_CELLS, MOST_LINES, RawLog, Spans, any_missing, missing
 from pullbook.text.text import Text
 
-MANY = 100_000
-"""Rows from which a second thread pays."""
-THREADS = 2
 SLICES, LEAST, SLICE = 24, 1 << 17, 1 << 20
 """Slices of a log, and the bytes parsed at a time, at least and at most: what the parser lets go after one slice it takes for the
 next, so that it never holds the log twice."""
@@ -30,8 +28,10 @@ FEW = 300
 """Patches up to this number are strung together with the stretches between them, without a copy of the cells."""
 
 
-def parse(text: Text, layout: Layout, *, rows: int, counted: bool = True, quoted: bool = False) -> pl.DataFrame | None:
-    """Cells by the library's parser: None where any cell of a numeric column is no number or the rows do not add up.
+def parse(
+    text: Text, layout: Layout, *, rows: int, counted: bool = True, quoted: bool = False
+) -> tuple[pl.DataFrame, Spans] | None:
+    """Cells by the library's parser and their spans: None where a cell of a numeric column is no number or rows do not add up.
 
     ``text``: its data are let go where the cells are taken. ``counted``: the delimiters were counted before; else they are where
     a last cell is blank, which may be that of a short row. ``quoted``: numbers may stand in quotes.
@@ -48,7 +48,7 @@ def parse(text: Text, layout: Layout, *, rows: int, counted: bool = True, quoted
         if delimiters != rows * (layout.head.width - 1):
             return None
     text.data = b""
-    return _joined(cells, layout.named)
+    return joined(cells, layout.named)
 
 
 def mended_log(mended: Mended, layout: Layout, warnings: tuple[str, ...]) -> RawLog | None:
@@ -60,9 +60,9 @@ def mended_log(mended: Mended, layout: Layout, warnings: tuple[str, ...]) -> Raw
     del data
     if cells is None:
         return None
-    cells = _joined(cells, layout.named, bare=False)
+    cells, spans = joined(cells, layout.named, strip=False)
     blocks = pl.Series(mended.blocks) if mended.blocks is not None else None
-    return raw_log(layout, cells, pl.Series(mended.lines), blocks, mended.dropped, (*warnings, *mended.warnings))
+    return raw_log(layout, cells, pl.Series(mended.lines), blocks, mended.dropped, (*warnings, *mended.warnings), spans)
 
 
 def too_many_cells(layout: Layout, rows: int) -> bool:
@@ -102,7 +102,7 @@ def _read_in_slices(
         stop = at + cells.height - 1
         for k, column in enumerate(cells.slice(1).get_columns()):
             if k in words:
-                words[k].append(_bare(column))
+                words[k].append(bare(column))
             else:
                 numbers[k][at:stop] = column.to_numpy()  # NaN where nothing stands
         at = stop
@@ -142,7 +142,7 @@ def _slices(data: bytes, layout: Layout, *, threads: int) -> Iterator[pl.DataFra
 
 def _patched(cells: pl.Series, mended: pl.DataFrame | None, k: int, odd: tuple[tuple[int, int], ...]) -> pl.Series:
     """A column of text with the odd rows taken out, or their line of the patch in their place."""
-    patch = _bare(mended[str(k)]) if mended is not None else cells.clear()
+    patch = bare(mended[str(k)]) if mended is not None else cells.clear()
     if len(odd) > FEW:
         index = np.arange(len(cells))
         row, line = np.array(odd).T
@@ -155,27 +155,10 @@ def _patched(cells: pl.Series, mended: pl.DataFrame | None, k: int, odd: tuple[t
     return pl.concat([*parts, cells.slice(at)], rechunk=False)
 
 
-def _bare(column: pl.Series) -> pl.Series:
-    """Text without the blanks and quotes about it."""
-    return column.str.strip_chars(' "') if column.dtype == pl.String else column
-
-
-def _joined(cells: pl.DataFrame, named: int, *, bare: bool = True) -> pl.DataFrame:
-    """The named columns in one piece each: two at a time, and the parser's pieces are let go as they are joined."""
-    many = cells.height > MANY
-    parts = {k: cells.drop_in_place(str(k)) for k in range(named)}
-
-    def join(k: int) -> pl.Series:
-        column = parts.pop(k)
-        return (_bare(column) if bare else column).rechunk()
-
-    with ThreadPoolExecutor(THREADS if many else 1) as pool:
-        return pl.DataFrame(list(pool.map(join, range(named))))
-
-
 def raw_log(
-    layout: Layout, cells: pl.DataFrame, lines: pl.Series, blocks: pl.Series | None, dropped: int, warnings: tuple[str, ...]
-) -> RawLog:
+    layout: Layout, cells: pl.DataFrame, lines: pl.Series, blocks: pl.Series | None, dropped: int, warnings: tuple[str, ...],
+    spans: Spans,
+) -> RawLog:  # fmt: skip
     """The table as the other ways hand it over.
 
     Parameters
@@ -190,11 +173,13 @@ def raw_log(
         Rows left out.
     warnings
         What was said on the way.
+    spans
+        Of the columns of numbers.
     """
     head = layout.head
     return RawLog(
         headers=head.names[: layout.named], unit_row=head.units[: layout.named], cells=cells, lines=lines.cast(pl.Int64),
         blocks=blocks,
         header_line=head.line, delimiter=layout.delimiter, decimal=layout.decimal, thousands=layout.thousands, dropped=dropped,
-        preamble=layout.preamble, warnings=warnings, behind=layout.behind[: layout.named], above=layout.above,
+        preamble=layout.preamble, warnings=warnings, behind=layout.behind[: layout.named], above=layout.above, spans=spans,
     )  # fmt: skip

@@ -14,14 +14,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pullbook.handover import Fault
-from pullbook.text.encoding import pairs_only, to_utf8
+from pullbook.text.encoding import LONG, pairs_only, to_utf8
 from pullbook.text.respelled import respelled
 from pullbook.text.spaces import plain_spaces
 
 MAX_BYTES = 180_000_000
 MAX_LINE = 1_000_000
-LONG = 8_000_000
-"""Bytes from which a second thread pays."""
 EDGE = 65_536
 JOIN = 8_000
 """Bytes from the top in which a quoted name may run over several lines."""
