@@ -117,7 +117,7 @@ def answer_row(posterior: Posterior, row: int, tolerance: float) -> RowAnswer:
     lost = loss(grid[:, None] - best, k, posterior.skew)
     expected = lost.mean(axis=1)
     at = int(np.argmin(expected))
-    qualifies = np.flatnonzero((lost > tolerance).mean(axis=1) < 0.10)
+    qualifies = np.flatnonzero(np.count_nonzero(lost > tolerance, axis=1) < 0.10 * len(best))
     least = grid[qualifies[0]] if len(qualifies) else (grid[at] if state != "flat" else None)
     least = None if least is None else _number(least)
     if inside:

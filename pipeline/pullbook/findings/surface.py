@@ -5,6 +5,7 @@ import polars as pl
 
 from pullbook.columns import SURFACE
 from pullbook.handover import Posterior
+from pullbook.loss import loss
 
 _STEP_DEG = 0.5
 
@@ -34,14 +35,14 @@ def surface(posterior: Posterior | None) -> pl.DataFrame:
         inside = (posterior.tested_lo_deg - 0.25 <= advance) & (advance <= posterior.tested_hi_deg + 0.25)
         if not inside.any():
             continue
-        loss = 100.0 * posterior.loss(np.full(posterior.rpm.shape, advance))[:, inside]
-        low, high = np.quantile(loss, (0.05, 0.95), axis=0)
+        cost = 100.0 * loss(advance - posterior.best_deg[:, inside], posterior.k[:, inside], posterior.skew[:, None])
+        low, high = np.quantile(cost, (0.05, 0.95), axis=0)
         parts.append(
             pl.DataFrame(
                 {
                     "rpm": posterior.rpm[inside],
                     "advance_deg": np.full(int(inside.sum()), advance),
-                    "loss_pct": loss.mean(axis=0),
+                    "loss_pct": cost.mean(axis=0),
                     "lo_pct": low,
                     "hi_pct": high,
                 },

@@ -118,12 +118,12 @@ class DayLikelihood:
         self.order = drift_courses(order)
 
         self.pull_columns = self.within.sum(axis=2) @ self.design  # (P, q): Z'WX
-        gram = np.einsum("rq,prs,st->qt", self.design, self.within, self.design, optimize=True)
+        gram = self.design.T @ self.within.sum(axis=0) @ self.design
         self.column_factor = np.linalg.cholesky(gram)
         self.column_cov = np.linalg.inv(gram)
-        weighted = np.einsum("prs,psj->prj", self.within, self.modes)
-        self.mode_columns = np.einsum("prj,rq->jq", weighted, self.design)  # H'WX
-        mode_gram = np.einsum("prj,prk->jk", weighted, self.modes) - self.mode_columns @ self.column_cov @ self.mode_columns.T
+        weighted = self.within @ self.modes
+        self.mode_columns = weighted.sum(axis=0).T @ self.design  # H'WX
+        mode_gram = np.tensordot(weighted, self.modes, ((0, 1), (0, 1))) - self.mode_columns @ self.column_cov @ self.mode_columns.T
         self.mode_cov = np.linalg.inv(np.eye(mode_gram.shape[0]) + mode_gram)
         cross = weighted.sum(axis=1) - self.pull_columns @ self.column_cov @ self.mode_columns.T  # (P, J): Z'P_C H
         own = np.diag(self.within.sum(axis=(1, 2))) - self.pull_columns @ self.column_cov @ self.pull_columns.T
@@ -152,7 +152,7 @@ class DayLikelihood:
         weighted = np.matmul(r.transpose(1, 0, 2), self.within).transpose(1, 0, 2)
         column = weighted.sum(axis=1) @ self.design
         fitted = column @ self.column_cov
-        mode = np.einsum("bpr,prj->bj", weighted, self.modes, optimize=True) - fitted @ self.mode_columns.T
+        mode = np.tensordot(weighted, self.modes, 2) - fitted @ self.mode_columns.T
         shift = mode @ self.mode_cov
         pull = weighted.sum(axis=2) - fitted @ self.pull_columns.T - shift @ self.cross.T
         quadratic = np.einsum("bpr,bpr->b", weighted, r) - (fitted * column).sum(axis=1) - (shift * mode).sum(axis=1)
@@ -184,7 +184,7 @@ class DayLikelihood:
         ``r'Pr = quadratic − pull' @ matrix @ pull`` with the precision averaged by ``node_weight`` (G,).
         """
         inverse = self.inverse @ node_weight
-        outer = np.einsum("jkg,g,jlg->kl", self.along, node_weight, self.along, optimize=True)
+        outer = ((self.along * node_weight) @ self.along.transpose(0, 2, 1)).sum(axis=0)
         core = np.diag(1.0 / self.values) - (np.diag(inverse) - outer) / np.outer(self.values, self.values)
         return np.asarray(self.vectors @ core @ self.vectors.T)
 

@@ -9,6 +9,7 @@ from typing import Any, TypedDict, Unpack
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.axis import XAxis, YAxis
 from matplotlib.figure import Figure
 from matplotlib.transforms import ScaledTranslation
 
@@ -58,6 +59,21 @@ class Hand(TypedDict, total=False):
     ground: bool
 
 
+class _Across(XAxis):
+    majorTicks = minorTicks = ()  # type: ignore[assignment]  # noqa: N815
+
+
+class _Upright(YAxis):
+    majorTicks = minorTicks = ()  # type: ignore[assignment]  # noqa: N815
+
+
+class BareAxes(Axes):
+    """Axes that never have ticks: matplotlib makes its own even where none is shown, for more than the lines on them cost."""
+
+    def _init_axis(self) -> None:  # where matplotlib lets a projection bring axes of its own
+        self.xaxis, self.yaxis = _Across(self, clear=False), _Upright(self, clear=False)
+
+
 @dataclass(slots=True)
 class Panel:
     """A rectangle of a matplotlib figure to paint in: lower left ``x``, ``y``, ``width`` and ``height`` in inches from that of the
@@ -101,9 +117,9 @@ class Panel:
         bottom = self.y + low * self.height + foot
         top = self.y + high * self.height - head
         ax = self.figure.add_axes(
-            ((self.x + left) / fw, bottom / fh, (self.width - left - right) / fw, max(top - bottom, 0.1) / fh)
+            ((self.x + left) / fw, bottom / fh, (self.width - left - right) / fw, max(top - bottom, 0.1) / fh), axes_class=BareAxes
         )
-        ax.set_axis_off()  # matplotlib's own ticks cost more to make than everything else on a drawing
+        ax.set_axis_off()
         ax.margins(0)
         ax.plot((0, 1), (0, 0), transform=ax.transAxes, color=PAPER["soft"], lw=0.7, clip_on=False, scalex=False, scaley=False)
         if rpm:

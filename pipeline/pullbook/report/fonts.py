@@ -27,7 +27,7 @@ def family() -> str:
         folder = Path(tempfile.mkdtemp(prefix="pullbook-"))
         atexit.register(shutil.rmtree, folder, ignore_errors=True)
         for weight in ("normal", "bold"):
-            with TTFont(str(findfont(FontProperties(family=SCREEN, weight=weight))), lazy=True) as font:
+            with TTFont(str(findfont(FontProperties(family=SCREEN, weight=weight))), lazy=True, recalcTimestamp=False) as font:
                 for table in _SHAPERS:
                     if table in font:
                         del font[table]

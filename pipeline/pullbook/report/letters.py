@@ -74,17 +74,16 @@ class Words(Artist):
 
     def __init__(self) -> None:
         super().__init__()
-        self.lines: list[tuple[float, float, str, FontProperties, str, bool]] = []
+        self.lines: list[tuple[float, float, str, FontProperties, str]] = []
 
     def draw(self, renderer: Any) -> None:
-        """Called by matplotlib: every line at its place on the figure, those at the right by their end."""
+        """Called by matplotlib: every line at its place on the figure."""
         figure = self.get_figure()
         assert figure is not None
         width, height = figure.bbox.size
         pen = renderer.new_gc()
-        for x, y, text, font, colour, from_right in self.lines:
+        for x, y, text, font, colour in self.lines:
             pen.set_foreground(colour)
-            wide = renderer.get_text_width_height_descent(text, font, False)[0] if from_right else 0.0
-            renderer.draw_text(pen, x * width - wide, y * height, text, font, 0)
+            renderer.draw_text(pen, x * width, y * height, text, font, 0)
         pen.restore()
         self.stale = False

@@ -75,8 +75,9 @@ class PaperColumn:
     def line(self, line: str, x: float, y: float, size: float, *, bold: bool = False, hue: str = "ink", ha: str = "left") -> None:
         """One line of ``size`` points, its top at ``y`` and its side ``ha`` at ``x``, inches."""
         w, h = self.sheets.size
+        begin = x - measure(line, size, bold) if ha == "right" else x
         self.sheets.words[self.figure].lines.append(
-            (x / w, 1 - (y + size * 1.02 / 72) / h, line, font_of(size, bold), PAPER[hue], ha == "right")
+            (begin / w, 1 - (y + size * 1.02 / 72) / h, line, font_of(size, bold), PAPER[hue])
         )
 
     def rule(self, hue: str = "rule", width: float = 0.6, y: float | None = None) -> None:

@@ -4,6 +4,7 @@ import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
+from functools import lru_cache
 
 from pullbook.units import PRESSURE, TEMPERATURE
 from pullbook.vocabulary.wordlist import rows
@@ -50,6 +51,7 @@ def unaccented(text: str) -> str:
     return text.casefold().translate(_ACCENTS)
 
 
+@lru_cache(1024)
 def pull_column(header: str) -> SheetColumn | None:
     """The column of the pull sheet a header means, or None.
 
@@ -61,6 +63,7 @@ def pull_column(header: str) -> SheetColumn | None:
     return _column_of(header, _PULL_NAMES)
 
 
+@lru_cache(1024)
 def strobe_column(header: str) -> SheetColumn | None:
     """The column of the light sheet a header means, or None."""
     return _column_of(header, _STROBE_NAMES)
