@@ -77,7 +77,7 @@ def made(book: Path, days: int, pulls: int | None = None) -> None:
 
 
 def cloned(book: Path, source: Path, days: int) -> None:
-    """Fill a book with copies of one finished day under other engines: logs, archive and reports, as a run leaves them."""
+    """Fill a book with copies of one finished day, ten an engine: logs, archive and reports, as a run leaves them."""
     from pullbook import METHOD
     from pullbook.archive.inputs import InputHashes
     from pullbook.archive.store import Store
@@ -87,26 +87,26 @@ def cloned(book: Path, source: Path, days: int) -> None:
     from pullbook.running import drawn
 
     opened, settings = open_book(book)
-    (engine, day), old = next((k, v) for k, v in drawn.notes(open_book(source)[0]).items())
+    was, old = next((k, v) for k, v in drawn.notes(open_book(source)[0]).items())
     before = Store(source / "archive")
-    record, tables = before.read_record(engine, day), before.read_tables(engine, day)
+    record, tables = before.read_record(*was), before.read_tables(*was)
     assert record is not None
     hashes, store = InputHashes(opened), Store(opened.archive)
     flush = os.fsync
     os.fsync = lambda fd: None  # a bench need not outlive a power cut
     try:
         for number in range(days):
-            name = f"clone {number:05d}"
-            shutil.copytree(source / "logs" / engine / day, opened.logs / name / day, copy_function=shutil.copy2)
-            shutil.copytree(source / "reports" / engine / day, opened.reports / name / day, copy_function=shutil.copy2)
-            inputs = hashes.of_day(name, day)
+            engine, day = f"clone {number // 10:04d}", f"2031-{number % 10 + 1:02d}-01"
+            shutil.copytree(source.joinpath("logs", *was), opened.logs / engine / day, copy_function=shutil.copy2)
+            shutil.copytree(source.joinpath("reports", *was), opened.reports / engine / day, copy_function=shutil.copy2)
+            inputs = hashes.of_day(engine, day)
             revision = store.write_day(
-                name, day, tables=tables, record=record, made=Provenance(inputs, "2031-01-01", "bench", METHOD)
+                engine, day, tables=tables, record=record, made=Provenance(inputs, "2031-01-01", "bench", METHOD)
             )
-            note = opened.reports / name / day / drawn.NOTE
+            note = opened.reports / engine / day / drawn.NOTE
             note.unlink()
-            row = summary({**record, "engine": name})
-            drawn.write_note(note.parent, (name, day), revision=revision, page=settings.page, files=old["files"], summary=row)
+            row = summary({**record, "engine": engine, "day": day})
+            drawn.write_note(note.parent, (engine, day), revision=revision, page=settings.page, files=old["files"], summary=row)
         hashes.keep()
         store.update_catalog()
     finally:

@@ -22,6 +22,11 @@ _PLAIN = 2
 _GRAIN_NS = 2_000_000_000
 """A file changed within this of now may change again under the same date: it is looked at again next time."""
 
+_Look = tuple[str, int, int, int, int]
+"""Name, size in bytes, dates of content and of entry in ns, inode."""
+
+_GONE: _Look = ("not to be read", 0, 0, 0, 0)
+
 
 class Settled:
     """Stamps of days, as remembered and as they are now.
@@ -39,9 +44,9 @@ class Settled:
         self._tables = table_folders(self._archive)
         self._version = [METHOD, DRAWING, page]
         self._known: dict[str, str] = {}
-        self._inputs: dict[DayKey, str | None] = {}
+        self._inputs: dict[DayKey, list[_Look] | None] = {}
         self._held: set[DayKey] = set()
-        self._last: tuple[str, tuple[int, tuple[int, int, int]]] = ("", (0, (0, 0, 0)))
+        self._last: tuple[str, _Look] = ("", _GONE)
         try:
             read = json.loads((book.work / _FILE).read_text(encoding="utf-8"))
             if read["version"] == self._version:
@@ -50,22 +55,24 @@ class Settled:
             self._known = {}
 
     def holds(self, engine: str, day: str) -> bool:
-        """Whether the day stands as a run left it. Its inputs as seen now are what :meth:`remember` vouches for."""
-        inputs = self._inputs[engine, day] = self._of_inputs(engine, day)
+        """Whether the day stands as a run left it. If not, its inputs as seen now are what :meth:`remember` vouches for."""
+        now = time.time_ns()
+        inputs = self._of_inputs(engine, day)
         known = self._known.get(_key(engine, day))
-        if inputs is None or known is None or known != inputs + self._of_outputs(engine, day):
-            return False
-        self._held.add((engine, day))
-        return True
+        if known is not None and known == _digest(inputs, self._of_outputs(engine, day)):
+            self._held.add((engine, day))
+            return True
+        self._inputs[engine, day] = None if max(max(at[2:4]) for at in inputs) > now - _GRAIN_NS else inputs
+        return False
 
     def remember(self, keys: set[DayKey]) -> None:
         """Note that these days are in order, with the inputs they were looked at with; forgets days no longer looked at."""
-        if keys == self._held and len(keys) == len(self._known):
-            return
         now: dict[str, str] = {}
-        for (engine, day), inputs in self._inputs.items():
-            if inputs is not None and (engine, day) in keys:
-                now[_key(engine, day)] = inputs + self._of_outputs(engine, day)
+        for engine, day in keys:
+            if (engine, day) in self._held:
+                now[_key(engine, day)] = self._known[_key(engine, day)]
+            elif (inputs := self._inputs.get((engine, day))) is not None:
+                now[_key(engine, day)] = _digest(inputs, self._of_outputs(engine, day))
         if now == self._known:
             return
         half = self._book.work / f".{_FILE}.part"
@@ -76,51 +83,42 @@ class Settled:
         except OSError:  # only costs time next run
             return
 
-    def _of_inputs(self, engine: str, day: str) -> str | None:
-        """Stamp of the day folder and engine.yaml; None where something changed too short a while ago to be trusted."""
-        newest, listed = _scanned(f"{self._logs}/{engine}/{day}")
-        own, facts = self._engine(engine)
-        if max(newest, own) > time.time_ns() - _GRAIN_NS:
-            return None
-        return _digest([listed, facts])
-
-    def _engine(self, engine: str) -> tuple[int, tuple[int, int, int]]:
-        """The stamp of engine.yaml, looked at once for all days of the engine that follow each other."""
+    def _of_inputs(self, engine: str, day: str) -> list[_Look]:
+        """What lies in the day folder, and engine.yaml, looked at once for all days of the engine that follow each other."""
         if self._last[0] != engine:
             self._last = (engine, _one(f"{self._logs}/{engine}/engine.yaml"))
-        return self._last[1]
+        return [*_inside(f"{self._logs}/{engine}/{day}"), self._last[1]]
 
-    def _of_outputs(self, engine: str, day: str) -> str:
-        archived = stamp(self._archive, engine, day, self._tables)
+    def _of_outputs(self, engine: str, day: str) -> list[Any]:
         report = f"{self._reports}/{engine}/{day}"
-        return _digest([archived, _one(report)[1], _one(f"{report}/figures")[1]])  # a folder's date tells what came or went in it
+        # a folder's date tells what came or went in it
+        return [stamp(self._archive, engine, day, self._tables), _one(report), _one(f"{report}/figures")]
 
 
-def _scanned(folder: str) -> tuple[int, list[tuple[str, int, int, int, int]]]:
-    """Newest change in a folder, in ns, and each entry's name, size, dates and inode; a folder that is not there is empty."""
-    newest, listed = 0, []
+def _inside(folder: str) -> list[_Look]:
+    """Everything in a folder, in order of names; one that is not to be read looks like nothing that can be in it."""
+    looks: list[_Look] = []
     try:
         with os.scandir(folder) as entries:
             for entry in entries:
-                status = entry.stat()
-                newest = max(newest, status.st_mtime_ns, status.st_ctime_ns)
-                listed.append((entry.name, status.st_size, status.st_mtime_ns, status.st_ctime_ns, status.st_ino))
+                now = entry.stat()
+                looks.append((entry.name, now.st_size, now.st_mtime_ns, now.st_ctime_ns, now.st_ino))
     except OSError:
-        listed.append(("not to be read", 0, 0, 0, 0))
-    listed.sort()
-    return newest, listed
+        return [_GONE]
+    looks.sort()
+    return looks
 
 
-def _one(path: str) -> tuple[int, tuple[int, int, int]]:
+def _one(path: str) -> _Look:
     try:
-        status = os.stat(path)  # noqa: PTH116 - text paths cost a tenth
+        now = os.stat(path)  # noqa: PTH116 - text paths cost a tenth
     except OSError:
-        return 0, (0, 0, 0)
-    return max(status.st_mtime_ns, status.st_ctime_ns), (status.st_size, status.st_mtime_ns, status.st_ino)
+        return _GONE
+    return ("", now.st_size, now.st_mtime_ns, now.st_ctime_ns, now.st_ino)
 
 
-def _digest(value: Any) -> str:
-    return hashlib.blake2b(marshal.dumps(value, _PLAIN), digest_size=12).hexdigest()
+def _digest(inputs: list[_Look], outputs: list[Any]) -> str:
+    return hashlib.blake2b(marshal.dumps([inputs, outputs], _PLAIN), digest_size=12).hexdigest()
 
 
 def _key(engine: str, day: str) -> str:
