@@ -5,6 +5,7 @@ import re
 import shlex
 from dataclasses import dataclass
 from datetime import date
+from functools import cache
 from pathlib import Path
 from typing import Any
 from unicodedata import category
@@ -26,6 +27,7 @@ natural = natsort_keygen()
 """Sort key in which pull 2 comes before pull 10."""
 
 
+@cache  # asked of every pair of days where many are made at once
 def day_order(day: str) -> tuple[Any, ...]:
     """Sort key of day folders: by date, then a date's visits in natural order.
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from pullbook.book import Book
 from pullbook.running.drawn import write_note
+from pullbook.running.pages import outdate_pages
 from pullbook.running.plan import Plan, PlannedDay
 
 if TYPE_CHECKING:
@@ -48,6 +49,7 @@ def draw(plan: Plan, day: PlannedDay, record: dict[str, Any], tables: "dict[str,
     (making / "day.json").write_text(text, encoding="utf-8", errors="backslashreplace")
     files = [p.relative_to(making).as_posix() for p in making.rglob("*") if p.is_file()]
     write_note(making, (day.engine, day.day), revision=revision, page=plan.page, files=files, summary=summary(record))
+    outdate_pages(plan.book)
     place.parent.mkdir(parents=True, exist_ok=True)
     if place.exists():
         old = plan.book.reports / f".old-{day.id}"
@@ -64,4 +66,7 @@ def clear_half_drawn(book: Book) -> None:
     """Remove what a run that was stopped left beside the reports."""
     for pattern in (".making-*", ".old-*"):
         for left in book.reports.glob(pattern):
-            shutil.rmtree(left, ignore_errors=True)
+            if left.is_dir():
+                shutil.rmtree(left, ignore_errors=True)
+            else:
+                left.unlink(missing_ok=True)

@@ -1,6 +1,6 @@
 """What a day may know of the days before it: those measured in this run, and those in the archive."""
 
-from functools import lru_cache
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -62,7 +62,7 @@ class Earlier:
         return archived
 
 
-@lru_cache(maxsize=4096)
+@cache
 def _loaded(folder: Path) -> dict[str, Any]:
     """One process takes several days, and each looks at the same earlier ones."""
     return handover_files.load(folder)

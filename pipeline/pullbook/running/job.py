@@ -152,6 +152,8 @@ def _index(plan: Plan, out: Path) -> None:
     from pullbook.book import all_days
     from pullbook.running.pages import write_pages
 
+    gc.freeze()
+    gc.enable()  # there may be a figure for each of hundreds of engines
     store = Store(plan.book.archive, plan.work)
     with suppress(ArchiveUnwritable):  # every day has said so already; the pages are made all the same
         store.update_catalog()

@@ -15,7 +15,7 @@ from pullbook.book import Book, day_order
 Action = Literal["make", "draw"]
 OUTCOME = "measure.json"
 """How measuring a day ended, beside what it measured."""
-_PARCELS = "parcels"
+_PARCELS, _MEASURED, _REPORTED = "parcels", "measured", "reported"
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,11 +64,11 @@ class Plan:
 
     def measured(self, parcel: str) -> Path:
         """Folder of what was measured of a parcel."""
-        return self.work / "measured" / parcel
+        return self.work / _MEASURED / parcel
 
     def reported(self, parcel: str) -> Path:
         """How the days of a parcel ended."""
-        return self.work / "reported" / f"{parcel}.json"
+        return self.work / _REPORTED / f"{parcel}.json"
 
     @property
     def at_once(self) -> bool:
@@ -125,9 +125,13 @@ def _whole(folder: Path) -> bool:
         return False
 
 
-def clear_work(plan: Plan) -> None:
-    """After a whole run: its intermediate files have served."""
-    for parcel in plan.parcels:
-        (plan.work / _PARCELS / f"{parcel}.json").unlink(missing_ok=True)
-        plan.reported(parcel).unlink(missing_ok=True)
-        shutil.rmtree(plan.measured(parcel), ignore_errors=True)
+def clear_work(plan: Plan, *, whole: bool) -> None:
+    """After a run: intermediate files have served, those an earlier run left that was stopped as well; after one that was not
+    ``whole``, all but its own, which the next one may go on from."""
+    for folder in (plan.work / name for name in (_PARCELS, _MEASURED, _REPORTED)):
+        for left in folder.iterdir() if folder.is_dir() else ():
+            if whole or left.stem not in plan.parcels:
+                left.unlink() if left.is_file() else shutil.rmtree(left, ignore_errors=True)
+    if whole:
+        shutil.rmtree(plan.pages_made.parent, ignore_errors=True)
+        shutil.rmtree(plan.work / ".snakemake", ignore_errors=True)  # what it wrote of jobs that no run asks for again

@@ -7,6 +7,7 @@ makes nothing, a replaced file carrying an old date does.
 import hashlib
 import json
 import os
+from math import ceil
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -20,6 +21,9 @@ from pullbook.running.plan import Action, Plan, PlannedDay
 if TYPE_CHECKING:
     from pullbook.archive.heads import Heads
     from pullbook.running.settled import Settled
+
+MOST_PARCELS = 250
+"""A report waits for all parcels with an earlier day, so what the workflow has to keep in mind grows with their square."""
 
 Asked = tuple[str, str | None]
 """An engine, or one day of it, that a run is to look at."""
@@ -147,7 +151,7 @@ def _packed(book: Book, settings: Settings, planned: list[PlannedDay], *, pages:
     cores = os.cpu_count() or 1
     order = sorted(planned, key=lambda d: (day_order(d.day), d.engine))
     by_id = {d.id: d for d in order}
-    size = max(1, min(settings.days_per_job, len(order) // (2 * cores)))
+    size = max(1, min(settings.days_per_job, len(order) // (2 * cores)), ceil(len(order) / MOST_PARCELS))
     parcels: dict[str, list[str]] = {}
     for start in range(0, len(order), size):
         ids = [d.id for d in order[start : start + size]]

@@ -184,8 +184,7 @@ def _collect(plan: Plan, outcome: Outcome) -> None:
     elif not finished and outcome.status == 0:
         outcome.status = 3
         outcome.notices.append(f"the index pages were not made; see {plan.work / 'workflow.log'}")
-    if outcome.status != 3:
-        clear_work(plan)
+    clear_work(plan, whole=outcome.status != 3)
 
 
 def _refusal(folder: Path) -> str | None:
