@@ -139,7 +139,7 @@ def one_pull(place: Path) -> None:
     job = best_of(3, lambda: snakemake_floor(place, done=False))
     bare = f"""
         import matplotlib.backends.backend_pdf, matplotlib.backends.backend_svg, matplotlib.figure
-        import io, jinja2, pandas, polars, pyarrow.parquet, scipy.linalg, scipy.optimize, scipy.special, yaml
+        import io, jinja2, jsonschema, natsort, pandas, polars, pyarrow.parquet, scipy.special, yaml  # what a job loads, no more
         for path in {[str(p) for p in logs]!r}: polars.read_csv(path, ignore_errors=True, truncate_ragged_lines=True)
         for _ in range(9):
             for form in ("svg", "svg", "pdf"):

@@ -45,3 +45,9 @@ def test_executors_of_clusters_are_loaded_unless_this_machine_is_named(tmp_path:
     assert "loaded" in started(tmp_path, LOADS_EXECUTORS, "--executor", "elsewhere").stderr
     local = started(tmp_path, LOADS_EXECUTORS, "--executor", "local")
     assert (local.returncode, local.stdout) == (0, "[]\n"), local.stderr
+
+
+def test_what_draws_reports_of_snakemakes_own_is_not_loaded(tmp_path: Path) -> None:
+    asks = "import sys\nfrom snakemake_interface_report_plugins.registry import ReportPluginRegistry\n"
+    ran = started(tmp_path, asks + 'print(ReportPluginRegistry().plugins, "snakemake.report" in sys.modules)\n')
+    assert (ran.returncode, ran.stdout) == (0, "{} False\n"), ran.stderr
