@@ -12,7 +12,7 @@ from pullbook.columns import CHANNELS
 from pullbook.handover import Fault
 from pullbook.vocabulary.claims import named_standard
 from pullbook.vocabulary.naming import says_corrected
-from pullbook.wording import counted, few
+from pullbook.wording import counted, few, listed
 
 _SWITCHED = frozenset(("throttle_pct", "knock"))
 """Channels that words for on and off may stand for."""
@@ -55,6 +55,9 @@ def assign(columns: list[Column], talk: Talk) -> None:
     for column in columns:
         if column.channel and column.channel.startswith(("torque", "power")):
             column.corrected = _correction_named(column)
+        if column.channel and column.meaning.slips and not column.hint:
+            read = listed(f"{written!r} as {meant!r}" for written, meant in column.meaning.slips)
+            talk.warn(f"{column.header!r} is taken for {column.channel}: {read} with a slip of the pen")
     for plain, corrected in (("torque_nm", "torque_corrected_nm"), ("power_kw", "power_corrected_kw")):
         if plain not in wanted and corrected in wanted:
             only = next(c for c in columns if c.channel == corrected)
@@ -112,6 +115,8 @@ def _share_of_speeds(values: Array) -> float:
 def _claim(column: Column, channel: str) -> float:
     has = column.meaning.concepts
     score = 100.0 * bool(column.hint) + 2.0 * column.meaning.strong + 1.0 * (column.unit is not None)
+    if channel.startswith("advance"):  # a correction is none; degrees of the crank say more than degrees
+        score += 0.5 * (column.unit is not None and column.unit.kind == "advance") - 2.0 * ("corrected" in has)
     if channel == "rpm" and column.values is not None:
         score += 4.0 * _share_of_speeds(column.kept()) + 1.5 * ("engine" in has)
     if column.values is not None:

@@ -7,7 +7,7 @@ from typing import Any
 
 from pullbook.facts import STANDARDS
 from pullbook.questions import AIR, Question
-from pullbook.vocabulary.naming import without_accents
+from pullbook.vocabulary.heading_words import without_accents
 from pullbook.vocabulary.units_text import unit_of
 from pullbook.vocabulary.wordlist import rows
 

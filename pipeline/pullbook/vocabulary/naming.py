@@ -1,17 +1,23 @@
 """What a column's heading says: quantity, whose it is, unit. Words are data (words/headers.csv); this is the grammar."""
 
 import re
-import unicodedata
 from dataclasses import dataclass
-from functools import cache
 
+from pullbook.vocabulary.heading_words import respelled, table, without_accents
 from pullbook.vocabulary.units_text import Unit, unit_of
-from pullbook.vocabulary.wordlist import rows
 
+_BRACKETS = str.maketrans("［］（）｛｝【】〔〕＜＞", "[](){}[][]<>")
+_QUOTED = re.compile(r"(?<!\w)['\"‘’“”]([^'\"‘’“”]{1,16})['\"‘’“”](?!\w)")
+_REFERENCE = re.compile(r"(?<=[a-z])\((a|abs|g)\)", re.IGNORECASE)
+_NUMBERED = re.compile(r"^\W*[A-Za-z]{1,2}\W?\d{1,3}[\s.:_)\]-]+(?=\S)")
+"""What a recorder's input is called before its name: ``Ch3: Power``, whose ``Ch`` is no unit."""
+_TWICE = re.compile(r"Â[\x80-\xbf]|Ã[\x80-\xbf]")
 _BRACKET = re.compile(r"[\[({<]\s*([^\[\](){}<>]*?)\s*[\])}>]")
-_CAMEL = re.compile(r"(?<=[a-z]{2})(?=[A-Z])|(?<=[A-Za-z])(?=\d)|(?<=\d)(?=[A-Za-z]{2})")
+_CAMEL = re.compile(r"(?<=[a-z]{2})(?<![^A-Za-z]da)(?=[A-Z])|(?<=[A-Za-z])(?=\d)|(?<=\d)(?=[A-Za-z]{2})")
+_HUMP = re.compile(r"(?<=[A-Z][a-z])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z]{2})")
+"""Where a shorter word of a heading in one piece ends: ``TqWheel``, ``TCool``."""
 _MARKED = re.compile(r"[^\w ]")
-_DEGREES = re.compile(r"\bt ?°(?! ?[cfk]\b)")
+_DEGREES = re.compile(r"(?<![^\W_])t ?°(?! ?[cfk]\b)")
 _WORD = re.compile(r"[a-z0-9λ°%#]+")
 #: unit kinds that a bare word in a heading may stand for although no other word names the quantity
 _TELLING = frozenset({"torque", "power", "speed", "time", "advance", "lambda"})
@@ -26,14 +32,14 @@ _EXPECTED = {
     "temperature": ("temperature",), "pressure": ("pressure",), "manifold": ("pressure",), "baro": ("pressure",),
     "boost": ("pressure",), "coolant": ("temperature",), "oil": ("temperature", "pressure"), "air": ("temperature",),
     "inlet": ("temperature", "pressure"), "exhaust": ("temperature",), "lambda": ("lambda",), "humidity": ("share",),
-    "throttle": ("share",), "knock": ("voltage",),
+    "throttle": ("share",), "knock": ("voltage", "angle"), "distributor": ("angle",),
 }  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
 class Meaning:
     """What one heading says. ``quantity`` is a channel of CHANNELS, ``time_s``, ``date`` or ``counter``; ``strong`` where words
-    name it and not only a hint; ``concepts``: every concept of words/headers.csv that was met."""
+    name it and not only a hint; ``concepts``: every concept of words/headers.csv that was met; ``slips``: (as written, as read)."""
 
     header: str
     quantity: str | None
@@ -41,36 +47,19 @@ class Meaning:
     unit_from: str | None
     concepts: frozenset[str]
     strong: bool
+    slips: tuple[tuple[str, str], ...] = ()
 
 
 def mended(text: str) -> str:
     """Letters that were encoded twice on their way (``Ã–l``) as they were meant (``Öl``); any other text as it is."""
     if not {"Ã", "Â"} & set(text):
         return text
-    try:
-        return text.encode("cp1252").decode("utf-8")
-    except UnicodeError:
-        return text
-
-
-def without_accents(text: str) -> str:
-    """Small letters without accents."""
-    bare = "".join(c for c in unicodedata.normalize("NFKD", text) if not unicodedata.combining(c))
-    return bare.casefold().replace("ß", "ss").replace("ø", "o").replace("œ", "oe").replace("æ", "ae").replace("λ", " lambda ")
-
-
-@cache
-def _words() -> tuple[dict[str, frozenset[str]], tuple[tuple[str, str], ...], tuple[tuple[str, str], ...]]:
-    whole: dict[str, set[str]] = {}
-    part: list[tuple[str, str]] = []
-    phrase: list[tuple[str, str]] = []
-    for row in rows("headers"):
-        word = without_accents(row["word"])
-        if row["how"] == "whole":
-            whole.setdefault(word, set()).add(row["concept"])
-        else:
-            (part if row["how"] == "part" else phrase).append((word, row["concept"]))
-    return {w: frozenset(c) for w, c in whole.items()}, tuple(part), tuple(phrase)
+    for codec in ("cp1252", "latin-1"):
+        try:
+            return text.encode(codec).decode("utf-8")
+        except UnicodeError:
+            pass
+    return _TWICE.sub(lambda m: m[0].encode("latin-1").decode("utf-8"), text).replace("Ã ", "à ")  # a hard space became a plain one
 
 
 def concepts_of(text: str) -> frozenset[str]:
@@ -81,19 +70,32 @@ def concepts_of(text: str) -> frozenset[str]:
     >>> sorted(concepts_of("Motordrehzahl")), sorted(concepts_of("couple moteur"))
     (['engine', 'speed'], ['engine', 'torque'])
     """
+    return _concepts(text)[0]
+
+
+def _concepts(text: str) -> tuple[frozenset[str], tuple[tuple[str, str], ...]]:
+    """Concepts of a heading and its slips of the pen (:func:`respelled`)."""
     found: set[str] = set()
-    whole, part, phrase = _words()
-    folded = _DEGREES.sub("temp ", without_accents(_CAMEL.sub(" ", text.replace("º", "°").replace("H2O", "water"))))
+    known = table()
+    plain = text.replace("º", "°").replace("H2O", "water")
+    folded, humped = (_folded(_CAMEL.sub(" ", words)) for words in (plain, _HUMP.sub(" ", plain)))
     # umlauts written out (Zuendung, Oel) are read like the umlaut
     written_out = re.sub(r"\w{4,}|oel", lambda m: m[0].replace("ue", "u").replace("oe", "o").replace("ae", "a"), folded)
-    for line in {folded, written_out}:
+    spelled, slips = respelled(humped)
+    for line in {folded, written_out, spelled, respelled(folded)[0]}:
         tokens = _WORD.findall(line)
         joined = " ".join(tokens)
         for token in tokens:
-            found |= whole.get(token, frozenset())
-            found.update(concept for word, concept in part if word in token)
-        found.update(concept for word, concept in phrase if f" {word}" in f" {joined}" or (_MARKED.search(word) and word in line))
-    return frozenset(found)
+            found |= known.says(token)
+        found.update(
+            concept for word, concept in known.phrases if f" {word}" in f" {joined}" or (_MARKED.search(word) and word in line)
+        )
+    return frozenset(found), slips
+
+
+def _folded(text: str) -> str:
+    """Without accents, ``T°`` spelled out; a flywheel is no wheel of the car."""
+    return _DEGREES.sub("temp ", without_accents(text)).replace("schwungrad", "flywheel ")
 
 
 def understand(header: str, *, unit_row: str | None = None, preset: Unit | None = None) -> Meaning:
@@ -108,7 +110,8 @@ def understand(header: str, *, unit_row: str | None = None, preset: Unit | None 
     preset
         A unit the operator named in columns.yaml: it wins.
     """
-    heading = mended(header)
+    heading = _REFERENCE.sub(r" \1", mended(header).translate(_BRACKETS))
+    heading = _QUOTED.sub(lambda m: f"[{m[1]}]" if unit_of(m[1]) is not None else m[0], heading)
     inside = _BRACKET.findall(heading)
     bare = _BRACKET.sub(" ", heading) if inside else heading
     unit, came = preset, "columns_yaml" if preset else None
@@ -122,7 +125,9 @@ def understand(header: str, *, unit_row: str | None = None, preset: Unit | None 
     if unit is None and any(_is_rate(text) for text in inside):
         return Meaning(header, None, None, None, frozenset({"other"}), strong=False)
     remarks = [text for text in inside if unit_of(text) is None]
-    concepts = concepts_of(" ".join([bare, *remarks])) or (concepts_of(heading) if unit is None else frozenset())
+    concepts, slips = _concepts(" ".join([bare, *remarks]))
+    if not concepts and unit is None:
+        concepts, slips = _concepts(heading)
     concepts |= {"absolute"} if any("abs" in text or text in ("psia", "bara") for text in map(without_accents, inside)) else set()
     loose = None if unit else _loose_unit(bare, concepts)
     quantity = _quantity(concepts, unit or loose)
@@ -131,7 +136,7 @@ def understand(header: str, *, unit_row: str | None = None, preset: Unit | None 
     if unit is not None and unit.kind == "power" and "advance" in concepts and "power" not in concepts and came != "columns_yaml":
         unit, quantity = unit_of("°KW"), _quantity(concepts, unit_of("°KW"))  # KW behind "Zündwinkel" is the crank
     weak = quantity == "rpm" and "speed" not in concepts and (unit is None or unit.kind != "speed")
-    return Meaning(header, quantity, unit, came, concepts, quantity is not None and not weak)
+    return Meaning(header, quantity, unit, came, concepts, quantity is not None and not weak, slips)
 
 
 def _is_rate(text: str) -> bool:
@@ -147,6 +152,7 @@ def _is_rate(text: str) -> bool:
 
 def _loose_unit(text: str, concepts: frozenset[str]) -> Unit | None:
     """A unit written as a word of the heading: at its end ("Coil rpm", "oil C"), else at its start ("Nm measured")."""
+    text = _NUMBERED.sub("", text)
     tokens = [t for t in re.split(r"[\s_,;:/|]+", _CAMEL.sub(" ", text.replace(" / ", " "))) if t]
     slashed = [t for t in re.split(r"[\s_,;:|]+", text) if t]
     dashed = [t for t in re.split(r"[\s_,;:|.\-]+", text) if t]
@@ -202,17 +208,12 @@ def _quantity(has: frozenset[str], unit: Unit | None) -> str | None:
     if "knock" in has:
         return "knock" if kind not in ("angle", "advance") else None
     if kind == "lambda" or (mixture and kind in (None, "none")):
-        return None if "commanded" in has else "lambda"
+        return None if has & {"commanded", "corrected"} else "lambda"
     if "humidity" in has:
         return "humidity_pct" if kind in (None, "share") else None
     if "throttle" in has and kind != "time" and not has & {"advance", "exhaust"}:
         return "throttle_pct" if kind in (None, "share", "angle") and "commanded" not in has else None
-    if (kind == "advance" or has & {"advance", "btdc"} or ("distributor" in has and kind == "angle")) and kind in (
-        None,
-        "angle",
-        "advance",
-        "none",
-    ):
+    if (kind == "advance" or has & {"advance", "btdc"} or _turned_distributor(has)) and kind in (None, "angle", "advance", "none"):
         return _advance(has)
     if "commanded" in has and (kind in _DRIVEN or (kind in (None, "none") and has & _DRIVEN)):
         return None
@@ -220,7 +221,7 @@ def _quantity(has: frozenset[str], unit: Unit | None) -> str | None:
         return "power_wheel_kw" if has & {"wheel", "roller"} else "power_corrected_kw" if says_corrected(has) else "power_kw"
     if kind == "torque" or ("torque" in has and kind in (None, "none")):
         return "torque_wheel_nm" if has & {"wheel", "roller"} else "torque_corrected_nm" if says_corrected(has) else "torque_nm"
-    warm = has & {"coolant", "oil", "inlet", "exhaust"} or (
+    warm = (has & {"coolant", "oil", "inlet", "exhaust"} and (has >= {"temperature"} or "time" not in has)) or (
         "temperature" in has and ("air" in has or ("engine" in has and "time" not in has))
     )
     if kind == "temperature" or (kind in (None, "none") and warm and not has & {"pressure", "boost"}):
@@ -240,6 +241,11 @@ def _quantity(has: frozenset[str], unit: Unit | None) -> str | None:
     if kind == "time" or ("time" in has and kind in (None, "none")):
         return "time_s"
     return "rpm" if "engine" in has and kind is None and not has & {"temperature", "pressure"} else None
+
+
+def _turned_distributor(has: frozenset[str]) -> bool:
+    """Whether a heading speaks of a distributor and of nothing else that it may have than its advance."""
+    return "distributor" in has and not has & {"speed", "temperature", "pressure", "time", "torque", "power"}
 
 
 def _temperature(has: frozenset[str]) -> str | None:

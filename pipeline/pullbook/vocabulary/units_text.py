@@ -76,7 +76,7 @@ _AFTER = re.compile(
 )
 _BEFORE = re.compile(
     r"btdc|beforetdc|vorot|vot$|vordemot|avpmh|avantpmh|avantlepmh|^apmh|primadelpms|primapms|^apms|avpms|antesdelpms|antespms"
-    r"|kw|kurbel|crank|^ca$|vilebrequin|^vil|manovella|albero|ciguenal"
+    r"|kw|kurbel|crank|^crk|^ca$|vilebrequin|^vil|manovella|albero|ciguenal"
 )
 
 

@@ -15,7 +15,7 @@ from pullbook.facts import STANDARDS, Standard
 from pullbook.report import content, drawing
 from pullbook.report.view import view
 from pullbook.sheets import facts_schema
-from pullbook.vocabulary import claims, naming, units_text, wordlist
+from pullbook.vocabulary import claims, heading_words, naming, units_text, wordlist
 
 PAGE = (ROOT / "docs" / "how-to-add.md").read_text(encoding="utf-8")
 BLOCKS = re.findall(r"^( *)```(\w+)\n(.*?)^ *```$", PAGE, re.S | re.M)
@@ -38,10 +38,11 @@ def words_of_the_page(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
         return (*shipped[table], *rows)
 
     def forget() -> None:
-        naming._words.cache_clear()
+        heading_words.table.cache_clear()
+        heading_words._reading.cache_clear()
         units_text._spellings.cache_clear()
 
-    monkeypatch.setattr(naming, "rows", with_added)
+    monkeypatch.setattr(heading_words, "rows", with_added)
     monkeypatch.setattr(units_text, "rows", with_added)
     forget()
     yield
