@@ -56,7 +56,13 @@ class Tops:
 
 
 def _normal_equations(target: DayTarget, xi: Array) -> tuple[Array, Array]:
-    """Gradient (B, q) and Gauss–Newton information (B, q, q) of the ln posterior at ``xi``."""
+    """Gradient (B, q) and Gauss–Newton information (B, q, q) of the ln posterior at ``xi``; in parts, as the posterior."""
+    part = max(1, CACHED // (target.ln_torque.size * (xi.shape[1] + 1)))
+    parts = [_normal_equations_of(target, xi[i : i + part]) for i in range(0, len(xi), part)]
+    return np.concatenate([p[0] for p in parts]), np.concatenate([p[1] for p in parts])
+
+
+def _normal_equations_of(target: DayTarget, xi: Array) -> tuple[Array, Array]:
     likelihood = target.likelihood
     lost, _, jacobian = slopes(target.basis, target.advance, xi)
     b, q = xi.shape
@@ -73,8 +79,7 @@ def _normal_equations(target: DayTarget, xi: Array) -> tuple[Array, Array]:
     gram = stacked.reshape(b, q + 1, -1) @ scores.weighted.reshape(b, q + 1, -1).transpose(0, 2, 1)
     gram -= column @ likelihood.column_cov @ column.transpose(0, 2, 1)
     gram -= mode @ likelihood.mode_cov @ mode.transpose(0, 2, 1)
-    for i in range(b):
-        gram[i] -= pull[i] @ likelihood.mean_level_cov(weight[i]) @ pull[i].T
+    gram -= likelihood.level_forms(pull, weight)
     gradient, information = gram[:, :q, q] - xi, gram[:, :q, :q] + np.eye(q)
     if target.earlier is not None:
         more = target.earlier.normal_equations(xi)
@@ -139,7 +144,8 @@ def climb(target: DayTarget, starts: Array) -> Tops:
         system = information + damping[:, None, None] * (np.eye(xi.shape[1]) * diagonal[:, None, :])
         step = np.linalg.solve(system, gradient[..., None])[..., 0]
         tried = xi + np.where(live[:, None], step, 0.0)
-        tried_height = target.ln_posterior(tried)
+        tried_height = height.copy()
+        tried_height[live] = target.ln_posterior(tried[live])
         gain = tried_height - height
         better = live & (gain > 0)
         xi = np.where(better[:, None], tried, xi)

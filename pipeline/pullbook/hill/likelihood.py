@@ -178,15 +178,17 @@ class DayLikelihood:
         column = 2.0 * float(np.log(np.diag(self.column_factor)).sum())
         return -0.5 * (self.within_ln_det + column - mode + float(np.log(self.values).sum()))
 
-    def mean_level_cov(self, node_weight: Array) -> Array:
-        """Covariance-like matrix (P, P) that turns pull scores into weighted quadratic forms, averaged over nodes.
+    def level_forms(self, pull: Array, node_weight: Array) -> Array:
+        """What pull levels take off the quadratic forms of residuals with the scores ``pull`` (B, N, P): (B, N, N).
 
-        ``r'Pr = quadratic − pull' @ matrix @ pull`` with the precision averaged by ``node_weight`` (G,).
+        ``r'Pr = quadratic − form``, the precision P averaged over the nodes by ``node_weight`` (B, G).
         """
-        inverse = self.inverse @ node_weight
-        outer = ((self.along * node_weight) @ self.along.transpose(0, 2, 1)).sum(axis=0)
-        core = np.diag(1.0 / self.values) - (np.diag(inverse) - outer) / np.outer(self.values, self.values)
-        return np.asarray(self.vectors @ core @ self.vectors.T)
+        level = (pull @ self.vectors) / self.values  # (B, N, K)
+        precision = self.values - node_weight @ self.inverse.T  # (B, K)
+        course = level @ self.along[:, None]  # (2, B, N, G)
+        forms = (level * precision[:, None]) @ level.swapaxes(1, 2)
+        forms += ((course * node_weight[:, None]) @ course.swapaxes(2, 3)).sum(axis=0)
+        return np.asarray(forms)
 
     def node_level(self, node: int) -> tuple[Array, Array]:
         """Covariance (P, P) of pull levels, ln torque, drift included, at ``node`` (its place), and its Cholesky factor (P, P).

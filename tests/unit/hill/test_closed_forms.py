@@ -66,10 +66,10 @@ def test_averaged_precision_reproduces_the_quadratic_form_of_a_node() -> None:
     closed, covariance, modes, scales = made()
     r = 0.01 * np.random.default_rng(4).standard_normal((1, P, R))
     scores = closed.residuals(r)
-    core = closed.mean_level_cov(np.array([0.0, 1.0, 0.0]))
+    form = closed.level_forms(scores.pull[:, None], np.array([[0.0, 1.0, 0.0]]))
     _, _, projected, places = dense(closed, covariance, modes, scales.sd[1], scales.drift[1])
     y = r[0][tuple(places.T)]
-    assert scores.quadratic[0] - scores.pull[0] @ core @ scores.pull[0] == pytest.approx(y @ projected @ y, rel=1e-9)
+    assert scores.quadratic[0] - form[0, 0, 0] == pytest.approx(y @ projected @ y, rel=1e-9)
 
 
 def test_pull_levels_given_the_remainder_equal_the_dense_prediction() -> None:
