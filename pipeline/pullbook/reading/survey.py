@@ -11,6 +11,7 @@ from pullbook.book import LOG_ENDINGS, SHEET_NAMES, Book, DayFiles, day_files, p
 from pullbook.handover import Fault, LogReading
 from pullbook.pulls.part_load import without_part_load
 from pullbook.pulls.segments import day_load, day_top, find_segments, mark_aborted
+from pullbook.reading.limits import first_logs, first_pulls
 from pullbook.reading.torque_faults import with_spikes_named
 from pullbook.sheets.facts_files import ColumnsRead, FactsRead, read_columns, read_facts
 from pullbook.sheets.light_sheet import StrobeSheet, read_strobe
@@ -107,7 +108,9 @@ def _hash(found: Survey, path: Path, name: str) -> None:
 def _logs(book: Book, files: DayFiles, columns: ColumnsRead, found: Survey) -> None:
     from pullbook.reading.log import read_log
 
-    for path in files.logs:
+    shown_day = book.shown(book.day_folder(found.engine, found.day))
+    paths, found.faults = first_logs(files.logs, shown_day)
+    for path in paths:
         name, shown = printable(path.name), book.shown(path)
         hints: dict[str, dict[str, Any]] | None = columns.hints_for(name) or None
         log = read_log(
@@ -122,9 +125,11 @@ def _logs(book: Book, files: DayFiles, columns: ColumnsRead, found: Survey) -> N
         found.logs.append(log)
     trusted = [log for log in found.logs if log.unusable is None] or found.logs
     load = day_load(log.samples for log in trusted if not _unit_assumed(log))
-    found.logs = [
+    cut = [
         replace(log, segments=find_segments(log.samples, full_load_nm=None if _unit_assumed(log) else load)) for log in found.logs
     ]
+    found.logs, faults = first_pulls(cut, shown_day)
+    found.faults += faults
     top = day_top(log.segments for log in found.logs if log.unusable is None)
     marked = [replace(log, segments=mark_aborted(log.segments, top if log.unusable is None else None)) for log in found.logs]
     found.logs = [_named(with_spikes_named(log)) for log in without_part_load(marked)]

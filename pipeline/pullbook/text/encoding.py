@@ -2,9 +2,10 @@
 
 import codecs
 import re
-from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
+
+from pullbook.twofold import twofold
 
 CHUNK = 1 << 20
 LONG = 8_000_000
@@ -123,5 +124,4 @@ def count_byte(data: bytes, byte: bytes, start: int = 0) -> int:
     def count(at: int) -> int:
         return int(np.count_nonzero(view[at : at + CHUNK] == byte[0]))
 
-    with ThreadPoolExecutor(2 if len(view) > LONG else 1) as pool:
-        return sum(pool.map(count, range(start, len(view), CHUNK)))
+    return sum(twofold(count, range(start, len(view), CHUNK), long=len(view) > LONG))

@@ -20,10 +20,10 @@ from pullbook.text.line_bytes import pieces
 from pullbook.text.odd_rows import no_numbers, remarks
 from pullbook.text.paired_commas import REMARK, may_be_pairs, pairs_proved
 from pullbook.text.parted import MAX_CELLS, MAX_COLUMNS, Table
-from pullbook.text.raw import MOST_CELLS, MOST_LINES, RawLog
+from pullbook.text.raw import MOST_CELLS, RawLog
 from pullbook.text.slabs import Lines
 from pullbook.text.taken import take
-from pullbook.text.text import MARK, Text, line_feeds
+from pullbook.text.text import MARK, Text, line_feeds, too_many_lines
 from pullbook.vocabulary.naming import understand
 
 MAX_BYTES = 120_000_000
@@ -53,6 +53,8 @@ def read_grid(text: Text, *, shown: str) -> RawLog | Fault:
     RawLog or Fault
         Numbers for numeric columns, text for clocks, words and whatever leaves a doubt.
     """
+    if (fault := too_many_lines(text.data, shown=shown)) is not None:
+        return fault
     if len(text.data) > MAX_BYTES:
         return Fault(
             shown,
@@ -99,9 +101,6 @@ def read_grid(text: Text, *, shown: str) -> RawLog | Fault:
             f"at most {MAX_COLUMNS} columns",
             "export only the channels of the pull",
         )
-    if len(lines) > MOST_LINES:
-        found, expected = f"{len(lines) / 1e6:.0f} million lines", f"at most {MOST_LINES / 1e6:.0f} million lines"
-        return Fault(shown, head.line or 1, None, found, expected, _SPLIT)
     if (cells := len(lines) * head.width) > MAX_CELLS:
         found = f"{cells / 1e6:.0f} million cells, not all of them plain numbers"
         expected = f"at most {MAX_CELLS / 1e6:.0f} million cells (plain numbers: {MOST_CELLS / 1e6:.0f} million)"

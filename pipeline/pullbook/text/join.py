@@ -1,16 +1,14 @@
 """The parser's pieces put into one, a column at a time, and each column's span looked up in the same turn."""
 
-from concurrent.futures import ThreadPoolExecutor
-
 import numpy as np
 import polars as pl
 
 from pullbook.arrays import extremes
 from pullbook.text.raw import Span, Spans
+from pullbook.twofold import twofold
 
 MANY = 100_000
 """Rows from which a second thread pays."""
-THREADS = 2
 
 
 def bare(column: pl.Series) -> pl.Series:
@@ -41,15 +39,14 @@ def joined(cells: pl.DataFrame, named: int, *, strip: bool = True) -> tuple[pl.D
         column, found[str(k)] = _in_one(column)
         return column
 
-    with ThreadPoolExecutor(THREADS if many else 1) as pool:
-        return pl.DataFrame(list(pool.map(join, range(named)))), found
+    return pl.DataFrame(twofold(join, range(named), long=many)), found
 
 
 def spans_of(cells: pl.DataFrame) -> Spans:
     """The spans of all columns of numbers."""
     numbers = [name for name, kind in cells.schema.items() if kind == pl.Float64]
-    with ThreadPoolExecutor(THREADS if cells.height > MANY else 1) as pool:
-        return dict(zip(numbers, pool.map(lambda name: _in_one(cells[name])[1], numbers), strict=True))
+    found = twofold(lambda name: _in_one(cells[name])[1], numbers, long=cells.height > MANY)
+    return dict(zip(numbers, found, strict=True))
 
 
 def _in_one(column: pl.Series) -> tuple[pl.Series, Span]:

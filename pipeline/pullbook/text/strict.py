@@ -10,12 +10,13 @@ from polars.exceptions import PolarsError
 
 from pullbook.arrays import Array
 from pullbook.text.encoding import count_byte
-from pullbook.text.join import MANY, THREADS, bare, joined
+from pullbook.text.join import MANY, bare, joined
 from pullbook.text.layout import Layout, first_byte
 from pullbook.text.line_bytes import pieces
 from pullbook.text.mend import Mended
 from pullbook.text.raw import MOST_CELLS, MOST_LINES, RawLog, Spans, any_missing, missing
 from pullbook.text.text import Text
+from pullbook.twofold import THREADS
 
 SLICES, LEAST, SLICE = 24, 1 << 17, 1 << 20
 """Slices of a log, and the bytes parsed at a time, at least and at most: what the parser lets go after one slice it takes for the

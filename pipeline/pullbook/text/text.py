@@ -14,7 +14,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pullbook.handover import Fault
-from pullbook.text.encoding import LONG, pairs_only, to_utf8
+from pullbook.text.encoding import LONG, count_byte, pairs_only, to_utf8
+from pullbook.text.raw import MOST_LINES
 from pullbook.text.respelled import respelled
 from pullbook.text.spaces import plain_spaces
 
@@ -78,7 +79,7 @@ def read_bytes(path: Path, *, shown: str) -> bytes | Fault:
     Returns
     -------
     bytes or Fault
-        A fault where the file cannot be opened, is empty, too long, a picture, a document or markup.
+        A fault where the file cannot be opened, is empty, too long, of too many lines, a picture, a document or markup.
     """
     try:
         with os.fdopen(_open_at_once(path), "rb") as file:
@@ -96,7 +97,25 @@ def read_bytes(path: Path, *, shown: str) -> bytes | Fault:
         return _fault(shown, "an empty file" if not data else "a file without any text")
     if what := _what_else(data):
         return _fault(shown, what, line=1 if what == "a web page or other markup" else None)
+    if len(data) > EDGE and data.count(b"\n", 0, EDGE) * len(data) > 0.9 * MOST_LINES * EDGE:
+        return too_many_lines(data, shown=shown) or data
     return data
+
+
+def too_many_lines(data: bytes, *, shown: str) -> Fault | None:
+    """The fault of a log of more lines than may be held, looked for before anything else is made of them.
+
+    Parameters
+    ----------
+    data
+        Lines that end in a line feed.
+    shown
+        The log's name in messages.
+    """
+    if (lines := count_byte(data, b"\n")) <= MOST_LINES:
+        return None
+    found, expected = f"{lines / 1e6:.1f} million lines", f"at most {MOST_LINES / 1e6:.0f} million lines a log"
+    return _fault(shown, found, expected, "split the log into shorter files")
 
 
 def clean_text(data: bytes, *, shown: str) -> Text | Fault:

@@ -83,19 +83,6 @@ def test_half_of_the_columns_may_hold_words(tmp_path: Path) -> None:
     assert log.samples["rpm"].to_list() == [1500 + 2 * k for k in range(200)]
 
 
-def test_a_log_of_more_lines_than_can_be_cut_into_pulls_is_refused_in_one_line(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    path = tmp_path / "long.csv"
-    path.write_text("\n".join(["t [s],n [rpm],Md [Nm]", *(f"{0.01 * k:.2f},{1500 + 2 * k},180.5" for k in range(200)), ""]))
-    assert read_log(path, shown="long.csv").error is None
-    for module in (strict, grid):
-        monkeypatch.setattr(module, "MOST_LINES", 199)
-    error = read_log(path, shown="long.csv").error
-    assert error is not None
-    assert "million lines" in error.found
-
-
 def test_hundreds_of_columns_of_one_channel_take_seconds_and_one_line(tmp_path: Path) -> None:
     """Every torque against every power were 160,000 proofs, and every other column a question."""
     many = range(400)
