@@ -8,8 +8,8 @@ from pullbook.wording import counted
 
 MOST_LOGS = 400
 """Logs of a day: two recorders at each of the pulls."""
-MOST_PULLS = 200
-"""Pulls of a day, aborted ones too: one in two and a half minutes from morning to night."""
+MOST_PULLS = 400
+"""Pulls of a day, aborted ones too: one in little more than a minute from morning to night."""
 MOST_HOLDS = 1_000
 """Holds of a day."""
 _SPLIT = "move some of its logs to a second folder of that day (its name, a hyphen and a word)"
