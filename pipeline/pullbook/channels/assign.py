@@ -16,6 +16,8 @@ from pullbook.wording import counted, few, listed
 
 _SWITCHED = frozenset(("throttle_pct", "knock"))
 """Channels that words for on and off may stand for."""
+ADVANCE_WORDS = frozenset(("advance", "btdc", "atdc", "distributor"))
+"""Concepts that name the advance, beside its unit."""
 MOST_PAIRS = 200
 """Pairs of torque and power that are held against each other; of more nothing but a line in columns.yaml can choose."""
 MOST_OTHERS = 6
@@ -115,8 +117,9 @@ def _share_of_speeds(values: Array) -> float:
 def _claim(column: Column, channel: str) -> float:
     has = column.meaning.concepts
     score = 100.0 * bool(column.hint) + 2.0 * column.meaning.strong + 1.0 * (column.unit is not None)
-    if channel.startswith("advance"):  # a correction is none; degrees of the crank say more than degrees
-        score += 0.5 * (column.unit is not None and column.unit.kind == "advance") - 2.0 * ("corrected" in has)
+    if channel.startswith("advance"):  # a correction is none; words and degrees of the crank say more than degrees
+        of_the_crank = column.unit is not None and column.unit.kind == "advance"
+        score += 0.5 * of_the_crank + 1.5 * bool(has & ADVANCE_WORDS) - 2.0 * ("corrected" in has)
     if channel == "rpm" and column.values is not None:
         score += 4.0 * _share_of_speeds(column.kept()) + 1.5 * ("engine" in has)
     if column.values is not None:

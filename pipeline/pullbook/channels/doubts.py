@@ -6,13 +6,12 @@ import numpy as np
 
 from pullbook.arrays import thinned
 from pullbook.channels.asking import yaml_line
+from pullbook.channels.assign import ADVANCE_WORDS
 from pullbook.channels.column import Column, Talk, find
 from pullbook.handover import Fault
 from pullbook.questions import ADVANCE, STANDARD
 from pullbook.text.raw import RawLog
 from pullbook.wording import listed
-
-_ADVANCE_WORDS = frozenset({"advance", "btdc", "atdc", "distributor"})
 
 
 def obey_preamble(columns: list[Column], said: tuple[dict[str, Any], ...], talk: Talk) -> None:
@@ -119,7 +118,7 @@ def say_advance(columns: list[Column], said: tuple[dict[str, Any], ...], talk: T
             )
         return
     for column in shown:
-        if column.channel == "advance_deg" and not column.hint and not column.meaning.concepts & _ADVANCE_WORDS:
+        if column.channel == "advance_deg" and not column.hint and not column.meaning.concepts & ADVANCE_WORDS:
             talk.ask(
                 f"{column.header!r} is taken for the advance by its unit alone: is it? If not, "
                 f"{yaml_line(talk.name, column.header, channel='ignore')}"

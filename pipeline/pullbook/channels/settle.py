@@ -13,6 +13,9 @@ from pullbook.vocabulary.units_text import Unit, named_unit
 _PRESSURES = {name: unit.factor for name in ("hPa", "kPa", "inHg", "psi", "bar") if (unit := named_unit(name)) is not None}
 """kPa for one of each unit a pressure may be logged in."""
 
+THIN_AIR = 79.0
+"""kPa of the atmosphere at 2000 m: of two units that a pressure without one may be in, shops lie below that."""
+
 
 def settle_rest(columns: list[Column], talk: Talk, *, advance_scale: str | None = None) -> None:
     """Every other channel's unit, by heading or by what its values can be.
@@ -174,6 +177,8 @@ def _pressure(column: Column, level: float, high: float, talk: Talk) -> None:
     if column.unit is not None:
         return
     unit = min(_PRESSURES, key=lambda name: abs(log(max(high, 1e-9) * _PRESSURES[name] / 100.0)))
+    if unit == "hPa" and high * _PRESSURES[unit] < THIN_AIR:
+        unit = "mmHg"
     column.unit, column.unit_from = named_unit(unit), "assumed"
     talk.ask(
         f"nothing says the unit of {column.header!r} (about {level:g}); taken as {unit}. Settle it "

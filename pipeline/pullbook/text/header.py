@@ -172,6 +172,12 @@ def known_names(cells: Sequence[str]) -> float:
     return sum(1.0 + 0.2 * (m.unit is not None) for c in cells if (m := understand(c)).quantity and m.strong)
 
 
+def _told(cells: Sequence[str]) -> float:
+    """As :func:`known_names`, names that say of what no channel is kept counted nearly as much: "Lambda" over "target"."""
+    read = [understand(c) for c in cells]
+    return sum((1.0 if m.quantity and m.strong else 0.9 if m.concepts else 0.0) + 0.2 * (m.unit is not None) for m in read)
+
+
 def speaks_of_speed(cells: Sequence[str]) -> bool:
     """Whether one of the cells names the speed of engine or roller."""
     return any(understand(c).quantity in ("rpm", "roller_rpm") for c in cells)
@@ -191,14 +197,16 @@ def _best_names(worded: list[tuple[int, list[str]]], lines: Sequence[Numbered], 
         stacked = [" ".join(w for _, cells in reversed(full) if (w := (cells + [""] * pad)[k])) for k in range(pad)]
         parted = delimiter != " " or all(re.search(r"\S\s{2,}\S", lines[i][1]) for i, _ in full)  # no sentence over a spaced table
         as_wide = most >= 3 and parted and all(sum(map(bool, cells)) == most for _, cells in full)
-        if known_names(stacked) > best[0] + 0.5 or (as_wide and known_names(stacked) >= best[0]):
+        if _told(stacked) > _told(best[2]) + 0.5 or (as_wide and _told(stacked) >= _told(best[2])):
             return lines[full[-1][0]][0], stacked
     said = [(i, cells) for i, cells in reversed(worded) if not _of_the_day(lines[i][1])] or worded
     (top, names), *below = said
     under = [cells for _, cells in below if all(k < len(names) and names[k] for k, cell in enumerate(cells) if cell)]
     if under and len(under) == len(below) and sum(map(bool, names)) >= 3 and not any(map(_numbered, [names, *under])):
         joined = [" ".join([name, *(c[k] for c in under if k < len(c) and c[k])]) for k, name in enumerate(names)]
-        if known_names(joined) > best[0] + 0.5:  # some of the names go on in the line below
+        words = [cell for cells in under for cell in cells if cell]
+        known = names == best[2] and sum(bool(understand(cell).concepts) for cell in words) >= 0.5 * len(words)
+        if _told(joined) > _told(best[2]) + (-0.1 * len(words) if known else 0.5):  # some of the names go on in the line below
             return lines[top][0], joined
     return best[1], best[2]
 

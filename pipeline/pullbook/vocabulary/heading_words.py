@@ -16,8 +16,8 @@ _JOINS = frozenset(("a", "al", "alla", "at", "au", "aux", "d", "da", "de", "del"
 _SYMBOLS = frozenset("mnpt")
 """Symbols of torque, speed, pressure or power, and temperature, glued to what they are of: ``TOil``, ``nRoller``, ``Patm``."""
 _OF_A_SYMBOL = frozenset(
-    ("air", "ambient", "baro", "coolant", "corrected", "engine", "exhaust", "inlet", "manifold", "oil", "roller", "wheel")
-)
+    ("air", "ambient", "aside", "baro", "commanded", "coolant", "corrected", "engine", "exhaust", "inlet", "manifold", "oil")
+) | {"other", "roller", "wheel"}
 _NO_CHANNEL = frozenset(("other", "aside"))
 SHORTEST, MOST_PIECES, LONGEST = 3, 5, 40
 """Letters of a word that others may be glued to; words in one; letters of a word that is looked into."""

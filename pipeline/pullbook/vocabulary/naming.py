@@ -80,7 +80,7 @@ def _concepts(text: str) -> tuple[frozenset[str], tuple[tuple[str, str], ...]]:
     plain = text.replace("º", "°").replace("H2O", "water")
     folded, humped = (_folded(_CAMEL.sub(" ", words)) for words in (plain, _HUMP.sub(" ", plain)))
     # umlauts written out (Zuendung, Oel) are read like the umlaut
-    written_out = re.sub(r"\w{4,}|oel", lambda m: m[0].replace("ue", "u").replace("oe", "o").replace("ae", "a"), folded)
+    written_out = re.sub(r"[^\W_]{4,}|oel", lambda m: m[0].replace("ue", "u").replace("oe", "o").replace("ae", "a"), folded)
     spelled, slips = respelled(humped)
     for line in {folded, written_out, spelled, respelled(folded)[0]}:
         tokens = _WORD.findall(line)
@@ -112,6 +112,8 @@ def understand(header: str, *, unit_row: str | None = None, preset: Unit | None 
     """
     heading = _REFERENCE.sub(r" \1", mended(header).translate(_BRACKETS))
     heading = _QUOTED.sub(lambda m: f"[{m[1]}]" if unit_of(m[1]) is not None else m[0], heading)
+    if unit_row and unit_of(mended(unit_row)) is None:
+        heading = f"{heading} {mended(unit_row)}"  # the name goes on in the row of units: "Drehzahl" over "Rolle 1/min"
     inside = _BRACKET.findall(heading)
     bare = _BRACKET.sub(" ", heading) if inside else heading
     unit, came = preset, "columns_yaml" if preset else None
@@ -161,6 +163,8 @@ def _loose_unit(text: str, concepts: frozenset[str]) -> Unit | None:
     for pieces in (slashed, tokens, dashed):
         for size in (3, 2, 1):
             for words, at_end in ((pieces[-size:], True), (pieces[:size], False)):
+                if size == 2 and words[1:] == ["in"]:
+                    continue  # "M in Nm" is no minutes
                 if len(words) < size or (words[-1] == "s" and size > 1 and words[-2].isalpha() and len(words[-2]) > 2):
                     continue  # "Hora s" is a time in seconds, no "horas"
                 unit = unit_of(" ".join(words))
@@ -169,6 +173,8 @@ def _loose_unit(text: str, concepts: frozenset[str]) -> Unit | None:
                 if size == 1 and len(words[0]) == 1 and (not at_end or (len(pieces) == 1 and words[0] != "s")):
                     continue  # a single letter is a unit only after other words
                 expected = _expected(concepts)
+                if unit.kind == "power" and "speed" in concepts and "power" not in concepts:
+                    continue  # "Drehzahl KW" is the crank's
                 if words[0] == "/" and unit.kind not in expected:
                     continue  # "Stopwatch / min" is no speed
                 if unit.kind in expected or (
@@ -250,7 +256,7 @@ def _turned_distributor(has: frozenset[str]) -> bool:
 
 def _temperature(has: frozenset[str]) -> str | None:
     """Without a word of where, an engine's temperature is its coolant's and air's the inlet's; the room's is neither."""
-    if has & {"ambient", "dyno", "roller", "commanded"}:
+    if has & {"ambient", "dyno", "roller", "wheel", "commanded"}:
         return None
     named = next((f"{s}_c" for s in ("coolant", "oil", "exhaust", "inlet") if s in has), None)
     return named or ("inlet_c" if "air" in has else "coolant_c" if has >= {"engine", "temperature"} else None)
@@ -262,6 +268,8 @@ def _pressure(has: frozenset[str]) -> str | None:
         return None
     if has & {"baro", "ambient"}:
         return "baro_kpa"
+    if "wanted" in has:
+        return None  # not "commanded": MAP is a table's name too
     return "map_kpa" if has & {"manifold", "inlet"} or has >= {"boost", "absolute"} else None
 
 

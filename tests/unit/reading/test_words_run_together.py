@@ -10,13 +10,16 @@ from pullbook.vocabulary.naming import understand
 
 RUN_TOGETHER = {
     "torque_wheel_nm": "CoupleÀLaRoue_Nm|Coppiaruota (Nm)|ParEnRueda [Nm]|A1.TqWheel (daNm)|Radrehmoment [Nm]|Tractive torque Nm",
-    "torque_corrected_nm": "Drehmomentkorr {Nm}|MKorr [lb-ft]|Normdrehmoment|Couple normalisé [mkg]|Par normalizado",
-    "torque_nm": "Momentotorcente [Nm]|Schwungradmoment [Nm]",
-    "power_wheel_kw": "PRad [pk]|Potruota (CV)|Potenciarueda* [kW]",
+    "torque_corrected_nm": "Drehmomentkorr {Nm}|MKorr [lb-ft]|SAE_TQ|Normdrehmoment|Couple normalisé [mkg]|Par normalizado",
+    "torque_nm": "Momentotorcente [Nm]|Schwungradmoment [Nm]|M in Nm|Nutzmoment|C. motore",
+    "rpm": "Drehzahl KW|KW-Drehzahl",
+    "time_s": "Zeitachse|Time from start [s]",
+    "throttle_pct": "THRPOS - pct|Pap. %|DROKLA",
+    "power_wheel_kw": "WhlHP|RW HP|Leistung an den Rädern kW|PRad [pk]|Potruota (CV)|Potenciarueda* [kW]",
     "roller_rpm": "nRolle [1/min]|RollerN [rpm]|Girirullo|Ch3: ROLLENDREHZAHL (1/MN)|Prüfstandsrolle [1/min]",
     "coolant_c": "Teau [°C]|TAgua (F)|T°eau_°F|03_T°eau_ºF|T_KW °C",
     "oil_c": "TOlio °C|Thuile K|OilT_degF|Motor?ltemperatur [°C]|Motor\ufffdltemperatur",
-    "map_kpa": "SRDruck [mbar]|Manpress (kPa)|Presi?n admisi?n [psi]",
+    "map_kpa": "PRES_ADM|Plenum pressure kPa|MAP [bara]|SRDruck [mbar]|Manpress (kPa)|Presi?n admisi?n [psi]",
     "baro_kpa": "Patm [kPa]|PAmb kPa|Luftdr. hPa|Presi\ufffdn atmosf\ufffdrica [kPa(a)]",
     "lambda": "Luft/Kraftstoff|AIR/CARBURANT [kg/kg]|Aire-combustible|Rapporto A/C|Excess air",
     "advance_distributor_deg": "Gradi distributore|Verteilergrad|DegrésAllumeur [°]|Vorzündung [Verteilergrad]",
@@ -24,7 +27,9 @@ RUN_TOGETHER = {
 }
 NO_CHANNEL = (
     "Injadvance in °|Consignelambda|AFRobiettivo|Correccionlambda|Potenciadepérdidas [kW]|P?rdidas, kW|"
-    "Inejction timing °|Riduzione anticipo [°]|Avance AAC °|Angle AAC admission °|Anticipo camma °|Temp. eau frein °C|"
+    "Inejction timing °|PVERL kW|Boost target [bara]|LADEDRUCK SOLL [bar abs]|Manifold pressure setpoint [kPa]|"
+    "Rear axle oil C|OilPr|Retr_cliq|Fric. power kW|Point de rosée|Riduzione anticipo [°]|Avance AAC °|"
+    "Angle AAC admission °|Anticipo camma °|Temp. eau frein °C|"
     "Wheelspeed|Velocidad rueda|Knock correction [°]|Lambda corr.|Temps de charge bobine °"
 )
 
@@ -70,6 +75,25 @@ def test_a_slip_of_the_pen_is_said(tmp_path: Path) -> None:
 
 def test_of_two_advances_the_crank_s_is_used(tmp_path: Path) -> None:
     """A correction, or a word nobody knows, comes after a heading that names the crank's degrees."""
-    for other in ("Ign corr °", "Anticipo zeta °"):
-        log = read(tmp_path, "\n".join([HEAD + f",{other}", *(f"{row},0.5" for row in rows())]))
+    for other in ("Ign corr °", "Anticipo zeta °", "ESB °KW"):
+        log = read(tmp_path, "\n".join([HEAD + f",{other}", *(f"{row},310.5" for row in rows())]))
         assert channels(log)["Advance [°BTDC]"] == "advance_deg"
+
+
+def test_names_that_go_on_in_a_second_line(tmp_path: Path) -> None:
+    """What the second line says may make a column one of no channel; it is read beside the units too."""
+    body = [f"{row},0.88,700.5" for row in rows()]
+    over = "Time,Engine,Brake,Ignition,Lambda,T"
+    for under in (
+        ",speed,torque,advance,target,exhaust\ns,rpm,Nm,°BTDC,-,°C",
+        "s,speed rpm,torque Nm,advance °BTDC,target,exhaust °C",
+    ):
+        found = [c.channel for c in read(tmp_path, "\n".join([over, under, *body])).columns]
+        assert found == ["time_s", "rpm", "torque_nm", "advance_deg", None, "exhaust_c"]
+
+
+def test_a_pressure_no_shop_has_is_millimetres_of_mercury(tmp_path: Path) -> None:
+    for level, kept in (("737", 98.26), ("850", 85.0)):
+        log = read(tmp_path, "\n".join([HEAD + ",Baro", *(f"{row},{level}" for row in rows())]))
+        assert log.samples["baro_kpa"][0] == pytest.approx(kept, abs=0.01)
+        assert about(log, "nothing says the unit of 'Baro'")
