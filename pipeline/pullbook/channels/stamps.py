@@ -82,9 +82,9 @@ def _in_figures(cells: pl.Series) -> pl.Series:
     if some.str.contains(r"^\s*[^\W\d_]{2,10}[.,]* +\d| [A-Z]{3,4}\s*$").any():
         cells = cells.str.replace(_AROUND, "${1}")
         some = cells.drop_nulls().head(50)
-    if some.str.contains(r"(?i)\d ?m(?:in)? ?[\d.,]+ ?s\s*$").any():
+    if some.str.contains(r"(?i)\d ?m(?:in)? ?[\d.,]+ ?s\s*$|\d ?h ?\d{2} ?m(?:in)? ?[\d.,]+\s*$").any():
         whole = cells.str.replace_all(r"(?i)([a-z] ?)(\d)([.,]| ?[a-z])", "${1}0${2}${3}")  # one figure of minutes or seconds
-        cells = whole.str.replace(r"(?i)(\d) ?h ?", "${1}:").str.replace(r"(?i)(\d) ?m(?:in)? ?(\d[\d.,]*) ?s", "${1}:${2}")
+        cells = whole.str.replace(r"(?i)(\d) ?h ?", "${1}:").str.replace(r"(?i)(\d) ?m(?:in)? ?(\d[\d.,]*)(?: ?s)?", "${1}:${2}")
     if some.str.contains(r"^\s*[12]\d{7}[T ]").any():
         cells = cells.str.replace(r"^\s*([12]\d{3})(\d{2})(\d{2})[T ]+", "${1}-${2}-${3} ")
     if some.str.contains(r"\d[-./ ]{1,2}[^\W\d_]{3}").any():

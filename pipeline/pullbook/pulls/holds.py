@@ -6,12 +6,15 @@ from itertools import pairwise
 
 import numpy as np
 
+from pullbook.arrays import Array
 from pullbook.measure.runs import runs
+from pullbook.measure.spikes import local_median
 from pullbook.pulls.motion import Motion
 
 HOLD_SECONDS = 2.0
 HOLD_RPM = 50.0
 """A hold stays within this of its speed, and for so long at least."""
+_SETTLES_S = 0.3  # torque follows a step of the advance
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,10 +49,11 @@ def steady(motion: Motion, first: int, stop: int) -> list[Stretch]:
     if motion.loaded is None:
         return []
     found = []
+    level = local_median(motion.rpm[first:stop], motion.steps(0.25))  # what a noisy pick-up swings by is no change of speed
     for a, b in runs(motion.loaded[first:stop]):
         begin = first + a
         while motion.seconds(begin, first + b) >= HOLD_SECONDS:
-            rpm = motion.rpm[begin : first + b]
+            rpm = level[begin - first : b]
             beyond = np.maximum.accumulate(rpm) - np.minimum.accumulate(rpm) > 2 * HOLD_RPM
             end = begin + (int(np.argmax(beyond)) if beyond.any() else len(rpm))
             if motion.seconds(begin, end) >= HOLD_SECONDS:
@@ -71,6 +75,7 @@ def _advance_steps(motion: Motion, first: int, stop: int) -> list[tuple[int, int
         before = float(np.median(motion.advance[level_from:i]))
         after = float(np.median(motion.advance[i : i + width]))
         if abs(after - before) > 0.7 and abs(float(motion.advance[min(i + width // 2, stop - 1)]) - before) > 0.5:
+            i += _leads_by(motion, i, before)
             cuts.append(i)
             level_from = i
             i += width
@@ -82,19 +87,46 @@ def _advance_steps(motion: Motion, first: int, stop: int) -> list[tuple[int, int
     return pieces if len(cuts) > 2 else [(first, stop)]
 
 
+def _leads_by(motion: Motion, i: int, before: float) -> int:
+    """Steps from ``i``, where the median of the second ahead has left ``before``, to where the advance itself steps; 0 if it glides."""
+    width = motion.steps(1.0)
+    advance = motion.advance
+    assert advance is not None
+    ahead = advance[i + width : i + 2 * width]
+    new = float(np.median(ahead)) if len(ahead) else before
+    near = max(0.1 * abs(new - before), 0.3)
+    way = advance[i : i + width]
+    step = int(np.argmax(np.abs(way - new) < np.abs(way - before)))
+    about = way[max(step - motion.steps(0.2), 0) : step + motion.steps(0.2)]
+    at_once = np.abs(about[0] - before) <= near and np.abs(about[-1] - new) <= near
+    return step if at_once else 0
+
+
 def _joined(motion: Motion, holds: list[Stretch]) -> list[Stretch]:
     """Holds of one spark sweep with nothing between them: each reaches to where the advance is half way to the next one's."""
     for k in range(len(holds) - 1):
         before, after = holds[k : k + 2]
-        if motion.advance is None or after.first <= before.stop:
+        if motion.advance is None or after.first < before.stop:
             continue
         levels = [float(np.median(motion.advance[h.first + h.lead : h.stop])) for h in (before, after)]
+        if after.first == before.stop:
+            tail, lead = _on_its_way(motion.advance, before, after, levels)
+            holds[k], holds[k + 1] = replace(before, tail=tail), replace(after, lead=max(lead, motion.steps(_SETTLES_S)))
+            continue
         way = motion.advance[before.stop : after.first]
         near = np.abs(way - levels[0]) <= np.abs(way - levels[1])
         cut = before.stop + (int(np.argmin(near)) if not near.all() else len(near))
         holds[k] = replace(before, stop=cut, tail=cut - before.stop)
         holds[k + 1] = replace(after, first=cut, lead=after.first - cut)
     return holds
+
+
+def _on_its_way(advance: Array, before: Stretch, after: Stretch, levels: list[float]) -> tuple[int, int]:
+    """Steps at the end of one hold, and at the start of the one that follows at once, that are at neither's advance."""
+    near = max(0.1 * abs(levels[1] - levels[0]), 0.3)
+    left = np.abs(advance[before.first : before.stop][::-1] - levels[0]) <= near
+    reached = np.abs(advance[after.first : after.stop] - levels[1]) <= near
+    return max(1, int(np.argmax(left))), int(np.argmax(reached))
 
 
 def on_limiter(motion: Motion, hold: Stretch, pull: Stretch) -> bool:

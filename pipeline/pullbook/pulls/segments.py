@@ -9,6 +9,7 @@ import numpy as np
 import polars as pl
 
 from pullbook.arrays import Array
+from pullbook.columns import holds
 from pullbook.handover import Segment
 from pullbook.measure.runs import runs
 from pullbook.measure.spikes import local_median, without_spikes
@@ -20,6 +21,8 @@ Kind = Literal["pull", "aborted", "hold", "coast_down", "blip", "idle"]
 
 _GAP_S = 1.0
 _GAP_STEPS = 8.0
+_RISE_S = 8.0
+"""How long the longest rise of a trace without a clock is taken to be."""
 
 
 def find_segments(
@@ -143,14 +146,51 @@ def _untimed(stretch: pl.DataFrame, whole: pl.DataFrame, full_load_nm: float | N
     one_way = max(level[-1] - level[0], level[0] - level[-1]) >= 0.9 * span
     reverse = max(float((np.maximum.accumulate(level) - level).max()) if level[-1] >= level[0] else
                   float((level - np.minimum.accumulate(level)).max()), 0.0)  # fmt: skip
-    if one_way and reverse < 0.2 * span:
+    loaded = _mostly_loaded(stretch, full_load_nm)
+    if one_way and reverse < 0.2 * span and loaded:
         return [Stretch("pull" if span >= PULL_SPAN_RPM else "idle", 0, stretch.height)]
     longest = max((b - a for a, b in runs(np.concatenate((np.diff(level) > 0, [False])))), default=0)
-    if len(known) <= 400 and longest <= 60:
+    if len(known) <= 400 and longest <= 60 and loaded and _only_rises(level):
         return _printouts(rpm, stretch.height)
-    step = 8.0 / max(longest, 40)
+    step = _RISE_S / max(_rows_that_rise(level), 40)
     clocked = stretch.with_columns(time_s=pl.int_range(stretch.height) * step)
     return _timed(clocked, whole, full_load_nm)
+
+
+def _mostly_loaded(stretch: pl.DataFrame, full_load_nm: float | None) -> bool:
+    """Whether nothing but a sweep at full load stands here, as far as torque tells: a trace idles before it, a print-out does not."""
+    if not holds(stretch, "torque_nm"):
+        return True
+    torque = stretch["torque_nm"].cast(pl.Float64).fill_nan(None).drop_nulls().to_numpy()
+    top = max(float(np.quantile(torque, 0.95)), full_load_nm or 0.0)
+    return top <= 0.0 or float(np.mean(torque < 0.35 * top)) < 0.1
+
+
+def _only_rises(level: Array) -> bool:
+    """Whether speed falls only where one print-out ends and the next begins: a trace comes down as it went up, row by row."""
+    steps = np.diff(level)
+    falls = steps[(steps < 0) & (steps >= -PULL_SPAN_RPM)]
+    return -float(falls.sum()) < 0.2 * float(steps[steps > 0].sum())
+
+
+def _rows_that_rise(level: Array) -> int:
+    """Rows over which a trace without a clock makes nine tenths of its largest rise; steady speed between steps is not counted."""
+    some = level[:: max(1, len(level) // 4000)]
+    low = best_from = best_to = 0
+    for i, speed in enumerate(some.tolist()):  # the rise starts anew where speed came down by a fifth of the rise so far
+        top = float(some[low : i + 1].max()) if i - low < 2 else max(top, speed)
+        if speed < some[low] or top - speed > 0.2 * (top - some[low]) + 50.0:
+            low, top = i, speed
+        elif speed - some[low] > some[best_to] - some[best_from]:
+            best_from, best_to = low, i
+    rise = level[best_from * (len(level) // len(some)) : (best_to + 1) * (len(level) // len(some))]
+    blocks = np.array_split(rise, min(100, max(len(rise) // 3, 1)))
+    middles = np.array([float(np.median(b)) for b in blocks])
+    gains = np.sort(np.diff(middles))[::-1]
+    if not len(gains) or gains[0] <= 0.0:
+        return len(rise)
+    carried = int(np.searchsorted(np.cumsum(gains), 0.9 * (middles[-1] - middles[0]))) + 1
+    return round(len(rise) / len(blocks) * carried / 0.9)
 
 
 def _printouts(rpm: Array, rows: int) -> list[Stretch]:

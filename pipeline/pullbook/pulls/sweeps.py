@@ -143,7 +143,17 @@ def _rise(motion: Motion, first: int, stop: int, fall_stop: int | None) -> tuple
     quick = motion.seconds(first, stop) < 3.0
     if quick and fall_stop is not None and motion.seconds(first, fall_stop) <= _BLIP_SECONDS:
         return "blip", first, fall_stop
-    return "idle", first, _without_limiter(motion, first, stop)  # what it dwells at is a hold, perhaps
+    return "idle", *_while_it_moves(motion, first, _without_limiter(motion, first, stop))  # what it dwells at is a hold, perhaps
+
+
+def _while_it_moves(motion: Motion, first: int, stop: int) -> tuple[int, int]:
+    """The part of a step from speed to speed that moves: its ends were put on the turning points of noise, well into the holds.
+
+    The rate is a mean over 0.8 s, so it has half of its height where an even move begins and ends.
+    """
+    rate = np.abs(motion.rate[first:stop])
+    moves = np.flatnonzero(rate >= 0.5 * rate.max()) if len(rate) else rate
+    return (first + int(moves[0]), first + int(moves[-1]) + 1) if len(moves) else (first, stop)
 
 
 def parts_of(motion: Motion) -> list[Stretch]:
@@ -177,10 +187,12 @@ def _rises_and_falls(motion: Motion, rises: list[tuple[int, int]], falls: list[t
         begins = max(first, before.stop if before is not None and before.first < first else first)
         if begins >= stop:
             continue  # the rise before it took all of it
-        if motion.loaded is not None and (lead := int(np.argmin(motion.loaded[begins:stop]))) > motion.steps(0.7):
-            begins += lead  # scraps of noise at a held speed, joined to the fall after it
-        kind = "coast_down" if (share is None or share < 0.5) and motion.seconds(begins, stop) >= 0.5 else "idle"
-        fallen.append(Stretch(kind, begins, stop))
+        if motion.loaded is not None:
+            begins += int(np.argmin(motion.loaded[begins:stop]))  # scraps of noise at a held speed, joined to the fall after it
+        if (share is None or share < 0.5) and motion.seconds(begins, stop) >= 0.5:
+            fallen.append(Stretch("coast_down", begins, stop))
+        else:
+            fallen.append(Stretch("idle", *_while_it_moves(motion, begins, stop)))
     return risen + fallen
 
 

@@ -81,6 +81,26 @@ def test_holds_of_a_step_test() -> None:
     assert not [s for s in segments if s.kind in ("pull", "aborted")]
 
 
+@pytest.mark.parametrize(("hz", "noise"), [(10.0, 15.0), (20.0, 15.0), (100.0, 8.0)])
+def test_short_holds_between_steps_keep_their_length(hz: float, noise: float) -> None:
+    """2.6 s at each speed: the turning points of noise lie well inside a hold, the hold begins where the step ends."""
+    plan: Plan = [(3, 2000, 0.3)]
+    for rpm in (2250, 2750, 3000, 2750, 2250):
+        plan += [(0.7, rpm, 1), (2.6, rpm, 1)]
+    holds = [s for s in find_segments(drive([*plan, (6, 1000, 0)], hz, noise=noise)) if s.kind == "hold"]
+    assert [s.start_s for s in holds] == pytest.approx([3.7, 7.0, 10.3, 13.6, 16.9], abs=0.4)
+    assert [s.end_s for s in holds] == pytest.approx([6.3, 9.6, 12.9, 16.2, 19.5], abs=0.4)
+
+
+def test_steps_of_a_spark_sweep_are_cut_where_the_advance_steps() -> None:
+    samples = drive([(2, 3000, 1), (18, 3000, 1), (5, 1000, 0)], 50.0)
+    t = samples["time_s"].to_numpy()
+    advance = 20 + 3.0 * np.searchsorted([8.0, 12.5, 16.6], t) + np.random.default_rng(2).normal(0, 0.15, len(t))
+    holds = [s for s in find_segments(samples.with_columns(advance_deg=advance)) if s.kind == "hold"]
+    assert [s.start_s for s in holds[1:]] == pytest.approx([8.0, 12.5, 16.6], abs=0.15)
+    assert holds[-1].end_s == pytest.approx(20.0, abs=0.3)
+
+
 def test_spark_sweep_at_steady_speed_is_cut_at_each_step_of_advance() -> None:
     samples = drive([(3, 1500, 0.3), (2, 3000, 1), (60, 3000, 1), (6, 1000, 0)])
     time = samples["time_s"].to_numpy()
@@ -154,6 +174,18 @@ def test_no_clock_trace_is_still_cut() -> None:
     segments = find_segments(drive(SWEEP).drop("time_s"))
     assert kinds(segments) == ["pull", "coast_down"]
     assert all(s.start_s is None for s in segments)
+
+
+@pytest.mark.parametrize("hz", [5.0, 10.0, 50.0, 500.0])
+@pytest.mark.parametrize("noise", [2.0, 15.0])
+def test_a_trace_without_a_clock_is_cut_at_any_rate(hz: float, noise: float) -> None:
+    """Noise breaks a rise into scraps; idle, the way up and the way down are no part of the pull."""
+    whole = drive([(5, 900, 0.1), (2, 2000, 0.3), (9, 5800, 1), (8, 1500, 0)], hz, noise=noise)
+    for samples in (whole, whole.filter(pl.col("time_s") < 16)):
+        (pull,) = (s for s in find_segments(samples.drop("time_s")) if s.kind == "pull")
+        assert pull.first / hz == pytest.approx(7, abs=max(0.4, 2 / hz))
+        assert pull.stop / hz == pytest.approx(16, abs=max(0.4, 2 / hz))
+        assert not [s for s in find_segments(samples.drop("time_s")) if s.kind == "hold"]
 
 
 def test_nothing_to_cut() -> None:

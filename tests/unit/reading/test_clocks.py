@@ -95,6 +95,17 @@ def test_dates_with_the_months_name_or_without_marks(tmp_path: Path, day: str) -
     assert r.started == "2031-03-31T23:59:40.000"
 
 
+@pytest.mark.parametrize(
+    "written", ["13/05/34 21h07m{:04.1f}", "13/05/2034 21h07m{:04.1f}s", "21 h 07 min {:04.1f}", "21h07m{:04.1f}"]
+)
+def test_hours_and_minutes_by_their_letters(tmp_path: Path, written: str) -> None:
+    p = pull()
+    data = zip(p["time_s"], p["rpm"], p["torque_nm"], strict=True)
+    rows = (f"{written.format(20 + t)};{n:.0f};{m:.1f}".replace(".", ",") for t, n, m in data)
+    r = read(tmp_path, "Heure;rpm;Nm\n" + "\n".join(rows))
+    np.testing.assert_allclose(r.samples["time_s"].to_numpy(), p["time_s"], atol=1e-5)
+
+
 def test_a_time_that_cannot_be_read_is_named(tmp_path: Path) -> None:
     r = read(tmp_path, "Time;rpm;Nm\n" + "".join(f"tick {n:.0f};{n:.0f};200\n" for n in pull()["rpm"]))
     assert about(r, "'Time' holds no time that can be read")
