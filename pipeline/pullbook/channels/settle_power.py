@@ -29,7 +29,7 @@ def settle_power(columns: list[Column], talk: Talk) -> str | None:
     unusable = None
     for column in columns:
         if column.channel in ("torque_nm", "power_kw") and "sign" not in column.hint:
-            _face_up(column, talk)
+            _face_up(column, rpm, talk)
     proved: dict[str, Unit] = {}
     _wheels_alone(columns, rpm, talk)
     for torque_name, power_name in (
@@ -89,16 +89,35 @@ def _wheels_alone(columns: list[Column], rpm: Column | None, talk: Talk) -> None
             )
 
 
-def _face_up(column: Column, talk: Talk) -> None:
-    """A brake may write its torque as negative: an engine that drives it all the time gives positive torque."""
+def _face_up(column: Column, rpm: Column | None, talk: Talk) -> None:
+    """A brake may write its torque as negative: an engine that drives it gives positive torque."""
     some = column.some()
-    if len(some) and np.quantile(some, 0.9) < 0 and np.median(some) < -5:
+    if not len(some):
+        return
+    throughout = np.quantile(some, 0.9) < 0 and np.median(some) < -5
+    if throughout or _drives_below_zero(column, rpm):
         column.factor *= -1.0
         line = yaml_line(talk.name, column.header, channel=column.channel, sign=-1)
-        talk.ask(
-            f"{column.header!r} is negative throughout (about {np.median(some):g}); read as the engine driving, so "
-            f"positive. Settle it {line}"
-        )
+        what = f"is negative throughout (about {np.median(some):g})" if throughout else (
+            f"is negative (down to {some.min():g}) where the engine pulls and not where it slows"
+        )  # fmt: skip
+        talk.ask(f"{column.header!r} {what}; read as the engine driving, so positive. Settle it {line}")
+
+
+def _drives_below_zero(column: Column, rpm: Column | None) -> bool:
+    """Whether the strong side of a torque is its negative one, and speed does not fall there: no over-run does that."""
+    if column.values is None or rpm is None:
+        return False
+    values, speed = column.values, rpm.kept()
+    low, high = np.nanquantile(values[:: _stride(values)], (0.01, 0.99))
+    if not low < -5.0 or -low < 2.5 * high:
+        return False
+    half = max(2, len(speed) // 500)
+    here = np.arange(half, len(speed) - half, max(1, half // 2))
+    here = here[values[here] < 0.5 * low]
+    gains = speed[here + half] - speed[here - half]
+    gains = gains[np.isfinite(gains)]
+    return len(gains) >= 5 and float(np.mean(gains > -20.0)) > 0.7
 
 
 def _said(column: Column) -> str | None:

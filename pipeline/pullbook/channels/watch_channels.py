@@ -8,6 +8,7 @@ from pullbook.arrays import Array
 from pullbook.channels.column import Column, Talk, find
 from pullbook.channels.dead import at_rail, longest_stuck, never_moves
 from pullbook.channels.faulty import doubled, sentinels, speed_spikes
+from pullbook.channels.torn import torn_stretches
 from pullbook.columns import CHANNELS
 from pullbook.units import KW_TO_NM_RPM
 from pullbook.wording import counted
@@ -32,20 +33,32 @@ def blank_sentinels(column: Column, talk: Talk) -> None:
         talk.warn(f"column {column.header!r}: {', '.join(f'{v:g}' for v in values)} is no value; {rows} read as missing")
 
 
-def blank_spikes(kept: dict[str, Array], lines: pl.Series, recording: npt.NDArray[np.int64], talk: Talk) -> None:
+def blank_spikes(
+    kept: dict[str, Array], lines: pl.Series, recording: npt.NDArray[np.int64], time_s: Array | None, talk: Talk
+) -> None:
     """Set rpm dropouts and spikes to missing; the rows stay. Where a recording begins speed may be any.
 
     Parameters
     ----------
     kept
         Values by channel, in the channel's unit, (n,) each; ``rpm`` is replaced.
-    lines, recording
-        Each row's line in the file, and which of the recordings it is of, (n,).
+    lines, recording, time_s
+        Each row's line in the file, which of the recordings it is of, and its time, s, (n,) each; None without a clock.
     talk
         Takes the warning.
     """
     rpm = kept["rpm"]
     edges = np.flatnonzero(np.diff(recording)) + 1 if recording[-1] else np.zeros(0, np.int64)
+    if time_s is not None:
+        pieces = zip(np.split(rpm, edges), np.split(time_s, edges), strict=True)
+        off = np.concatenate([torn_stretches(some, clock) for some, clock in pieces])
+        if off.any():
+            rows, first = counted(int(off.sum()), "row"), int(np.argmax(off))
+            talk.warn(
+                f"rpm leaps away and back again, faster than an engine can, on {rows} from line {lines[first]} on "
+                f"({rpm[first]:g}): read as missing"
+            )
+            kept["rpm"] = rpm = np.where(off, np.nan, rpm)
     off = np.concatenate([speed_spikes(part) for part in np.split(rpm, edges)])
     if off.any():
         where = ", ".join(map(str, lines.filter(pl.Series(off)).head(5).to_list()))

@@ -88,7 +88,7 @@ def _advance_steps(motion: Motion, first: int, stop: int) -> list[tuple[int, int
 
 
 def _leads_by(motion: Motion, i: int, before: float) -> int:
-    """Steps from ``i``, where the median of the second ahead has left ``before``, to where the advance itself steps; 0 if it glides."""
+    """Steps from ``i``, where the median of the second ahead has left ``before``, to where the advance steps; 0 if it glides."""
     width = motion.steps(1.0)
     advance = motion.advance
     assert advance is not None

@@ -158,7 +158,7 @@ def _untimed(stretch: pl.DataFrame, whole: pl.DataFrame, full_load_nm: float | N
 
 
 def _mostly_loaded(stretch: pl.DataFrame, full_load_nm: float | None) -> bool:
-    """Whether nothing but a sweep at full load stands here, as far as torque tells: a trace idles before it, a print-out does not."""
+    """Whether nothing but a sweep at full load stands here, as far as torque tells: a print-out never idles, a trace does."""
     if not holds(stretch, "torque_nm"):
         return True
     torque = stretch["torque_nm"].cast(pl.Float64).fill_nan(None).drop_nulls().to_numpy()
@@ -177,8 +177,9 @@ def _rows_that_rise(level: Array) -> int:
     """Rows over which a trace without a clock makes nine tenths of its largest rise; steady speed between steps is not counted."""
     some = level[:: max(1, len(level) // 4000)]
     low = best_from = best_to = 0
+    top = float(some[0])
     for i, speed in enumerate(some.tolist()):  # the rise starts anew where speed came down by a fifth of the rise so far
-        top = float(some[low : i + 1].max()) if i - low < 2 else max(top, speed)
+        top = max(top, speed)
         if speed < some[low] or top - speed > 0.2 * (top - some[low]) + 50.0:
             low, top = i, speed
         elif speed - some[low] > some[best_to] - some[best_from]:

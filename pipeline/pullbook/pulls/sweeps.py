@@ -141,7 +141,12 @@ def _rise(motion: Motion, first: int, stop: int, fall_stop: int | None) -> tuple
     if not short and not free and span >= PULL_SPAN_RPM and (share is None or share >= 0.5):
         return "pull", begin, end
     quick = motion.seconds(first, stop) < 3.0
-    if quick and fall_stop is not None and motion.seconds(first, fall_stop) <= _BLIP_SECONDS:
+    if (
+        quick
+        and fall_stop is not None
+        and motion.seconds(first, fall_stop) <= _BLIP_SECONDS
+        and not steady(motion, first, fall_stop)
+    ):
         return "blip", first, fall_stop
     return "idle", *_while_it_moves(motion, first, _without_limiter(motion, first, stop))  # what it dwells at is a hold, perhaps
 

@@ -206,7 +206,7 @@ def _samples(raw: RawLog, columns: list[Column], axis: TimeAxis, talk: Talk, dis
     kept: dict[str, Array] = {c.channel: c.kept() for c in columns if c.channel}
     if not steps_within(kept["rpm"], LEAP):
         blank_doubled(kept, raw.lines, talk)
-        blank_spikes(kept, raw.lines, axis.recording, talk)
+        blank_spikes(kept, raw.lines, axis.recording, axis.time_s, talk)
     derive_torque(kept, columns, talk)
     known = {c.channel: c.span for c in columns if c.channel and c.span and kept[c.channel] is c.values}
     spans = {name: known.get(name) or extremes(values) for name, values in kept.items()}

@@ -9,7 +9,7 @@ from typing import Any
 
 from pullbook.book import LOG_ENDINGS, SHEET_NAMES, Book, DayFiles, day_files, printable
 from pullbook.handover import Fault, LogReading
-from pullbook.pulls.part_load import without_part_load
+from pullbook.pulls.part_load import without_part_load, without_part_load_sweeps
 from pullbook.pulls.segments import day_load, day_top, find_segments, mark_aborted
 from pullbook.reading.limits import first_logs, first_pulls
 from pullbook.reading.torque_faults import with_spikes_named
@@ -126,7 +126,10 @@ def _logs(book: Book, files: DayFiles, columns: ColumnsRead, found: Survey) -> N
     trusted = [log for log in found.logs if log.unusable is None] or found.logs
     load = day_load(log.samples for log in trusted if not _unit_assumed(log))
     cut = [
-        replace(log, segments=find_segments(log.samples, full_load_nm=None if _unit_assumed(log) else load)) for log in found.logs
+        without_part_load_sweeps(
+            replace(log, segments=find_segments(log.samples, full_load_nm=None if _unit_assumed(log) else load))
+        )
+        for log in found.logs
     ]
     found.logs, faults = first_pulls(cut, shown_day)
     found.faults += faults

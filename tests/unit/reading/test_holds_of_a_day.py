@@ -65,3 +65,15 @@ def test_half_throttle_holds_are_told_by_the_torque_of_the_days_sweeps(shop: Sho
     assert holds.height == 1
     speeds = day.samples.filter(pl.col("kind") == "hold")["rpm"]
     assert speeds.median() == pytest.approx(3500, abs=30)
+
+
+def test_a_sweep_at_part_load_beside_one_at_full_load_is_no_pull(shop: Shop) -> None:
+    shop.log("session.csv", plan=[(3, 1800, 0.1), (5, 5000, 0.75), (6, 1800, 0), (10, 5800, 1), (7, 1500, 0)])
+    samples = pl.read_csv(shop.folder / "session.csv")
+    part = pl.col("Time [s]").is_between(3.0, 8.0)
+    samples.with_columns(pl.when(part).then(pl.col("Torque [Nm]") * 0.45).otherwise(pl.col("Torque [Nm]")).round(1)).write_csv(
+        shop.folder / "session.csv"
+    )
+    day = shop.read()
+    assert [s.kind for s in day.logs[0].segments if s.kind in ("pull", "aborted")] == ["pull"]
+    assert any("no full load, not counted as a pull" in w for w in day.logs[0].warnings)
