@@ -151,6 +151,12 @@ def test_wrong_use_is_status_2(tmp_path: Path, book: Path) -> None:
     assert pullbook("run", "no such engine", "--book", str(book)).status == 2
 
 
+def _wait_for(path: Path) -> None:
+    end = time.monotonic() + 60
+    while not path.exists() and time.monotonic() < end:
+        time.sleep(0.05)
+
+
 def _running(book: Path) -> list[psutil.Process]:
     found = []
     for process in psutil.process_iter():
@@ -162,15 +168,13 @@ def _running(book: Path) -> list[psutil.Process]:
     return found
 
 
-@pytest.mark.parametrize(("number", "status"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)])
+@pytest.mark.parametrize(("number", "status"), [(signal.SIGINT, 130), (signal.SIGTERM, 143), (signal.SIGHUP, 129)])
 def test_a_signal_ends_the_run_and_the_next_one_finishes(built: tuple[Path, Ran], tmp_path: Path, number: int, status: int) -> None:
     book = tmp_path / "stopped"
     shutil.copytree(built[0] / "logs", book / "logs")
     command = [sys.executable, "-m", "pullbook", "run", "--book", str(book), "--json"]
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=tmp_path) as run:
-        end = time.monotonic() + 60
-        while not (book / ".pullbook" / "progress.jsonl").exists() and time.monotonic() < end:
-            time.sleep(0.05)
+        _wait_for(book / ".pullbook" / "progress.jsonl")
         second = pullbook("run", "--book", str(book))  # the book is held: the second says who holds it
         os.kill(run.pid, number)
         run.communicate(timeout=15)
@@ -181,6 +185,24 @@ def test_a_signal_ends_the_run_and_the_next_one_finishes(built: tuple[Path, Ran]
     finished = pullbook("run", "--book", str(book), "--json")
     assert finished.status == 0
     assert len(list((book / "reports").glob("*/*/report.html"))) == len(_days(book))
+
+
+def test_jobs_of_a_run_that_was_killed_are_ended_by_the_next(built: tuple[Path, Ran], tmp_path: Path) -> None:
+    """They would draw into the same folders as its own; nobody holds the book for them."""
+    book = tmp_path / "killed"
+    shutil.copytree(built[0] / "logs", book / "logs")
+    command = [sys.executable, "-m", "pullbook", "run", "--book", str(book), "--json"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=tmp_path) as run:
+        _wait_for(book / ".pullbook" / "progress.jsonl")
+        run.kill()
+        run.communicate(timeout=15)
+    assert _running(book) != []
+    finished = pullbook("run", "--book", str(book), "--json")
+    assert "an earlier run was killed and its jobs were still at work: they were ended" in finished.err
+    assert finished.status == 0
+    assert [d["unwritable"] or d["fault"] for d in finished.json["days"]] == [None] * len(_days(book))
+    assert _running(book) == []
+    assert "still at work" not in pullbook("run", "--book", str(book), "--json").err
 
 
 def test_bare_snakemake_does_the_same(small: Callable[[str], Path], tmp_path: Path) -> None:

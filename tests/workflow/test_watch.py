@@ -38,11 +38,28 @@ class Watched:
         return said
 
 
+MUTE = """
+import sys
+import watchdog.observers
+import pullbook.running.watch
+from pullbook.cli import main
+
+class Mute(watchdog.observers.Observer):
+    def start(self):
+        raise OSError(38, "Function not implemented")
+
+watchdog.observers.Observer = Mute
+pullbook.running.watch._LOOK_S = 1.0
+sys.exit(main(sys.argv[1:]))
+"""
+"""The watch where the system tells of nothing, as on a network share: the folders are looked over, here once a second."""
+
+
 @contextmanager
-def watching(book: Path, tmp_path: Path) -> Iterator[Watched]:
+def watching(book: Path, tmp_path: Path, *, mute: bool = False) -> Iterator[Watched]:
     log = tmp_path / "said.jsonl"
     with log.open("w", encoding="utf-8") as out, (tmp_path / "complaints.txt").open("w") as complaints:
-        command = [sys.executable, "-m", "pullbook", "watch", "--book", str(book), "--json"]
+        command = [sys.executable, *(["-c", MUTE] if mute else ["-m", "pullbook"]), "watch", "--book", str(book), "--json"]
         process = subprocess.Popen(command, stdout=out, stderr=complaints, text=True)
         try:
             yield Watched(process, log)
@@ -83,3 +100,35 @@ def test_watch_makes_what_arrives_and_outlives_what_goes(small: Callable[[str], 
 
         watch.process.send_signal(signal.SIGTERM)
         assert watch.process.wait(timeout=15) == 0
+
+
+def test_a_share_that_tells_of_nothing_is_looked_over(small: Callable[[str], Path], tmp_path: Path) -> None:
+    """A slow copy is waited for; what a sync client puts in its place under the old date and size is seen, and what goes."""
+    book = small("shared")
+    day = next((book / "logs" / "shared").iterdir())
+    log = next(p for p in sorted(day.iterdir()) if p.suffix in (".csv", ".txt") and p.name not in ("pulls.csv", "strobe.csv"))
+    text = log.read_bytes()
+    with watching(book, tmp_path, mute=True) as watch:
+        watch.wait_for(1)
+        with (day / "slow.csv").open("wb") as growing:
+            for part in range(5):
+                growing.write(text[part * len(text) // 5 : (part + 1) * len(text) // 5])
+                growing.flush()
+                time.sleep(0.7)
+        assert watch.wait_for(2)[1]["days"][0]["why"] == "new: slow.csv"
+
+        half = day / f".{log.name}.Xy12"  # hidden until it is whole: looked past
+        shutil.copy2(log, half)
+        half.write_bytes(text.replace(b"1", b"2", 2))
+        shutil.copystat(log, half)
+        time.sleep(3.0)
+        assert len(watch.said()) == 2
+        half.replace(log)
+        assert watch.wait_for(3)[2]["days"][0]["why"] == f"changed: {log.name}"
+
+        (day / "slow.csv").unlink()
+        assert watch.wait_for(4)[3]["days"][0]["why"] == "gone: slow.csv"
+
+        watch.process.send_signal(signal.SIGINT)
+        assert watch.process.wait(timeout=15) == 0
+    assert "the system tells of no changes (Function not implemented)" in (tmp_path / "complaints.txt").read_text()

@@ -16,7 +16,7 @@ from pullbook.running.draw import clear_half_drawn
 from pullbook.running.plan import Plan, clear_outcomes, clear_work
 from pullbook.running.planning import Asked, make_plan
 from pullbook.running.progress import Display
-from pullbook.running.stop import Stop, Stopped, end_family
+from pullbook.running.stop import Stop, Stopped, end_family, end_left_behind, forget_family, note_family
 
 _POLL_S = 0.1
 _ROOM_BYTES = 300_000
@@ -76,6 +76,8 @@ def run(
     from pullbook.archive.lock import hold_book
 
     with hold_book(book.work, wait_s=wait_s, say=_tell):
+        if end_left_behind(book.work):
+            _tell("an earlier run was killed and its jobs were still at work: they were ended")
         heads, outcome = Heads(book.archive, book.work), Outcome()
         if heads.to_complete():
             _complete(book, outcome)
@@ -133,6 +135,7 @@ def _work(plan: Plan, profile: Path | None, quiet: bool) -> None:
     stop = Stop()
     with (plan.work / "workflow.log").open("wb") as log, stop:
         family = subprocess.Popen(command, cwd=plan.work, stdin=subprocess.DEVNULL, stdout=log, stderr=log, start_new_session=True)
+        note_family(plan.work, family.pid)
         try:
             while family.poll() is None and stop.status() is None:
                 if display:
@@ -146,6 +149,7 @@ def _work(plan: Plan, profile: Path | None, quiet: bool) -> None:
             if family.poll() is None:
                 end_family(family.pid)
                 family.wait()
+            forget_family(plan.work)
     ended = stop.status()
     if ended is not None:
         raise Stopped(ended)

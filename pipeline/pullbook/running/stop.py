@@ -1,10 +1,16 @@
 """Being told to stop: signals noted instead of dying halfway, and a family of processes ended to the last."""
 
+import json
 import signal
+from contextlib import suppress
+from pathlib import Path
 from types import FrameType
 from typing import Any, Self
 
 _GRACE_S = 1.5
+_FAMILY = "family.json"
+_ASKING = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
+"""The last is sent where the window is closed, or the line drops."""
 
 
 class Stopped(Exception):
@@ -16,7 +22,7 @@ class Stopped(Exception):
 
 
 class Stop:
-    """While entered, SIGINT and SIGTERM are noted instead of ending this process halfway."""
+    """While entered, SIGINT, SIGTERM and SIGHUP are noted instead of ending this process halfway; ignored ones (nohup) stay so."""
 
     def __init__(self) -> None:
         self._signal: int | None = None
@@ -27,8 +33,9 @@ class Stop:
         return self._signal
 
     def __enter__(self) -> Self:
-        for number in (signal.SIGINT, signal.SIGTERM):
-            self._before[number] = signal.signal(number, self._note)
+        for number in _ASKING:
+            if signal.getsignal(number) is not signal.SIG_IGN:
+                self._before[number] = signal.signal(number, self._note)
         return self
 
     def __exit__(self, *_: object) -> None:
@@ -56,3 +63,34 @@ def end_family(pid: int) -> None:
         _, family = psutil.wait_procs(family, timeout=_GRACE_S)
         if not family:
             return
+
+
+def note_family(work: Path, pid: int) -> None:
+    """Note in the work folder that process ``pid`` and what it starts are at work for this run."""
+    import psutil
+
+    with suppress(psutil.Error, OSError):
+        (work / _FAMILY).write_text(json.dumps({"pid": pid, "started": psutil.Process(pid).create_time()}), encoding="utf-8")
+
+
+def forget_family(work: Path) -> None:
+    """The noted processes have ended."""
+    with suppress(OSError):
+        (work / _FAMILY).unlink(missing_ok=True)
+
+
+def end_left_behind(work: Path) -> bool:
+    """End what a run that was killed outright left at work, and whether there was anything. For who holds the book."""
+    try:
+        noted = json.loads((work / _FAMILY).read_bytes())
+    except (OSError, ValueError):
+        return False
+    import psutil
+
+    left = False
+    with suppress(psutil.Error, KeyError, TypeError):  # it has ended, or the number is another's now
+        left = psutil.Process(noted["pid"]).create_time() == noted["started"]
+        if left:
+            end_family(noted["pid"])
+    forget_family(work)
+    return left
