@@ -5,12 +5,14 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from pullbook.arrays import Array
+from pullbook.arrays import Array, Mask
 from pullbook.units import DAY_S
 from pullbook.wording import counted
 
 SLOWEST, QUICK = 5.0, 5000.0
 """rpm a second that nearly all of a log's speed changes by, at least and at most; where it is slower, the clock may be another."""
+_SINCE_1970_S = 1e8
+"""Seconds of a calendar date are more, those of a recorder's own clock less."""
 WRAPS = (2.0**8, 2.0**15, 2.0**16, 2.0**31, 2.0**32, 1e4, 1e5, 1e6)
 
 
@@ -108,7 +110,7 @@ def run_time(
     rpm
         Shape (n,), 1/min, where known: it runs on where a counter wraps, and leaps where a recording begins.
     """
-    if len(seconds) > 1 and bool((seconds[1:] > seconds[:-1]).all()):
+    if len(seconds) > 1 and bool((seconds[1:] > seconds[:-1]).all()) and not _may_be_put_on(seconds, clock_face):
         from_first = seconds if seconds[0] == 0.0 else seconds - seconds[0]  # the parser's own column, not a copy of it
         return RunningTime(from_first, np.zeros(len(seconds), np.int64), None, ())
     t = seconds.astype(float).copy()
@@ -122,6 +124,8 @@ def run_time(
         remarks.append(f"{int((~known).sum())} rows without a readable time were given one between their neighbours")
     recording = np.zeros(n, np.int64)
     steps = np.diff(t)
+    if rpm is not None and (clock_face or t[0] > _SINCE_1970_S):
+        steps = np.diff(t := _without_hours(t, rpm, remarks))
     if (steps >= 0).all():
         t = _spread_repeats(t, recording, remarks)
         return RunningTime(t - t[0], recording, None, tuple(remarks))
@@ -161,6 +165,23 @@ def run_time(
     return RunningTime(t - t[0], recording, None, tuple(remarks))
 
 
+def _may_be_put_on(seconds: Array, clock_face: bool) -> bool:
+    """Whether a clock that never goes back may have been put on by an hour on its way."""
+    return bool((clock_face or seconds[0] > _SINCE_1970_S) and seconds[-1] - seconds[0] >= 3600.0)
+
+
+def _without_hours(t: Array, rpm: Array, remarks: list[str]) -> Array:
+    """A clock put on or back by one hour, to a row, while the speed runs on: summer time began or ended."""
+    steps = np.diff(t)
+    usual = float(np.median(steps[steps > 0])) if (steps > 0).any() else 1.0
+    for sign, where in ((1.0, "on"), (-1.0, "back")):
+        for i in (np.flatnonzero(np.abs(steps - sign * 3600.0 - usual) <= 1.6 * usual) + 1).tolist():
+            if usual < 60.0 and not _leaps(rpm, i):
+                t = np.r_[t[:i], t[i:] - sign * 3600.0]
+                remarks.append(f"the clock was put {where} by an hour at row {i + 1}; time runs on")
+    return t
+
+
 def _mend_single(t: Array, usual: float, remarks: list[str]) -> Array:
     """A single stamp far ahead of both neighbours is damage, not a restart."""
     n = len(t)
@@ -198,7 +219,7 @@ def _spread_repeats(t: Array, recording: npt.NDArray[np.int64], remarks: list[st
     """Rows that share a coarse stamp (whole seconds, say) are spread evenly over it."""
     new = np.r_[True, (np.diff(t) != 0) | (np.diff(recording) != 0)]
     if new.sum() > 0.7 * len(t) or len(t) < 4:
-        return t
+        return _spread_stuck(t, new, remarks)
     starts = np.flatnonzero(new)
     counts = np.diff(np.r_[starts, len(t)])
     per = int(np.median(counts[1:-1])) if len(counts) > 2 else int(counts.max())
@@ -210,3 +231,23 @@ def _spread_repeats(t: Array, recording: npt.NDArray[np.int64], remarks: list[st
     late = np.where(np.arange(len(t)) < counts[0], per - min(counts[0], per), 0)  # the first stamp may have begun before the log
     remarks.append(f"about {per} rows share each time stamp of {step:g} s; they were spread evenly over it")
     return np.asarray(t + (within + late) * step / size, float)
+
+
+def _spread_stuck(t: Array, new: Mask, remarks: list[str]) -> Array:
+    """A clock that stood for some rows and then made up for them in one step: the rows are spread over that step."""
+    starts = np.flatnonzero(new)
+    counts = np.diff(np.r_[starts, len(t)])
+    steps = np.diff(t[starts])
+    usual = float(np.median(steps[steps > 0])) if (steps > 0).any() else 0.0
+    stood = np.flatnonzero(counts[:-1] >= 3)
+    if usual <= 0.0 or not len(stood) or len(stood) > 0.1 * len(starts):
+        return t
+    out = t.copy()
+    for k in stood.tolist():
+        first, rows, step = int(starts[k]), int(counts[k]), float(steps[k])
+        made_up = 0.6 * rows * usual <= step <= 1.6 * (rows + 1) * usual
+        if made_up:
+            out[first : first + rows] += np.arange(rows) * step / rows
+        what = "spread over the time it then made up for" if made_up else "left at one time: the clock did not make up for them"
+        remarks.append(f"the clock stood still for {rows} rows from row {first + 1} on; they were {what}")
+    return out

@@ -71,7 +71,7 @@ def find_time(
         Seconds of each row, (n,), or none; which columns it came from and how surely.
     """
     blocks = raw.blocks.to_numpy() if raw.blocks is not None else None
-    stamped = _from_clocks(columns, clocks, blocks)
+    stamped = _from_clocks(columns, clocks, blocks, rpm)
     numeric = [c for c in columns if c.values is not None and c.channel in (None, "time_s") and c.kind == "number"]
     hinted = [c for c in numeric if c.hint.get("channel") == "time_s"]
     counters = [c for c in numeric if c.meaning.quantity == "counter" and climbs(c.values)]
@@ -130,7 +130,9 @@ def _rising_throttle(columns: Sequence[Column]) -> Column | None:
     return next((c for c in named if c.values is not None and climbs_evenly(c.values)), None)
 
 
-def _from_clocks(columns: Sequence[Column], clocks: dict[str, pl.Series], blocks: npt.NDArray[np.int64] | None) -> TimeAxis | None:
+def _from_clocks(
+    columns: Sequence[Column], clocks: dict[str, pl.Series], blocks: npt.NDArray[np.int64] | None, rpm: Array
+) -> TimeAxis | None:
     """Time from clock or date-time columns; a column of dates alone goes with a column of times."""
     read = {h: s for h, cells in clocks.items() if (s := read_stamps(cells)) is not None and np.isfinite(s.seconds).any()}
     by_header = {c.header: c for c in columns}
@@ -145,7 +147,7 @@ def _from_clocks(columns: Sequence[Column], clocks: dict[str, pl.Series], blocks
     seconds, dated = stamps.seconds, stamps.dated
     if not dated and days:
         seconds, headers, dated = seconds + read[days[0]].seconds, (face, days[0]), True
-    running = run_time(seconds, clock_face=not dated, twelve_hour=stamps.twelve_hour, blocks=blocks)
+    running = run_time(seconds, clock_face=not dated, twelve_hour=stamps.twelve_hour, blocks=blocks, rpm=rpm)
     first = seconds[np.isfinite(seconds)][0]
     came: UnitFrom = "header" if by_header[face].meaning.unit else "assumed"
     axis = _axis(running, headers, "s", came, started_at(first) if dated else None, float(1 - np.isfinite(seconds).mean()))

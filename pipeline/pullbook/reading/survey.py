@@ -11,6 +11,7 @@ from pullbook.book import LOG_ENDINGS, SHEET_NAMES, Book, DayFiles, day_files, p
 from pullbook.handover import Fault, LogReading
 from pullbook.pulls.part_load import without_part_load, without_part_load_sweeps
 from pullbook.pulls.segments import day_load, day_top, find_segments, mark_aborted
+from pullbook.reading.gaps import with_gaps_named
 from pullbook.reading.limits import first_logs, first_pulls
 from pullbook.reading.torque_faults import with_spikes_named
 from pullbook.sheets.facts_files import ColumnsRead, FactsRead, read_columns, read_facts
@@ -135,7 +136,7 @@ def _logs(book: Book, files: DayFiles, columns: ColumnsRead, found: Survey) -> N
     found.faults += faults
     top = day_top(log.segments for log in found.logs if log.unusable is None)
     marked = [replace(log, segments=mark_aborted(log.segments, top if log.unusable is None else None)) for log in found.logs]
-    found.logs = [_named(with_spikes_named(log)) for log in without_part_load(marked)]
+    found.logs = [_named(with_gaps_named(with_spikes_named(log))) for log in without_part_load(marked)]
 
 
 def _unit_assumed(log: LogReading) -> bool:

@@ -149,3 +149,36 @@ def test_a_summary_under_the_rows_of_a_clock_is_no_row(tmp_path: Path, encoding:
     found = read(tmp_path, "\n".join(["Clock,RPM,Torque [Nm]", *rows, "Max,5000,212.0", "Average,4100,201.5", ""]).encode(encoding))
     assert found.rows == 90
     assert any("line 92, 93 inside the log holds words" in w for w in found.warnings)
+
+
+@pytest.mark.parametrize(("hours", "said"), [(1, "put on by an hour"), (-1, "put back by an hour")])
+@pytest.mark.parametrize("date", ["", "2031-03-30 "])
+def test_summer_time_begins_or_ends_in_a_pull(tmp_path: Path, hours: int, said: str, date: str) -> None:
+    p = pull()
+    rows = []
+    for k, (t, n, m) in enumerate(zip(p["time_s"], p["rpm"], p["torque_nm"], strict=True)):
+        hour = 2 + (hours if k >= 60 else 0)
+        rows.append(f"{date}{hour:02d}:10:{20 + t:06.3f},{n:.0f},{m:.1f}\n")
+    r = read(tmp_path, "Time,RPM,Torque [Nm]\n" + "".join(rows))
+    np.testing.assert_allclose(r.samples["time_s"].to_numpy(), p["time_s"], atol=1e-5)
+    assert r.samples["recording"].n_unique() == 1
+    assert about(r, said)
+
+
+def test_an_hour_between_two_pulls_is_a_gap(tmp_path: Path) -> None:
+    """Speed leaps where the second one begins."""
+    p = pull()
+    rows = [f"{h}:10:{20 + t:06.3f},{n:.0f},{m:.1f}\n" for h in (2, 3) for t, n, m in
+            zip(p["time_s"], p["rpm"], p["torque_nm"], strict=True)]  # fmt: skip
+    r = read(tmp_path, "Time,RPM,Torque [Nm]\n" + "".join(rows))
+    assert r.samples["time_s"][120] == pytest.approx(3600.0, abs=1e-3)
+
+
+def test_rows_of_a_clock_that_stood_still_are_spread_over_what_it_made_up_for(tmp_path: Path) -> None:
+    p = pull()
+    stamps = p["time_s"].copy()
+    stamps[50:58] = stamps[50]
+    rows = [f"{t:.2f},{n:.0f},{m:.1f}\n" for t, n, m in zip(stamps, p["rpm"], p["torque_nm"], strict=True)]
+    r = read(tmp_path, "Time [s],RPM,Torque [Nm]\n" + "".join(rows))
+    np.testing.assert_allclose(r.samples["time_s"].to_numpy(), p["time_s"], atol=0.011)
+    assert about(r, "the clock stood still for 8 rows from row 51 on")

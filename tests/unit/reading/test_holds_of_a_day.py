@@ -2,7 +2,7 @@
 
 import polars as pl
 import pytest
-from tests.unit.reading.driven import drive, write_log
+from tests.unit.reading.driven import SWEEP, drive, write_log
 from tests.unit.reading.shop import Shop, column
 
 
@@ -77,3 +77,12 @@ def test_a_sweep_at_part_load_beside_one_at_full_load_is_no_pull(shop: Shop) -> 
     day = shop.read()
     assert [s.kind for s in day.logs[0].segments if s.kind in ("pull", "aborted")] == ["pull"]
     assert any("no full load, not counted as a pull" in w for w in day.logs[0].warnings)
+
+
+def test_rows_that_lack_in_a_pull_are_named(shop: Shop) -> None:
+    samples = drive(SWEEP)
+    write_log(shop.folder / "whole.csv", samples, advance=30.0)
+    write_log(shop.folder / "lacks.csv", samples.filter(~pl.col("time_s").is_between(7.95, 8.75)), advance=30.0)
+    lacks, whole = shop.read().logs
+    assert any("1 gap while the engine pulls: no row for 0.9 s before line 82" in w for w in lacks.warnings)
+    assert not whole.warnings
