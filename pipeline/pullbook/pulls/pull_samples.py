@@ -108,6 +108,9 @@ def _with_other(part: pl.DataFrame, m: Match, merged: Merged) -> pl.DataFrame:
         return part
     first, other, found, samples = fit
     left = residual_rpm(first, other, found, m.segment.start_s or 0.0, m.segment.end_s or 0.0)
+    if left is None:
+        merged.warnings.append(f"{m.other.file} recorded nothing of segment {m.segment.segment} of {m.name}: the pull stands alone")
+        return part
     clock = Clock(m.other.file, found.offset_s, found.rate, left)
     merged.clocks[m.log.file, m.segment.segment] = clock
     return merge_channels(part, samples, clock)

@@ -175,7 +175,7 @@ def _fine(first: Trace, other: Trace, offset: float, rate: float) -> ClockFit | 
     return fit
 
 
-def residual_rpm(first: Trace, other: Trace, fit: ClockFit, start_s: float, end_s: float) -> float:
+def residual_rpm(first: Trace, other: Trace, fit: ClockFit, start_s: float, end_s: float) -> float | None:
     """Root mean square difference of speed within one segment of the first trace, 1/min.
 
     Parameters
@@ -189,13 +189,14 @@ def residual_rpm(first: Trace, other: Trace, fit: ClockFit, start_s: float, end_
 
     Returns
     -------
-    float
-        That of the whole fit where the segment holds no sample.
+    float or None
+        Over what both saw; None where the other recorder saw none of the segment.
     """
-    inside = (first.time >= start_s) & (first.time <= end_s)
+    when = (first.time - fit.offset_s) / fit.rate
+    inside = (first.time >= start_s) & (first.time <= end_s) & (when >= other.time[0]) & (when <= other.time[-1])
     if not inside.any():
-        return fit.residual_rpm
-    left = first.rpm[inside] - np.interp((first.time[inside] - fit.offset_s) / fit.rate, other.time, other.rpm)
+        return None
+    left = first.rpm[inside] - np.interp(when[inside], other.time, other.rpm)
     scale = max(MAD_TO_SD * float(np.median(np.abs(left))), 1.0)
     return float(np.sqrt(np.mean(left[np.abs(left) <= 6.0 * scale] ** 2)))
 

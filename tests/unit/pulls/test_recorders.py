@@ -140,6 +140,9 @@ def test_residual_of_a_segment() -> None:
     fit = ClockFit(0.0, 1.0, 0.0, 10.0)
     assert residual_rpm(first, other, fit, 0.0, 4.0) == pytest.approx(0.0)
     assert residual_rpm(first, other, fit, 6.0, 9.0) == pytest.approx(30.0)
+    early = Trace(time[:60], 300 * time[:60])
+    assert residual_rpm(first, early, fit, 4.0, 9.0) == pytest.approx(0.0), "what only one recorder saw is no difference"
+    assert residual_rpm(first, early, fit, 7.0, 9.0) is None
 
 
 def test_two_copies_of_one_trace_fit_to_nothing_left() -> None:

@@ -46,6 +46,18 @@ def test_two_copies_of_one_log_count_once(shop: Shop) -> None:
     assert any("byte for byte" in q for q in day.questions)
 
 
+def test_a_pull_that_the_second_recorder_missed_has_no_clock_of_it(shop: Shop) -> None:
+    samples = shop.log("dyno.csv", advance=None, plan=[*SWEEP, (5, 900, 0.1), *SWEEP])
+    write_log(shop.folder / "logger.csv", samples.filter(pl.col("time_s") < 22).drop("torque_nm"), 31.5)
+    shop.text("pulls.csv", "file,pull,setting,logger_file\ndyno.csv,1,A,logger.csv\ndyno.csv,2,A,logger.csv\n")
+    day = shop.read()
+    first, second = (s for log in day.logs for s in log.segments if log.file.endswith("dyno.csv") and s.kind == "pull")
+    assert first.clock is not None
+    assert first.clock.residual_rpm < 15
+    assert second.clock is None
+    assert any("logger.csv recorded nothing of segment" in w for w in day.warnings)
+
+
 def test_second_recorder_of_the_sheet_is_merged(shop: Shop) -> None:
     samples = shop.log("dyno.csv", advance=None)
     other = samples.filter(pl.col("time_s") > 1).with_columns(time_s=(pl.col("time_s") - 1) / 1.003)
