@@ -1,5 +1,6 @@
 """What a heading no list of names has means to the pull sheet: by the words of log headings, and by what its cells hold."""
 
+import re
 from collections.abc import Iterable
 
 from pullbook.sheets.spans import SPANS
@@ -16,6 +17,8 @@ _MEANT = {
 _KNOCK = frozenset(said("knock"))
 _ELSEWISE = frozenset(word for row in rows("notes") if row["table"] == "elsewise" for word in row["words"].split("|"))
 """Words that make knock a thing of the bench: its sensor, its box."""
+_ALONE = {word: name for name, also in written_as("alone").items() for word in also}
+"""Words that name an end of the advance's curve with nothing beside them, where the cells are degrees."""
 _TEMPERATURES = ("temperature_c", "oil_c", "coolant_c")
 MOST_FIT = 0.6
 """Share of a column's filled cells that have to be what it is taken for."""
@@ -43,9 +46,15 @@ def meant_by(header: str, cells: Iterable[str]) -> SheetColumn | None:
     name = _MEANT.get(meaning.quantity or "")
     if name is None and "ambient" in meaning.concepts and meaning.concepts & {"temperature", "pressure"}:
         name = "temperature_c" if "temperature" in meaning.concepts else "pressure_kpa"
+    if name is None and "temperature" in meaning.concepts and speaks_of("room", header):
+        name = "temperature_c"
     unit = meaning.unit
-    if "advance" in meaning.concepts:
+    if (end := _end_alone(header)) is not None and (unit is None or unit.kind in ("advance", "angle")):
+        name = end
+    elif "advance" in meaning.concepts:
         name = _end_of_advance(header)
+    if "knock" in meaning.concepts and filled and sum(map(_is_range, filled)) >= MOST_FIT * len(filled):
+        return SheetColumn("knock_rpm", _same)
     if name in _TEMPERATURES and "temperature" not in meaning.concepts and (unit is None or unit.kind != "temperature"):
         return None  # "Intake lash"
     if name is None or not filled or (name == "knock" and _ELSEWISE & set(words_in(header))):
@@ -56,9 +65,24 @@ def meant_by(header: str, cells: Iterable[str]) -> SheetColumn | None:
     return column if fit >= MOST_FIT * len(filled) else None
 
 
-def names_files(header: str) -> bool:
-    """Whether a heading speaks of files or recordings ("Messdateiname", "Fichero CSV")."""
-    return any(part in unaccented(header) for part in written_as("holds")["file"])
+def speaks_of(column: str, header: str) -> bool:
+    """Whether a heading speaks of files or recordings ("Messdateiname", "Fichero CSV"), of how the engine was set, of what may
+    hold its labels, or of the room.
+
+    Parameters
+    ----------
+    column
+        ``file``, ``setting``, ``labels`` or ``room``.
+    header
+        As written.
+    """
+    return any(part in unaccented(header) for part in written_as("holds")[column])
+
+
+def _end_alone(header: str) -> str | None:
+    """Which end of the advance's curve a heading of one word may mean; "max" only with degrees, it may be the power's."""
+    end = _ALONE.get(" ".join(words_in(re.sub(r"[\[(<{]?°.*", "", header))))
+    return end if end == "initial_deg" or "°" in header else None
 
 
 def _end_of_advance(header: str) -> str | None:
@@ -76,6 +100,12 @@ def _fits(column: SheetColumn, text: str) -> bool:
         return fold(text) in _KNOCK or text in _KNOCK
     value, span = typed_number(text), SPANS[column.name]
     return value is not None and (number_and_unit(text)[1] is not None or span.lo <= column.convert(value) <= span.hi)
+
+
+def _is_range(text: str) -> bool:
+    """Whether a cell is a range of engine speeds, or one of them: ``3300-3600``."""
+    found = re.fullmatch(r"(\d{3,5})\s*(?:(?:-|–|—|…|\.\.+|to|bis|à|a)\s*(\d{3,5}))?(?:\s*\D{1,7})?", text.strip().lower())
+    return found is not None and all(500 <= int(end) <= 12_000 for end in found.groups() if end)
 
 
 def _same(value: float) -> float:

@@ -180,8 +180,8 @@ def _worksheets(content: bytes) -> list[list[Row]]:
             tables = []
             for sheet in book.worksheets[:10]:
                 sheet.reset_dimensions()
-                rows = sheet.iter_rows(max_row=MOST_ROWS + _HEADER_WITHIN, max_col=MOST_COLUMNS, values_only=True)
-                table = [(line, [_cell(v) for v in cells]) for line, cells in enumerate(rows, start=1)]
+                rows = sheet.iter_rows(max_row=MOST_ROWS + _HEADER_WITHIN, max_col=MOST_COLUMNS)
+                table = [(line, [_cell(c.value, c.number_format) for c in cells]) for line, cells in enumerate(rows, start=1)]
                 tables.append(_filled_down(table, _merged(packed, sheet)))
             return tables
         finally:
@@ -209,10 +209,12 @@ def _filled_down(rows: list[Row], merged: Iterable[tuple[int, int, int]]) -> lis
     return rows
 
 
-def _cell(value: object) -> str:
-    """A spreadsheet's cell as the text a shop would have typed."""
+def _cell(value: object, number_format: str | None) -> str:
+    """A spreadsheet's cell as the text a shop would have typed: 0.45 that is shown as 45 % is 45 %."""
     if value is None:
         return ""
+    if isinstance(value, int | float) and not isinstance(value, bool) and "%" in (number_format or ""):
+        return f"{100.0 * value:.10g}%"
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, float):

@@ -4,8 +4,9 @@ from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass
 
 from pullbook.book import LOG_ENDINGS
-from pullbook.sheets.by_grammar import meant_by, names_files
+from pullbook.sheets.by_grammar import meant_by, speaks_of
 from pullbook.sheets.grid import Grid
+from pullbook.sheets.typed_number import typed_number
 from pullbook.sheets.words import SheetColumn, misspelt
 
 
@@ -54,11 +55,50 @@ def placed(grid: Grid, shown: str, column_of: Callable[[str], SheetColumn | None
             at[column.name] = (number, column)
             warnings.append(f"{shown}: the column {header[:60]!r} is read as {column.name}, by its words and what stands in it")
     unknown = [(number, header) for number, header in unknown if number not in {n for n, _ in at.values()}]
+    if "pull" in at and not _counts(grid.cells[at["pull"][0]]):
+        unknown = sorted([*unknown, (at["pull"][0], grid.headers[at.pop("pull")[0]])])  # "Run" of names, "Essai" of labels
     if "file" in columns and "file" not in at and (named := _names_of_logs(grid, unknown)) is not None:
         at["file"] = (named[0], SheetColumn("file", float))
         unknown.remove(named)
         warnings.append(f"{shown}: the column {named[1][:60]!r} is read as file")
+    if "setting" in at and "initial_deg" not in at and _labels(grid, unknown, column_of) is not None:
+        number, _ = at["setting"]  # "Calage" of degrees beside a column of labels
+        if (degrees := meant_by(grid.heading(number), grid.cells[number])) is not None and degrees.name == "initial_deg":
+            at["initial_deg"] = (at.pop("setting")[0], degrees)
+            warnings.append(
+                f"{shown}: the column {grid.headers[number][:60]!r} is read as initial_deg, by its words and what stands in it"
+            )
+    if "pull" in columns and "setting" not in at and (label := _labels(grid, unknown, column_of)) is not None:
+        at["setting"] = (label[0], SheetColumn("setting", float))
+        unknown.remove(label)
+        warnings.append(f"{shown}: the column {label[1][:60]!r} is read as setting")
     return Placed(at, tuple(unknown), tuple(warnings))
+
+
+def _counts(cells: Iterable[str]) -> bool:
+    """Whether most filled cells are numbers, as a count of pulls is."""
+    filled = [text for text in cells if text]
+    return sum(any(c.isdigit() for c in text) and typed_number(text.strip(" #.°")) is not None for text in filled) >= 0.5 * len(
+        filled
+    )
+
+
+def _is(name: str, column: SheetColumn | None) -> bool:
+    return column is not None and column.name == name
+
+
+def _labels(
+    grid: Grid, unknown: Iterable[tuple[int, str]], column_of: Callable[[str], SheetColumn | None]
+) -> tuple[int, str] | None:
+    """The one column left that speaks of how the engine was set, or is called a run and holds labels."""
+    left = [(number, header) for number, header in unknown if (grid.cells[number] != "").any()]
+    found = [
+        (number, header)
+        for number, header in left
+        if speaks_of("setting", header)
+        or (not _counts(grid.cells[number]) and (speaks_of("labels", header) or _is("pull", column_of(header))))
+    ]
+    return found[0] if len(found) == 1 else None
 
 
 def _names_of_logs(grid: Grid, unknown: Iterable[tuple[int, str]]) -> tuple[int, str] | None:
@@ -68,5 +108,5 @@ def _names_of_logs(grid: Grid, unknown: Iterable[tuple[int, str]]) -> tuple[int,
         filled = [text for text in grid.cells[number] if text]
         if sum(text.casefold().endswith(LOG_ENDINGS) for text in filled) > 0.5 * len(filled):
             return number, header
-    speaking = [column for column in left if names_files(column[1])]
+    speaking = [column for column in left if speaks_of("file", column[1])]
     return speaking[0] if len(speaking) == 1 else None

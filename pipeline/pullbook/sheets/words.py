@@ -7,6 +7,7 @@ from difflib import get_close_matches
 from functools import lru_cache
 
 from pullbook.units import PRESSURE, TEMPERATURE
+from pullbook.vocabulary.units_text import unit_of
 from pullbook.vocabulary.wordlist import rows
 
 
@@ -149,6 +150,7 @@ def _column_of(header: str, table: tuple[_Names, ...]) -> SheetColumn | None:
         bare, unit = bracket[1], bracket[2]
     folded = fold(bare).strip("?%#")
     spelled = {folded, folded.strip("°"), _DEGREES.sub("", folded).strip("°")} - {""}
+    spelled |= {re.sub("(?<=[aou])e", "", word) for word in spelled}  # Endzuendung
     for known in table:
         if spelled & known.names:
             return _meant(known, unit)
@@ -192,6 +194,9 @@ def _same(value: float) -> float:
 def _conversion(unit: str, units: Mapping[str, object]) -> Callable[[float], float] | None:
     """How a number in ``unit`` becomes the contract's, or None where the unit is not of that kind."""
     about = units.get(_UNITS.get(unit, ""))
+    kind = "pressure" if units is PRESSURE else "temperature"
+    if about is None and units and (other := unit_of(unit)) is not None and other.kind == kind:
+        about = (other.factor, other.offset)  # mmHg, bar
     if isinstance(about, tuple):
         factor, offset = about
         return lambda v: round(float(factor) * v + float(offset), 9)
