@@ -134,4 +134,5 @@ def clear_work(plan: Plan, *, whole: bool) -> None:
                 left.unlink() if left.is_file() else shutil.rmtree(left, ignore_errors=True)
     if whole:
         shutil.rmtree(plan.pages_made.parent, ignore_errors=True)
-        shutil.rmtree(plan.work / ".snakemake", ignore_errors=True)  # what it wrote of jobs that no run asks for again
+        for name in ("log", "metadata"):  # of jobs that no run asks for again; what it knows to be incomplete stays
+            shutil.rmtree(plan.work / ".snakemake" / name, ignore_errors=True)
