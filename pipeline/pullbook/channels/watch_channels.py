@@ -8,6 +8,7 @@ from pullbook.arrays import Array
 from pullbook.channels.column import Column, Talk, find
 from pullbook.channels.dead import at_rail, longest_stuck, never_moves
 from pullbook.channels.faulty import doubled, sentinels, speed_spikes
+from pullbook.channels.placeholders import KEPT, LEAP_C, SLOW, leapt_to, outcasts
 from pullbook.channels.torn import torn_stretches
 from pullbook.columns import CHANNELS
 from pullbook.units import KW_TO_NM_RPM
@@ -27,6 +28,12 @@ def blank_sentinels(column: Column, talk: Talk) -> None:
     factor = (column.unit.factor if column.unit else 1.0) * column.factor
     lo, hi = (None if edge is None or factor <= 0 else edge / factor for edge in (spec.lo, spec.hi))
     hit, values = sentinels(column.values, lo, hi, span=column.span)
+    others = np.where(hit, np.nan, column.values) if values else column.values
+    more = () if column.channel in KEPT else outcasts(others, lo, hi)
+    if column.channel in SLOW:
+        more += leapt_to(others, LEAP_C / factor if factor > 0 else LEAP_C)
+    if more := tuple(dict.fromkeys(more)):
+        hit, values = hit | np.isin(column.values, more), (*values, *more)
     if values:
         column.values, column.source, column.span = np.where(hit, np.nan, column.values), None, None
         rows = counted(int(hit.sum()), "row")
