@@ -2,8 +2,7 @@
 
 import numpy as np
 
-from pullbook.arrays import Array
-from pullbook.channels.faulty import extremes
+from pullbook.arrays import Array, extremes
 
 LEAP_C = 20.0
 """°C: no fluid of an engine leaps so far from one row to the next and back again."""
@@ -12,7 +11,7 @@ KEPT = frozenset(("lambda", "knock", "exhaust_c", "map_kpa"))
 """Channels that do sit at a rail outside what engines do."""
 
 
-def outcasts(values: Array, lo: float | None, hi: float | None) -> tuple[float, ...]:
+def outcasts(values: Array, lo: float | None, hi: float | None, span: tuple[float, float] | None = None) -> tuple[float, ...]:
     """Values outside the span engines keep a channel in that come again to the last digit, three times or more.
 
     Parameters
@@ -21,13 +20,15 @@ def outcasts(values: Array, lo: float | None, hi: float | None) -> tuple[float, 
         Shape (n,), as logged, NaN where missing.
     lo, hi
         The span, in the logged unit.
+    span
+        Smallest and largest of the values, where known.
 
     Returns
     -------
     tuple of float
         None where more than two different values lie outside, or four in ten rows: that is another unit, not a sign for "none".
     """
-    low, high = extremes(values)
+    low, high = span or extremes(values)
     if (lo is None or low >= lo) and (hi is None or high <= hi):
         return ()
     known = values[np.isfinite(values)]

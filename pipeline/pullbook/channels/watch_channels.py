@@ -29,7 +29,7 @@ def blank_sentinels(column: Column, talk: Talk) -> None:
     lo, hi = (None if edge is None or factor <= 0 else edge / factor for edge in (spec.lo, spec.hi))
     hit, values = sentinels(column.values, lo, hi, span=column.span)
     others = np.where(hit, np.nan, column.values) if values else column.values
-    more = () if column.channel in KEPT else outcasts(others, lo, hi)
+    more = () if column.channel in KEPT else outcasts(others, lo, hi, None if values else column.span)
     if column.channel in SLOW:
         more += leapt_to(others, LEAP_C / factor if factor > 0 else LEAP_C)
     if more := tuple(dict.fromkeys(more)):
