@@ -117,14 +117,13 @@ def decide_delimiter(lines: Sequence[str]) -> str | None:
     best, best_score = None, 0.0
     for delimiter in (*DELIMITERS, " "):
         rows = [cells for line in lines if len(cells := split(line, delimiter)) > 1]
-        trimmed = [
-            cells for cells in rows if sum(map(is_value, cells)) >= 0.5 * sum(map(bool, cells)) and any(map(is_value, cells))
-        ]
+        told = [(cells, sum(map(is_value, cells))) for cells in rows]
+        trimmed = [(cells, values) for cells, values in told if values and values >= 0.5 * sum(map(bool, cells))]
         if not trimmed:
             continue
-        width, count = Counter(len(c) for c in trimmed).most_common(1)[0]
-        same = [c for c in trimmed if len(c) == width]
-        readable = sum(is_value(c) or is_filler(c) for row in same for c in row) / (width * count)
+        width, count = Counter(len(cells) for cells, _ in trimmed).most_common(1)[0]
+        same = [(cells, values) for cells, values in trimmed if len(cells) == width]
+        readable = sum(values + sum(is_filler(c) and not is_value(c) for c in cells) for cells, values in same) / (width * count)
         score = readable**2 * count * (1.0 if delimiter != " " else 0.9) + 0.001 * width
         if score > best_score * 1.0000001:
             best, best_score = delimiter, score

@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import dataclass
+from functools import lru_cache
 
 from pullbook.vocabulary.heading_words import respelled, table, without_accents
 from pullbook.vocabulary.units_text import Unit, unit_of
@@ -73,6 +74,7 @@ def concepts_of(text: str) -> frozenset[str]:
     return _concepts(text)[0]
 
 
+@lru_cache(4096)  # each heading is looked at several times: is it a header, which one, what does it say
 def _concepts(text: str) -> tuple[frozenset[str], tuple[tuple[str, str], ...]]:
     """Concepts of a heading and its slips of the pen (:func:`respelled`)."""
     found: set[str] = set()
