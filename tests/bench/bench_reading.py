@@ -17,6 +17,8 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 
+SIZES = (1, 5, 10, 20, 50)
+"""MB."""
 CLEAN = "t [s],Engine speed [rpm],Torque [N·m],Power [kW],Advance [°BTDC],Coolant [°C],Oil [°C]"
 
 
@@ -99,6 +101,12 @@ def dialects(rows: int) -> Iterator[tuple[str, bytes]]:
     yield "units behind every value", "\n".join(["Time,Engine speed,Torque,Power", *units, ""]).encode()
 
 
+def all_dialects(rows: int) -> Iterator[tuple[str, bytes]]:
+    """The clean log too."""
+    yield "a clean log", f"{CLEAN}\n{table(rows, np.random.default_rng(5)).write_csv(include_header=False)}".encode()
+    yield from dialects(rows)
+
+
 def several_faults(frame: pl.DataFrame) -> Iterator[str]:
     """Lines with a clock, decimal commas, grouped speeds, a slow channel, words for missing values, blank lines, headers again."""
     head = CLEAN.replace("t [s]", "Clock").replace(",", ";")
@@ -138,6 +146,10 @@ else:
         if what == "cut": find_segments(log.samples)
         return log
 best, work = 1e9, 1e9
+if what in ("ours", "cut") and len(sys.argv) > 4:  # a short log of the same dialect first: what a log itself costs is left
+    whole, path = path, sys.argv[3]
+    do()
+    path = whole
 before = peak()
 for turn in range(int(sys.argv[-1])):
     start, used = time.perf_counter(), time.process_time()
@@ -159,6 +171,26 @@ def measure(what: str, path: Path, *more: str, turns: int = 4) -> tuple[float, f
     return wall, work, mebibytes * 1.048576
 
 
+def write_dialect(path: Path, name: str, rows: int) -> float:
+    """Write one log of a dialect; its size in MB."""
+    data = next(data for known, data in all_dialects(rows) if known == name)
+    path.write_bytes(data)
+    return len(data) / 1e6
+
+
+def by_size(folder: Path) -> None:
+    """Print what logs of 1 to 50 MB cost above a process that has read a short one of the same dialect, read and read and cut."""
+    rows = 1_000
+    short, path = folder / "short.csv", folder / "long.csv"
+    for name in [name for name, _ in all_dialects(10)]:
+        row = write_dialect(short, name, rows) / rows
+        cells = []
+        for size in SIZES:
+            mb = write_dialect(path, name, round(size / row))
+            cells.append(" / ".join(f"{measure(what, path, str(short), turns=1)[2] / mb:.1f}" for what in ("ours", "cut")))
+        print(f"{name}: {', '.join(f'{size} MB {cell}' for size, cell in zip(SIZES, cells, strict=True))} x file", flush=True)
+
+
 def compare(name: str, path: Path, floor: str, wanted: int, *how: str) -> None:
     """Print ours against a bare parser."""
     size = path.stat().st_size / 1e6
@@ -175,8 +207,13 @@ def main() -> None:
     """Print the comparisons and the memory of every dialect."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--rows", type=int, default=1_250_000)
-    rows = parser.parse_args().rows
+    parser.add_argument("--memory", action="store_true", help="only what logs of each size cost in memory")
+    given = parser.parse_args()
+    rows = given.rows
     with tempfile.TemporaryDirectory() as folder:
+        if given.memory:
+            by_size(Path(folder))
+            return
         clean, messy = Path(folder, "clean.csv"), Path(folder, "messy.csv")
         write_clean(clean, rows)
         compare("clean", clean, "polars", 2)
@@ -199,6 +236,7 @@ def main() -> None:
                 f"cut into segments too: {cut / size:.1f} x file",
                 flush=True,
             )
+        by_size(Path(folder))
         import time
 
         from pullbook.reading.log import read_log

@@ -111,7 +111,7 @@ def read_grid(text: Text, *, shown: str) -> RawLog | Fault:
 def _torn_apart(head: Header, rows: list[list[str]]) -> str | None:
     """A speed such as ``3,787`` that its own comma split in two, in rows with more cells than names; None where there is none."""
     rows = [r for r in rows if len(r) > len(head.names)]
-    k = next((k for k, name in enumerate(head.names) if speaks_of_speed([name])), None)
+    k = next((k for k, name in enumerate(head.names[:MAX_COLUMNS]) if speaks_of_speed([name])), None)
     if k is None or len(rows) < 10 or not all(re.fullmatch(r"\d{1,2}", r[k]) and re.fullmatch(r"\d{3}", r[k + 1]) for r in rows):
         return None
     return f"{rows[0][k]},{rows[0][k + 1]}"

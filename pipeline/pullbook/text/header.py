@@ -12,6 +12,8 @@ from pullbook.vocabulary.units_text import Unit, unit_of
 
 Numbered = tuple[int, str]
 _ENDED = re.compile(r"[^\[({<]+[\[({<][^\])}>]*[\])}>]")
+MOST_NAMES = 1_500
+"""Names that are understood: a log of more columns is refused, and a hundred thousand took a minute."""
 MANY_VALUES = 20
 """Values that no line of words holds, however many words stand between them: a wide log may have many columns of words."""
 FAR = 8
@@ -169,7 +171,7 @@ def _is_rule(cells: Sequence[str]) -> bool:
 
 def known_names(cells: Sequence[str]) -> float:
     """How many of the cells name a quantity in words, each that has its unit counted 1.2 times."""
-    return sum(1.0 + 0.2 * (m.unit is not None) for c in cells if (m := understand(c)).quantity and m.strong)
+    return sum(1.0 + 0.2 * (m.unit is not None) for c in cells[:MOST_NAMES] if (m := understand(c)).quantity and m.strong)
 
 
 def _told(cells: Sequence[str]) -> float:
@@ -180,7 +182,7 @@ def _told(cells: Sequence[str]) -> float:
 
 def speaks_of_speed(cells: Sequence[str]) -> bool:
     """Whether one of the cells names the speed of engine or roller."""
-    return any(understand(c).quantity in ("rpm", "roller_rpm") for c in cells)
+    return any(understand(c).quantity in ("rpm", "roller_rpm") for c in cells[:MOST_NAMES])
 
 
 def _best_names(worded: list[tuple[int, list[str]]], lines: Sequence[Numbered], delimiter: str) -> tuple[int, list[str]]:
