@@ -28,6 +28,10 @@ _AROUND = r"^\s*(?:[^\W\d_]{2,10}[.,]* +)?(\d.*?\d)(?: (?:UTC|GMT|CES?T|MES?Z))?
 """A stamp between the day of the week and the name of the zone."""
 
 
+MOST_DAYS = 1_000
+"""Different dates in a column, above which it is no log's clock."""
+
+
 @dataclass(frozen=True, slots=True)
 class Stamps:
     """Seconds on some zero, shape (rows,), NaN where a cell was no time. ``dated``: a calendar date was in the cells."""
@@ -64,7 +68,9 @@ def read_stamps(cells: pl.Series) -> Stamps | None:
     timed = pl.when(pl.col("m").is_not_null()).then(face + pl.col("f"))
     total = timed.when(pl.col("d1").is_not_null()).then(0.0).otherwise(float("nan"))
     if dated:
-        total = total + _days(parts) * DAY_S
+        if (days := _days(parts)) is None:
+            return None
+        total = total + days * DAY_S
     seconds = np.concatenate([part.select(total).to_series().to_numpy() for part in parts])
     return Stamps(seconds, dated, twelve)
 
@@ -105,9 +111,13 @@ def _taken_apart(cells: pl.Series) -> pl.DataFrame:
     )
 
 
-def _days(parts: list[pl.DataFrame]) -> pl.Expr:
-    """Days since 1970 of the written dates, day first unless the cells themselves say otherwise (NaN: none)."""
-    seen = pl.concat([part.select("d1", "d2", "d3").unique() for part in parts]).unique().drop_nulls().rows()
+def _days(parts: list[pl.DataFrame]) -> pl.Expr | None:
+    """Days since 1970 of the written dates, day first unless the cells themselves say otherwise (NaN: none); None where they are
+    of more days than any log's."""
+    dates = pl.concat([part.select("d1", "d2", "d3").unique() for part in parts]).unique().drop_nulls()
+    if dates.height > MOST_DAYS:
+        return None
+    seen = dates.rows()
     month_first = any(b > 12 for a, b, _ in seen if a <= 12) and not any(a > 12 for a, _, _ in seen)
     days = []
     for a, b, c in seen:

@@ -50,7 +50,7 @@ def find_segments(
         return ()
     found: list[tuple[Stretch, bool]] = []
     time = _numbers(samples, "time_s") if "time_s" in samples.columns else np.full(samples.height, np.nan)
-    for first, stop, timed in _stretches(samples, time):
+    for first, stop, timed in stretches(samples, time):
         part = samples.slice(first, stop - first)
         pieces = _timed(part, samples, full_load_nm) if timed else _untimed(part, samples, full_load_nm)
         found += [(replace(p, first=first + p.first, stop=first + p.stop), timed) for p in pieces if p.stop > p.first]
@@ -100,8 +100,8 @@ def _segment(number: int, part: Stretch, time: Array | None, rpm: Array) -> Segm
     return Segment(number, cast(Kind, part.kind), start, end, lo, hi, first, stop, lead=part.lead, tail=part.tail)
 
 
-def _stretches(samples: pl.DataFrame, time: Array) -> list[tuple[int, int, bool]]:
-    """Rows that run on without a restart or a gap, as (first, stop, whether they carry a clock)."""
+def stretches(samples: pl.DataFrame, time: Array) -> list[tuple[int, int, bool]]:
+    """Rows that run on without a restart or a gap, as (first, stop, whether they carry a clock); ``time``: s, shape (rows,)."""
     n = samples.height
     cuts = {0, n}
     if "recording" in samples.columns:

@@ -4,6 +4,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from pullbook.handover import Fault, LogReading
+from pullbook.pulls.segments import stretches
 from pullbook.wording import counted
 
 MOST_LOGS = 400
@@ -12,6 +13,8 @@ MOST_PULLS = 400
 """Pulls of a day, aborted ones too: one in little more than a minute from morning to night."""
 MOST_HOLDS = 1_000
 """Holds of a day."""
+MOST_STRETCHES = 5_000
+"""Stretches of a log without a gap or a restart of its clock: each is looked at by itself."""
 _SPLIT = "move some of its logs to a second folder of that day (its name, a hyphen and a word)"
 
 
@@ -21,6 +24,17 @@ def first_logs(logs: tuple[Path, ...], day: str) -> tuple[tuple[Path, ...], list
         return logs, []
     fault = Fault(day, None, None, counted(len(logs), "log"), f"at most {MOST_LOGS} logs in a day; the others are not read", _SPLIT)
     return logs[:MOST_LOGS], [fault]
+
+
+def on_a_clock(log: LogReading) -> LogReading:
+    """``log``, with an error where its clock breaks off or goes back more often than any recorder's."""
+    if "time_s" not in log.samples.columns or log.samples.height <= MOST_STRETCHES:
+        return log
+    times = len(stretches(log.samples, log.samples["time_s"].to_numpy())) - 1
+    if times < MOST_STRETCHES:
+        return log
+    expected = f"a clock that runs on, but for {MOST_STRETCHES} gaps and restarts at most"
+    return _without_rows(log, f"a clock that breaks off or goes back {times} times", expected, "export the log again")
 
 
 def first_pulls(logs: list[LogReading], day: str) -> tuple[list[LogReading], list[Fault]]:
@@ -62,5 +76,9 @@ def _count(log: LogReading, *kinds: str) -> int:
 def _refused(log: LogReading, pulls: int, holds: int) -> LogReading:
     found = counted(pulls, "pull") if pulls > MOST_PULLS else counted(holds, "hold")
     expected = f"at most {MOST_PULLS} pulls and {MOST_HOLDS} holds in a log"
-    fault = Fault(log.file, log.header_line, None, found, expected, "split the log, one folder a day")
+    return _without_rows(log, found, expected, "split the log, one folder a day")
+
+
+def _without_rows(log: LogReading, found: str, expected: str, remedy: str) -> LogReading:
+    fault = Fault(log.file, log.header_line, None, found, expected, remedy)
     return replace(log, error=fault, rows=0, rows_dropped=log.rows + log.rows_dropped, samples=log.samples.clear(), segments=())

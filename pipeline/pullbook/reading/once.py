@@ -3,11 +3,14 @@
 import re
 from collections.abc import Iterable
 from dataclasses import replace
+from itertools import chain
 
 from pullbook.handover import Fault
 from pullbook.wording import few
 
 SHOWN = 3
+MOST_ALIKE = 20
+"""Findings of one kind that are named one by one."""
 _LINE = re.compile(r"(.*?\bline )(\d+)(\b.*)", re.DOTALL)
 
 
@@ -46,11 +49,20 @@ def alike(text: str, name: str) -> str:
 
 
 def once_faults(faults: Iterable[Fault]) -> list[Fault]:
-    """Faults alike but for their line, as the first of them, which says on how many lines more it stands."""
+    """Faults alike but for their line, as the first of them, which says on how many lines more it stands.
+
+    Where more than :data:`MOST_ALIKE` differ in what was found alone, the first stands for all of them.
+    """
     alike: dict[Fault, list[Fault]] = {}
     for fault in faults:
         alike.setdefault(replace(fault, line=None), []).append(fault)
-    return [
-        same[0] if len(same) == 1 else replace(same[0], found=f"{same[0].found} (and on {len(same) - 1} more lines)")
-        for same in alike.values()
-    ]
+    near: dict[Fault, list[list[Fault]]] = {}
+    for fault, same in alike.items():
+        near.setdefault(replace(fault, found=""), []).append(same)
+    out = []
+    for kinds in near.values():
+        groups = [list(chain.from_iterable(kinds))] if len(kinds) > MOST_ALIKE else kinds
+        for same in groups:
+            more = f"{same[0].found} (and on {len(same) - 1} more lines)" if len(same) > 1 else same[0].found
+            out.append(replace(same[0], found=more))
+    return out

@@ -3,6 +3,7 @@
 import hashlib
 import re
 import stat
+from collections import Counter
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -12,7 +13,8 @@ from pullbook.handover import Fault, LogReading
 from pullbook.pulls.part_load import without_part_load, without_part_load_sweeps
 from pullbook.pulls.segments import day_load, day_top, find_segments, mark_aborted
 from pullbook.reading.gaps import with_gaps_named
-from pullbook.reading.limits import first_logs, first_pulls
+from pullbook.reading.limits import first_logs, first_pulls, on_a_clock
+from pullbook.reading.once import MOST_ALIKE
 from pullbook.reading.torque_faults import with_spikes_named
 from pullbook.sheets.facts_files import ColumnsRead, FactsRead, read_columns, read_facts
 from pullbook.sheets.light_sheet import StrobeSheet, read_strobe
@@ -72,8 +74,10 @@ def survey(book: Book, engine: str, day: str) -> Survey:
     found.warnings += [*(sheet.warnings if sheet else ()), *(strobe.warnings if strobe else ())]
     found.questions += [text for text in (asked, copies.question) if text]
     found.warnings += [text for text in (told, copies.warning) if text]
-    for pattern in columns.unmatched([printable(p.name) for p in files.logs]):
-        found.warnings.append(f"columns.yaml: {pattern!r} fits no log of this day")
+    idle = columns.unmatched([printable(p.name) for p in files.logs])
+    found.warnings += [f"columns.yaml: {pattern!r} fits no log of this day" for pattern in idle[:MOST_ALIKE]]
+    if len(idle) > MOST_ALIKE:
+        found.warnings.append(f"columns.yaml: {len(idle) - MOST_ALIKE} patterns more fit no log of this day")
     _refused(book, folder, files, found)
     if not found.logs and not found.faults:
         found.warnings.append(f"{book.shown(folder)}: no log lies in it yet")
@@ -123,7 +127,7 @@ def _logs(book: Book, files: DayFiles, columns: ColumnsRead, found: Survey) -> N
             continue
         found.names[shown] = name
         _hash(found, path, name)
-        found.logs.append(log)
+        found.logs.append(on_a_clock(log))
     trusted = [log for log in found.logs if log.unusable is None] or found.logs
     load = day_load(log.samples for log in trusted if not _unit_assumed(log))
     cut = [
@@ -184,7 +188,15 @@ def _meant(name: str) -> str:
 
 def _refused(book: Book, folder: Path, files: DayFiles, found: Survey) -> None:
     """Name every entry that is not followed, once: one that poses as a log or a sheet could not be read and is a fault."""
+    said = Counter(why for _, why in files.refused)
+    for why, times in said.items():
+        if times > MOST_ALIKE:
+            found.warnings.append(f"{book.shown(folder)}: {times - MOST_ALIKE} entries more are {why}: not read")
+    said.clear()
     for name, why in files.refused:
+        said[why] += 1
+        if said[why] > MOST_ALIKE:
+            continue
         shown = book.shown(folder / name)
         if name.lower().endswith(LOG_ENDINGS) or name.lower() in SHEET_NAMES:
             remedy = "put a plain file in its place, or take it away"

@@ -9,6 +9,8 @@ from pullbook.book import LOG_ENDINGS, DayFiles, natural, printable
 from pullbook.sheets.pull_sheet import read_pull_sheet
 from pullbook.wording import few
 
+MOST_COPIES = 20
+"""Copies that are looked at."""
 _PLAIN = ("pulls.csv", "pulls.xlsx")
 
 
@@ -39,10 +41,12 @@ def settle_copies(files: DayFiles, shown: Callable[[Path], str]) -> WithoutCopie
     """
     if not files.copies:
         return WithoutCopies(files)
-    sheets = [p for p in files.copies if _is_sheet(p)]
-    others = [p for p in files.copies if p not in sheets]
+    copies = files.copies[:MOST_COPIES]
+    sheets = [p for p in copies if _is_sheet(p)]
+    others = [p for p in copies if p not in sheets]
     logs = tuple(sorted((*files.logs, *(p for p in others if p.suffix.lower() in LOG_ENDINGS)), key=lambda p: natural(p.name)))
     refused = [(p.name, "not a log, a sheet or a picture") for p in others if p.suffix.lower() not in LOG_ENDINGS]
+    refused += [(p.name, "one copy of the pull sheet too many") for p in files.copies[MOST_COPIES:]]
     bare = replace(files, logs=logs, refused=(*files.refused, *refused), copies=())
     names = few([printable(p.name) for p in sheets])
     plain = next((files.sheets[name] for name in _PLAIN if name in files.sheets), None)
