@@ -41,6 +41,7 @@ def words_of_the_page(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
         heading_words.table.cache_clear()
         heading_words._reading.cache_clear()
         units_text._spellings.cache_clear()
+        naming._concepts.cache_clear()
 
     monkeypatch.setattr(heading_words, "rows", with_added)
     monkeypatch.setattr(units_text, "rows", with_added)
