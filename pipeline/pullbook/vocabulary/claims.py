@@ -12,7 +12,20 @@ from pullbook.vocabulary.units_text import unit_of
 from pullbook.vocabulary.wordlist import rows
 
 _NUMBER = r"([-+]?\d+(?:[.,]\d+)?)"
-_NOT_CORRECTED = re.compile(r"un|non |sin |no |keine|(?:correction|korrektur|correzione|correccion)\W")
+_NOT_CORRECTED = re.compile(
+    r"un|non |sin |no |not |keine|nicht |pas |ohne |without |sans |senza |(?:correction|korrektur|correzione|correccion)\W"
+)
+_UNIT = r"(kpa|hpa|mbar|mb|in\.?\s?hg|mm\s?hg|psi|bar|°?\s?[cf]|%)"
+_UNIT_BEFORE = re.compile(rf"[\[(]\s*{_UNIT}\s*[\])][\s:=;,\"]{{0,4}}{_NUMBER}")
+_UNIT_APART = re.compile(rf"(\d)\s*\"?\s*[;,\t]\s*\"?\s*{_UNIT}(?![^\W\d_])")
+_REFERENCE = re.compile(
+    r"(?:corr|korr|refer|bezug|norm|standard)\w*[\s:=(]{0,3}(?:(?:to|auf|zu|a|al|pression|pressure|pressione|presion)\W)?[\s:=(]{0,3}"
+    r"\d+(?:[.,]\d+)?\s*(?:kpa|hpa|mbar|in\.?\s?hg|mm\s?hg|bar).*"
+)
+"""The air that values were corrected to, and all that follows it: no weather of the day."""
+_NOT_AIR = re.compile(
+    r"fuel|kraftstoff|benzin|essence|carburant|combust|oil|\bol(?:temp|\b|druck)|huile|olio|aceite|wasser|water|eau\b|acqua|agua|cool|kuhl|abgas|exhaust"
+)
 _AIR = {"pressure": (60.0, 112.0), "temperature": (-40.0, 55.0)}  # kPa, °C: what air can be where engines are run
 
 
@@ -36,10 +49,12 @@ def claims(preamble: Sequence[tuple[int, str]]) -> tuple[dict[str, Any], ...]:
     """
     found: list[dict[str, Any]] = []
     for line, text in preamble[:100]:
-        folded = without_accents(text[:300])
+        folded = _UNIT_APART.sub(r"\1 \2", _UNIT_BEFORE.sub(r" \2 \1", _REFERENCE.sub("", plain := without_accents(text[:300]))))
         seen: set[str] = set()
         for what, kind, pattern in _patterns():
-            match = None if what in seen else re.search(pattern, folded)
+            said = plain if what == "correction" else folded
+            met = () if what in seen else re.finditer(pattern, said)
+            match = next((m for m in met if kind != "temperature" or not _of_no_air(said, m)), None)
             if match is None:
                 continue
             value: Any = match[1]
@@ -57,6 +72,11 @@ def claims(preamble: Sequence[tuple[int, str]]) -> tuple[dict[str, Any], ...]:
                 value = named_standard(value) or ("none" if _NOT_CORRECTED.match(value) else "unknown")
             found.append({"what": what, "value": value, "line": line, "text": text.strip(' ;,\t#"')[:120]})
     return tuple(found)
+
+
+def _of_no_air(text: str, found: re.Match[str]) -> bool:
+    """Whether a temperature is that of a liquid or of the exhaust, by the words right before its number."""
+    return _NOT_AIR.search(re.split(r"[,;]", text[max(0, found.start() - 12) : found.start(1)])[-1]) is not None
 
 
 def named_standard(text: str) -> str | None:
