@@ -13,8 +13,9 @@ from pullbook.vocabulary.claims import claims
         ("Air Temp,71,F", "temperature_c", 21.667), ("Lufttemp. [°C];21,5", "temperature_c", 21.5),
         ("Öl 45 °C, Luft 21 °C", "temperature_c", 21.0), ("Humidité relative : 45 %", "humidity_pct", 45.0),
         ("Luftfeuchte [%];45", "humidity_pct", 45.0), ("r.F. 45 %", "humidity_pct", 45.0),
-        ("nicht korrigiert", "correction", "none"), ("not corrected", "correction", "none"), 
-        ("Sin corrección", "correction", "none"), ("Valeurs non corrigées", "correction", "none"), ("Korrektur: DIN 70020", "correction", "DIN 70020"),
+        ("nicht korrigiert", "correction", "none"), ("not corrected", "correction", "none"),
+        ("Sin corrección", "correction", "none"), ("Valeurs non corrigées", "correction", "none"),
+        ("Korrektur: DIN 70020", "correction", "DIN 70020"),
         ("SAE J1349 corrected, 97.2 kPa, air 18 C", "baro_kpa", 97.2),
     ],
 )  # fmt: skip
