@@ -54,7 +54,7 @@ def scale_of_bare_numbers(values: Array, rpm: Array | None) -> tuple[float, str 
         sweep = sweep_of(values, rpm)
         if sweep and sweep < SLOWEST and 1000 * sweep >= SLOWEST:
             return 1e-3, "milliseconds"
-        if sweep and sweep > 20_000 and sweep / 60 <= QUICK:
+        if sweep and sweep > QUICK >= sweep / 60 and (sweep_of(values, rpm, rows=len(values) // 20) or 0.0) > QUICK:
             return 60.0, "minutes"
     elif step >= 5 and np.all(known == np.round(known)):
         return 1e-3, "milliseconds"
@@ -67,7 +67,7 @@ def _in_minutes(values: Array, rpm: Array | None) -> bool:
     return bool(sweep) and sweep / DAY_S < SLOWEST and SLOWEST <= sweep / 60.0 <= QUICK  # type: ignore[operator]
 
 
-def sweep_of(time: Array, rpm: Array, share: float = 0.9) -> float | None:
+def sweep_of(time: Array, rpm: Array, share: float = 0.9, rows: int = 10) -> float | None:
     """Speed of change that a share of the rows stays below, rpm per unit of ``time``, over the first 40,000 rows at most.
 
     Parameters
@@ -76,11 +76,13 @@ def sweep_of(time: Array, rpm: Array, share: float = 0.9) -> float | None:
         Shape (n,), NaN where missing; time in any unit.
     share
         Of the steps.
+    rows
+        Over so many the change is taken: over more, what noise adds is less.
     """
     time, rpm = time[:40_000], rpm[:40_000]
     good = np.isfinite(time) & np.isfinite(rpm)
     t, n = time[good], rpm[good]
-    lag = max(1, min(10, len(t) // 4))
+    lag = max(1, min(rows, len(t) // 4))
     dt, dn = t[lag:] - t[:-lag], np.abs(n[lag:] - n[:-lag])
     ok = dt > 0
     return float(np.quantile(dn[ok] / dt[ok], share)) if ok.any() else None
