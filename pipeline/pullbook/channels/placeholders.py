@@ -3,6 +3,7 @@
 import numpy as np
 
 from pullbook.arrays import Array, extremes
+from pullbook.channels.faulty import steps_within
 
 LEAP_C = 20.0
 """°C: no fluid of an engine leaps so far from one row to the next and back again."""
@@ -39,7 +40,7 @@ def outcasts(values: Array, lo: float | None, hi: float | None, span: tuple[floa
     return tuple(map(float, found))
 
 
-def leapt_to(values: Array, leap: float) -> tuple[float, ...]:
+def leapt_to(values: Array, leap: float, span: tuple[float, float] | None = None) -> tuple[float, ...]:
     """The least or most value of a slow channel where it is only ever leapt to and back from.
 
     Parameters
@@ -48,11 +49,16 @@ def leapt_to(values: Array, leap: float) -> tuple[float, ...]:
         Shape (n,), as logged, NaN where missing.
     leap
         In the logged unit; nothing else is so near to the value.
+    span
+        Smallest and largest value, where known.
 
     Notes
     -----
     The rows either side of a visit agree, so that a cold recording before a warm one is none.
     """
+    low, high = span or extremes(values)
+    if high - low < leap or (len(values) > 1 and steps_within(values, leap * (1 - 1e-9))):
+        return ()  # nothing is leapt to
     x = values[np.isfinite(values)]
     found = []
     for edge in set(extremes(x)) if len(x) > 10 else ():

@@ -31,7 +31,7 @@ def blank_sentinels(column: Column, talk: Talk) -> None:
     others = np.where(hit, np.nan, column.values) if values else column.values
     more = () if column.channel in KEPT else outcasts(others, lo, hi, None if values else column.span)
     if column.channel in SLOW:
-        more += leapt_to(others, LEAP_C / factor if factor > 0 else LEAP_C)
+        more += leapt_to(others, LEAP_C / factor if factor > 0 else LEAP_C, None if values else column.span)
     if more := tuple(dict.fromkeys(more)):
         hit, values = hit | np.isin(column.values, more), (*values, *more)
     if values:
