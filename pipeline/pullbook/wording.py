@@ -8,8 +8,8 @@ def counted(count: int, one: str, many: str | None = None) -> str:
 
     Examples
     --------
-    >>> counted(3, "pull"), counted(1, "pull"), counted(0, "pull"), counted(2, "point of footing", "points of footing")
-    ('3 pulls', '1 pull', 'no pulls', '2 points of footing')
+    >>> counted(3, "pull"), counted(1, "pull"), counted(0, "pull"), counted(2, "row left out", "rows left out")
+    ('3 pulls', '1 pull', 'no pulls', '2 rows left out')
     """
     return f"{count or 'no'} {one if count == 1 else many or one + 's'}"
 

@@ -182,10 +182,10 @@ def test_what_nobody_wrote_is_not_said_to_be_written() -> None:
     record = copy.deepcopy(day.record)
     record["facts"]["day"] = {"correction": "SAE J1349", "limits": {"tolerance_pct": 0.5, "max_step_deg": 3.0}, "fuel": "98"}
     said = {row[0]: row[2] for row in table_under(page_without_drawings(record, day.tables), "Engine and day as taken")}
-    assert said["limits max step deg"] == "day.yaml"
+    assert said["limits max step, °"] == "day.yaml"
     assert said["fuel"] == "day.yaml"
     assert "not written" in said["correction"]
-    assert "not written" in said["limits tolerance pct"]
+    assert "not written" in said["limits tolerance, %"]
 
 
 def test_a_log_that_nothing_was_held_against_has_no_finding_of_its_own() -> None:
@@ -221,7 +221,7 @@ def test_an_empty_day_still_gives_every_file(tmp_path: Path) -> None:
     one = text_of(section(parsed((tmp_path / "report.html").read_text("utf-8")), "page-1"))
     assert "Nothing could be read." in one
     assert "no pull of this day could be used" in one
-    assert "nobody was listening" in one
+    assert "no pull to listen to" in one
 
 
 def test_the_same_record_gives_the_same_files_and_stale_ones_go(day: InventedDay, folder: Path, tmp_path: Path) -> None:

@@ -211,7 +211,7 @@ def test_pictures_of_the_day_stand_in_the_report(tmp_path: Path) -> None:
 
 
 def test_no_heading_stands_without_its_first_point() -> None:
-    sheets = Sheets("A4", "", "")
+    sheets = Sheets("A4", ("", ""), "")
     column = sheets.sheet()
     column.bottom = column.y + column.height_of("Left out", 9, bold=True) + 0.05
     before = column.y

@@ -26,7 +26,7 @@ def test_what_is_given_away_and_gained_is_said_as_the_sentence_says_it(day: Inve
         "versus_baseline_pct": 3.83, "versus_lo_pct": 3.2, "versus_hi_pct": 4.3,
     }  # fmt: skip
     told = " ".join(what_it_is_worth(view(record, day.tables)))
-    assert "Given away against the best curve at every rpm: 0.2 % (likely 0.0 to 0.6 %)." in told
+    assert "Given away against the best under the limit at every rpm: 0.2 % (likely 0.0 to 0.6 %)." in told
     assert "torque +3.8 % (likely 3.2 to 4.3 %)." in told
 
 

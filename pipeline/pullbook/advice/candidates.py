@@ -10,6 +10,7 @@ from pullbook.advice.settings_run import Setting, home_of, placed
 from pullbook.arrays import Array, Mask
 from pullbook.columns import NOTED
 from pullbook.facts import Limits
+from pullbook.pulls.labels import with_total
 from pullbook.wording import plain
 
 _BACK_DEG = 4.0  # how far below the least tested a next pull may go in one day
@@ -155,7 +156,9 @@ def _moved(base: Setting, move: float, why: str, *, up: bool, down: bool, mapped
     if mapped:
         name = f"{base.name}, {plain(abs(move))}° {'more' if move >= 0 else 'less'} throughout"
         return NextPull(name, initial, total, why, None, up, down)
-    name = plain(total) if total is not None else f"{base.name} {'+' if move >= 0 else '−'}{plain(abs(move))}°"
+    name = f"{base.name} {'+' if move >= 0 else '−'}{plain(abs(move))}°"
+    if total is not None and base.total_deg is not None:  # written as the setting it is turned from is
+        name = with_total(base.name, base.total_deg, total) or f"{plain(total)}° total"
     return NextPull(name, initial, total, why, None, up, down)
 
 

@@ -54,7 +54,9 @@ def _span(lo: float | None, hi: float | None) -> str:
     return f"at {lo:.0f}–{hi:.0f} rpm"
 
 
-def limit_line(ground: Ground, knock: pl.DataFrame, fuel: str | None, max_advance_deg: float | None) -> str:
+def limit_line(
+    ground: Ground, knock: pl.DataFrame, fuel: str | None, max_advance_deg: float | None, *, set_deg: float = -np.inf
+) -> str:
     """The do-not-exceed line with its fuel.
 
     Parameters
@@ -67,8 +69,13 @@ def limit_line(ground: Ground, knock: pl.DataFrame, fuel: str | None, max_advanc
         As written down, or None.
     max_advance_deg
         The known limit of the engine, ° BTDC, or None.
+    set_deg
+        The most advance of what is advised, ° BTDC: where it lies between the ceiling and the half degree under it, the line
+        gives the ceiling to a tenth, as the advice is given. The same page must not forbid what it tells to set.
     """
     low, high = (float(np.floor(f(ground.ceiling) * 2.0 + 1e-6) / 2.0) for f in (np.min, np.max))
+    if high < set_deg:
+        high = float(np.floor(np.max(ground.ceiling) * 10.0 + 1e-6) / 10.0)
     span = (
         f"{plain(high)}° true advance" if high - low < 0.75 else f"{plain(low)}° to {plain(high)}° true advance, depending on rpm"
     )

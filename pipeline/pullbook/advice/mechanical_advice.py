@@ -189,7 +189,7 @@ def _notes(ground: Ground, found: Qualified, ideal: Array, noted: Mask) -> list[
         why = _why_it_loses(ground, curve, ideal, noted, first, last)
         worst = 100.0 * float(np.max(row_mean[first : last + 1]))
         span = "–".join(dict.fromkeys(f"{n:.0f}" for n in (ground.rpm[first], ground.rpm[last])))
-        notes.append(f"{made} loses up to {worst:.1f} % at {span} rpm: {why}")
+        notes.append(f"even {made} loses up to {worst:.1f} % at {span} rpm: {why}")
     return notes
 
 

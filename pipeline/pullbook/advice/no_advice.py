@@ -7,6 +7,7 @@ from pullbook.advice.day_view import AdviceDay, ceiling_rows
 from pullbook.advice.hand_over import hand_over_pull
 from pullbook.advice.settings_run import Setting, baseline_of
 from pullbook.handover import Advice
+from pullbook.pulls.labels import with_total
 from pullbook.wording import plain
 
 FIRST_STEP_BACK_DEG = 8.0
@@ -57,7 +58,7 @@ def _first_steps(home: Setting | None, *, advance_known: bool) -> list[dict[str,
     if total is None:
         return [again]
     back = {
-        "setting": plain(total - FIRST_STEP_BACK_DEG),
+        "setting": with_total(name, total, total - FIRST_STEP_BACK_DEG) or f"{plain(total - FIRST_STEP_BACK_DEG)}° total",
         "initial_deg": None if initial is None else initial - FIRST_STEP_BACK_DEG,
         "total_deg": total - FIRST_STEP_BACK_DEG,
         "why": f"{plain(FIRST_STEP_BACK_DEG)}° back from the baseline: width tells most, and the retarded side is the careful one",

@@ -108,7 +108,7 @@ def bench_sums(
         if total_deg is not None:
             text += f"; {plain(total_deg)}° = {per_deg * total_deg:.1f} mm"
         add("degrees and millimetres", text)
-    if delay_us is not None and at_rpm is not None:
+    if delay_us is not None and at_rpm is not None and abs(delay_us) >= 0.5:
         late = delay_deg(delay_us, at_rpm)
         word = "late" if late >= 0 else "early"
         text = f"{plain(abs(delay_us), 0)} µs at {at_rpm:.0f} rpm = {plain(abs(late))}° {word}"

@@ -47,6 +47,10 @@ def told(now: Plain, before: Plain) -> list[str]:
     return what_changed(now, before) + ([f"Not like for like: {'; '.join(apart)}."] if apart else [])
 
 
+_LIMITED_AS = {"zero mark": "timing mark", "dyno kind": "dyno", "already corrected": "correction"}
+"""What is compared -> what a limit of the comparison calls it, where that is another word."""
+
+
 def what_changed(now: Plain, before: Plain, *, of_settings: bool = True) -> list[str]:
     """Settings, parts and conditions of two extracts that differ: how many things, then a line for each kind.
 
@@ -65,7 +69,7 @@ def what_changed(now: Plain, before: Plain, *, of_settings: bool = True) -> list
         counted(settings_changed, "setting") if settings_changed else None,
         counted(len(parts), "part") if parts else None,
         counted(len(around), "condition") if around else None,
-        counted(len(footing), "point of footing", "points of footing") if footing else None,
+        f"{len(footing)} of dyno, correction and mark" if footing else None,
     ]
     total = settings_changed + len(parts) + len(around) + len(footing)
     if total:
@@ -73,7 +77,12 @@ def what_changed(now: Plain, before: Plain, *, of_settings: bool = True) -> list
     else:
         same = "settings, parts" if of_settings else "parts"
         first = f"Nothing noted changed since {before['day']}: {same} and conditions are the same."
-    kinds = (("Settings", settings), ("Parts", parts), ("Conditions", around))
+    kinds = (
+        ("Settings", settings),
+        ("Parts", parts),
+        ("Conditions", around),
+        ("Dyno, correction and mark", _said_nowhere_else(now, before)),
+    )
     return [first] + [f"{title}: {_row(found)}." for title, found in kinds if found]
 
 
@@ -112,6 +121,12 @@ def _settings(now: Plain, before: Plain) -> tuple[list[str], int]:
     if gone:
         found.append(f"not run again {_names(gone)}")
     return found, len(moved) + len(new) + len(gone)
+
+
+def _said_nowhere_else(now: Plain, before: Plain) -> list[str]:
+    """What differs of dyno, correction and mark, too little to limit a comparison; :func:`not_like_for_like` has the others."""
+    limited = {limit.what for limit in limits(before, now)}
+    return _values(now, before, tuple(name for name in FOOTING if _LIMITED_AS.get(name, name) not in limited))
 
 
 def _names(names: Sequence[str]) -> str:

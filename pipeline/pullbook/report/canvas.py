@@ -13,7 +13,8 @@ from matplotlib.axis import XAxis, YAxis
 from matplotlib.figure import Figure
 from matplotlib.transforms import ScaledTranslation
 
-from pullbook.report.placing import keep_apart, round_marks
+from pullbook.report.letters import measure
+from pullbook.report.placing import freest, keep_apart, round_marks
 from pullbook.report.style import PAPER, Look
 from pullbook.report.words import number
 
@@ -193,6 +194,38 @@ class Panel:
     def say(self, ax: Axes, x: float, y: float, text: str, *, ha: str = "left", va: str = "center", **hand: Unpack[Hand]) -> None:
         """Words at ``x``, ``y`` in data; sides and hand as for :meth:`write`."""
         self.write(ax, ax.transData, x, y, text, ha=ha, va=va, **hand)
+
+    def name(
+        self,
+        ax: Axes,
+        spots: Sequence[tuple[float, float, int]],
+        text: str,
+        drawn: Sequence[tuple[float, float, float]],
+        **hand: Unpack[Hand],
+    ) -> None:
+        """A word at that of several spots where it covers least of what is drawn; of equals at the last.
+
+        Parameters
+        ----------
+        ax
+            Axes whose limits stand already.
+        spots
+            Points in data, and whether the word stands over (1), under (−1) or to the right of it (0).
+        text
+            The word.
+        drawn
+            What it should not cover: place across, lower and upper end, in data.
+        hand
+            Hue and weight (:class:`Hand`).
+        """
+        wide, tall = ax.get_position().size * self.figure.get_size_inches()
+        (left, right), (low, high) = ax.get_xlim(), ax.get_ylim()
+        half = 0.55 * measure(text, self.look.font, bool(hand.get("bold"))) / wide * (right - left)
+        step = self.look.font / 72 / tall * (high - low)
+        at = [(x + (0 if side else half + 6 / 72 / wide * (right - left)), y + side * 1.1 * step) for x, y, side in spots]
+        boxes = [(x, y - 0.6 * step, y + 0.6 * step) for x, y in at]
+        thick = [(x, lo - 0.2 * step, hi + 0.2 * step) for x, lo, hi in drawn]
+        self.say(ax, *at[freest(boxes, half, thick, (low, high))], text, ha="center", **hand)
 
     def ends(self, ax: Axes, ends: Sequence[tuple[float, float, str, str, bool]]) -> None:
         """Names of lines at their right ends (x, y, text, hue, bold), pushed apart so that each can be read.

@@ -4,7 +4,7 @@ import matplotlib as mpl
 
 from pullbook.report import model
 from pullbook.report.content import Content
-from pullbook.report.letters import drawable, measure
+from pullbook.report.letters import cut_to, drawable, measure
 from pullbook.report.paper import PaperColumn, Sheets, settings
 from pullbook.report.pdf import columns_height, two_columns
 from pullbook.report.to_set import on_the_light
@@ -13,6 +13,7 @@ from pullbook.report.words import number, setting_degrees, setting_rpm
 
 READINGS = 12
 CAUTION_SIZE = 8.0
+LIMIT_SIZE = 11.0
 SIGNATURES = ("set by", "checked with a light by", "date and hours")
 
 
@@ -27,13 +28,17 @@ def card_pdf(shown: DayView, said: Content, *, page: str = "A4") -> bytes:
         ``A4`` or ``Letter``.
     """
     with mpl.rc_context(settings()):
-        sheets = Sheets(page, said.made, f"Tune card: {said.title}, {said.day}")
+        sheets = Sheets(page, ("", said.made), f"Tune card: {said.title}, {said.day}")
         sheet = sheets.sheet()
         _head(sheet, said)
         bottom = sheet.bottom - min(columns_height(sheet, _cautions(said), CAUTION_SIZE) + 1.25, 4.2)
         left = PaperColumn(sheets, sheet.figure, sheet.x, sheet.y, 3.35, bottom)
         right = PaperColumn(sheets, sheet.figure, sheet.x + 3.65, sheet.y, sheet.width - 3.65, bottom)
+        limit = _limit_height(left, said)
+        left.bottom -= limit  # its room is kept before anything else is set: the limit is never what finds none
         _set(left, shown, said)
+        left.bottom += limit
+        _limit(left, said)
         _readings(right, shown)
         _conditions([right, left], shown)
         _foot(PaperColumn(sheets, sheet.figure, sheet.x, bottom + 0.05, sheet.width, sheet.bottom), said)
@@ -49,9 +54,7 @@ def _fit(text: str, size: float, width: float, least: float) -> float:
 def _head(sheet: PaperColumn, said: Content) -> None:
     name = drawable(said.title)
     size = _fit(name, 26, sheet.width, 14)
-    while measure(name, size, True) > sheet.width and len(name) > 2:
-        name = name[:-2].rstrip() + "…"
-    sheet.text(name, size, bold=True, after=0.02)
+    sheet.text(cut_to(name, size, sheet.width, bold=True), size, bold=True, after=0.02)
     sheet.text(f"Day {said.day}. Behind it: {said.standing[0].text}.", 12, after=0.08)
     sheet.rule("ink", 2.0)
     sheet.y += 0.15
@@ -70,8 +73,8 @@ def _set(left: PaperColumn, shown: DayView, said: Content) -> None:
                 bend = f"{number(curve['knee_deg'])}° at " if label == "Bends" and curve.get("knee_deg") is not None else ""
                 _big(left, label, f"{bend}{setting_rpm(curve[name])}", 16)
         if curve.get("springs_note"):
-            left.text(str(curve["springs_note"]), 11, after=0.05)
-        left.text("Crank degrees before top dead centre, vacuum advance off and plugged.", 10, after=0.1)
+            _shrunk(left, str(curve["springs_note"]), (11, 9.5, 8, 7), after=0.05)
+        _shrunk(left, "Crank degrees before top dead centre, vacuum advance off and plugged.", (10, 8.5, 7), after=0.1)
     elif said.table:
         left.text("Enter the table at the right.", 18, bold=True, after=0.05)
         left.text("Crank degrees before top dead centre. “Enter” makes up for what the log and the delay add.", 10, after=0.1)
@@ -79,12 +82,25 @@ def _set(left: PaperColumn, shown: DayView, said: Content) -> None:
         left.text("Nothing: this day cannot tell.", 18, bold=True, after=0.1)
         if said.next_pulls:
             left.text("Run next: " + "; ".join(s.label + (f" ({s.text})" if s.text else "") for s in said.next_pulls[:3]), 12)
-    if said.limit:
-        left.y += 0.05
-        top = left.y
-        left.text(said.limit, 11, bold=True, after=0.0)
-        left.frame(top, left.y, "ink", pad=0.05)
-        left.y += 0.15
+
+
+def _shrunk(column: PaperColumn, text: str, sizes: tuple[float, ...], after: float) -> bool:
+    """A paragraph in the first of ``sizes`` that finds room; False where none does."""
+    return any(column.text(text, size, after=after) for size in sizes)
+
+
+def _limit_height(left: PaperColumn, said: Content) -> float:
+    return left.height_of(said.limit, LIMIT_SIZE, bold=True) + 0.2 if said.limit else 0.0
+
+
+def _limit(left: PaperColumn, said: Content) -> None:
+    if not said.limit:
+        return
+    left.y += 0.05
+    top = left.y
+    left.text(said.limit, LIMIT_SIZE, bold=True, after=0.0)
+    left.frame(top, left.y, "ink", pad=0.05)
+    left.y += 0.15
 
 
 def _big(column: PaperColumn, label: str, value: str, size: float) -> None:
@@ -100,19 +116,18 @@ def _conditions(columns: list[PaperColumn], shown: DayView) -> None:
     """What the setting holds for, in whichever column has room, smaller before anything is left out."""
     facts = shown.record.get("facts") or {}
     day, engine = facts.get("day") or {}, facts.get("engine") or {}
-    lines = [
-        f"{label}: {text or 'not noted'}"
-        for label, text in (
-            ("Fuel", day.get("fuel") or engine.get("fuel")),
-            ("Timing mark", model.mark(shown.record)),
-            ("Knock", model.knock(shown.record)),
-            ("Plugs", day.get("plugs")),
-            ("Oil", day.get("oil")),
-            ("Mixture", day.get("mixture")),
-        )
-    ]
+    told = (
+        ("Fuel", day.get("fuel") or engine.get("fuel")),
+        ("Timing mark", model.mark(shown.record)),
+        ("Knock", model.knock(shown.record)),
+        ("Plugs", day.get("plugs")),
+        ("Oil", day.get("oil")),
+        ("Mixture", day.get("mixture")),
+    )
+    missing = [label.lower() for label, text in told if not text]
+    lines = [f"{label}: {text}" for label, text in told if text] + [f"Not noted: {', '.join(missing)}"] * bool(missing)
     for line in lines:
-        any(column.text(line, size, after=0.03) for size in (10.5, 8.5, 7.0) for column in columns)
+        any(column.text(line, size, after=0.03) for size in (10.5, 8.5, 7.0, 6.0) for column in columns)
 
 
 def _rows(shown: DayView) -> tuple[str, tuple[str, ...], list[tuple[str, ...]]]:

@@ -94,6 +94,11 @@ def _sentence(c: Plain) -> str:
         why = next(limit for limit in c["limits"] if limit["level"] == REFUSED)
         return f"Torque of the two may not be compared: {why['why']}. Needed: {why['needed']}."
     if c["change_pct"] is None:
+        if None in (c["a"]["setting"], c["b"]["setting"]):
+            return (
+                "Torque at the best advance is not known on both sides at any common rpm, as the best was not found there; "
+                "name a setting of each (ENGINE/DAY:SETTING) to compare what was run."
+            )
         return "Torque of the two is not known at any common rpm; advances are set side by side below."
     way = "more" if c["change_pct"] > 0 else "less"
     text = f"B makes {number(abs(c['change_pct']), 1)} % {way} torque than A over the rpm both ran"

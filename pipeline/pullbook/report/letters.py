@@ -42,6 +42,13 @@ def measure(text: str, size: float, bold: bool = False) -> float:
     return total * size / 72
 
 
+def cut_to(text: str, size: float, width: float, *, bold: bool = False) -> str:
+    """``text`` in ``size`` points, its end cut where it is longer than ``width`` inches."""
+    while measure(text, size, bold) > width and len(text) > 2:
+        text = text[:-2].rstrip() + "…"
+    return text
+
+
 def wrap(text: str, size: float, width: float, bold: bool = False) -> list[str]:
     """Lines of ``text`` that fit ``width`` inches; words too long for a line are cut."""
     lines: list[str] = []

@@ -89,7 +89,11 @@ def mark(record: dict[str, Any]) -> str:
     unsure = found.get("mark_uncertainty_deg")
     if found.get("verified"):
         error = found.get("zero_mark_error_deg")
-        text = "checked with a stop" + (f", reads {number(abs(error), 1)}° {'high' if error > 0 else 'low'}" if error else "")
+        checked = ((((record.get("facts") or {}).get("day") or {}).get("zero_mark")) or {}).get("checked")
+        when = f" on {checked}" if checked and str(checked) != str(record.get("day"))[:10] else ""
+        text = f"checked with a stop{when}" + (
+            f", reads {number(abs(error), 1)}° {'high' if error > 0 else 'low'}" if error else ""
+        )
         return text + (f"; good to ±{number(unsure)}°" if unsure else "")
     return "not checked with a stop" + (
         f": every degree here may be off by the same amount, up to ±{number(unsure)}°" if unsure else ""
@@ -123,7 +127,7 @@ def knock(record: dict[str, Any]) -> str:
         ]
         return "; ".join(places[:6]) + (f"; and on {len(places) - 6} more" if len(places) > 6 else "")
     if not listened:
-        return "nobody was listening"
+        return "nobody was listening" if record.get("pulls") else "no pull to listen to"
     run = len(record.get("pulls") or notes)
     if len(listened) >= run:
         return f"not heard, with somebody listening on all {counted(run, 'pull')}" if run > 1 else "not heard on the one pull run"

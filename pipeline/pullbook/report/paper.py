@@ -6,6 +6,7 @@ matplotlib draws, so that the paper's pictures are the page's own and every word
 import io
 import warnings
 from dataclasses import dataclass, replace
+from itertools import islice
 from typing import Any
 
 import matplotlib as mpl
@@ -15,11 +16,14 @@ from matplotlib.figure import Figure
 from pullbook.report.canvas import Panel, Picture, Table
 from pullbook.report.drawing import SETTINGS
 from pullbook.report.fonts import family
-from pullbook.report.letters import Words, drawable, font_of, measure, wrap
+from pullbook.report.letters import Words, cut_to, drawable, font_of, measure, wrap
 from pullbook.report.style import PAPER, WIDE, Look
 
 SIZES = {"A4": (8.27, 11.69), "Letter": (8.5, 11.0)}
 LEADING = 1.32
+FOOT_SIZE = 7.0
+NUMBER_ROOM = 0.7  # inches at the right of the foot: "12 of 34"
+LEAST_ROWS = 3  # of a table on one sheet, where it stands on several
 
 
 def settings() -> dict[Any, Any]:
@@ -136,12 +140,13 @@ def _look(width: float) -> Look:
 
 
 class Sheets:
-    """A stack of sheets of one size with a line of its own at the foot of each."""
+    """A stack of sheets of one size, at the foot of each a name, cut where it is too long, and what follows it."""
 
-    def __init__(self, page: str, foot: str, title: str, margin: float = 0.6) -> None:
+    def __init__(self, page: str, foot: tuple[str, str], title: str, margin: float = 0.6) -> None:
         self.size = SIZES.get(page, SIZES["A4"])
         self.margin = margin
-        self.foot = drawable(foot)
+        name, rest = (drawable(part) for part in foot)
+        self.foot = cut_to(name, FOOT_SIZE, self.size[0] - 2 * margin - measure(rest, FOOT_SIZE) - NUMBER_ROOM) + rest
         self.title = drawable(title)
         self.figures: list[Figure] = []
         self.words: dict[Figure, Words] = {}
@@ -155,6 +160,10 @@ class Sheets:
         w, h = self.size
         return PaperColumn(self, figure, self.margin, self.margin, w - 2 * self.margin, h - self.margin - 0.15)
 
+    def sheet_height(self) -> float:
+        """Height, inches, between the margins of a sheet."""
+        return self.size[1] - 2 * self.margin - 0.15
+
     def table(self, column: PaperColumn, table: Table, size: float = 7.2) -> PaperColumn:
         """A table in ``size`` points on as many sheets as it needs, its head on each; returns the column it ended in."""
         widths = _column_widths(table, size, column.width)
@@ -162,8 +171,14 @@ class Sheets:
         line = size * 1.25 / 72
         head = [wrap(h, size, w - 2 * pad, True) for h, w in zip(table.heads, widths, strict=True)]
         head_height = max(len(h) for h in head) * line + 0.06
-        if not column.room(head_height + 4 * line + 0.2):
-            column = self.sheet()
+        body = [[wrap(c, size, w - 2 * pad)[:12] for c, w in zip(row, widths, strict=True)] for row in table.rows]
+        heights = [max(len(c) for c in cells) * line + 0.06 for cells in body]
+        caption = column.height_of(table.caption, 8.5, bold=True) + 0.03
+        fresh = self.sheet_height() - head_height
+        parts = rows_on_sheets(heights, column.bottom - column.y - caption - head_height, fresh, fresh - caption)
+        if not parts[0]:
+            column = self.sheet() if heights or not column.room(caption + head_height) else column
+            parts = parts[1:] or parts
         column.text(table.caption, 8.5, bold=True)
 
         def put(cells: list[list[str]], height: float, *, bold: bool) -> None:
@@ -184,14 +199,12 @@ class Sheets:
             column.y += height
             column.rule(y=column.y - 0.025)
 
-        put(head, head_height, bold=True)
-        for row in table.rows:
-            cells = [wrap(c, size, w - 2 * pad)[:12] for c, w in zip(row, widths, strict=True)]
-            height = max(len(c) for c in cells) * line + 0.06
-            if not column.room(height):
-                column = self.sheet()
-                put(head, head_height, bold=True)
-            put(cells, height, bold=False)
+        rest = iter(zip(body, heights, strict=True))
+        for k, count in enumerate(parts):
+            column = self.sheet() if k else column
+            put(head, head_height, bold=True)
+            for cells, height in islice(rest, count):
+                put(cells, height, bold=False)
         column.y += 0.15
         return column
 
@@ -206,12 +219,53 @@ class Sheets:
             ) as pages:
                 for i, figure in enumerate(self.figures, 1):
                     base = 1 - (h - self.margin + 0.12) / h
-                    figure.text(self.margin / w, base, self.foot, fontsize=7, color=PAPER["soft"])
+                    figure.text(self.margin / w, base, self.foot, fontsize=FOOT_SIZE, color=PAPER["soft"])
                     figure.text(
                         1 - self.margin / w, base, f"{i} of {len(self.figures)}", fontsize=7, color=PAPER["soft"], ha="right"
                     )
                     pages.savefig(figure)
         return out.getvalue()
+
+
+def rows_on_sheets(heights: list[float], here: float, fresh: float, first: float) -> list[int]:
+    """How many rows of a table stand on each sheet, none with fewer than :data:`LEAST_ROWS` of a table that has as many.
+
+    Parameters
+    ----------
+    heights
+        Of the rows, inches, in their order.
+    here
+        Room left on the sheet begun, inches, without caption and head.
+    fresh, first
+        The same of a new sheet, and of a new sheet on which the caption stands too.
+
+    Returns
+    -------
+    list of int
+        Rows on the sheet begun (none: the table begins on the next), on the next, and so on; together all of them.
+
+    Examples
+    --------
+    >>> rows_on_sheets([1.0] * 5, 4.0, 10.0, 9.0), rows_on_sheets([1.0] * 7, 6.0, 10.0, 9.0)
+    ([0, 5], [4, 3])
+    """
+    parts = [0]
+    room = here
+    for done, height in enumerate(heights):
+        if height > room + 1e-6 and (parts[-1] or len(parts) == 1):
+            room = first if done == 0 else fresh
+            parts.append(0)
+        parts[-1] += 1
+        room -= height
+    if len(parts) > 1 and 0 < parts[0] < LEAST_ROWS and here < first:
+        return [0, *rows_on_sheets(heights, first, fresh, first)]
+    short = LEAST_ROWS - parts[-1]
+    if len(parts) > 1 and short > 0 and parts[-2]:
+        if parts[-2] - short >= LEAST_ROWS:
+            parts[-2:] = [parts[-2] - short, LEAST_ROWS]
+        elif len(parts) == 2:
+            return [0, *rows_on_sheets(heights, first, fresh, first)] if here < first else parts
+    return parts
 
 
 def _column_widths(table: Table, size: float, width: float) -> list[float]:

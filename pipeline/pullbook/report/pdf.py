@@ -15,6 +15,8 @@ from pullbook.wording import counted
 CAUTION_SIZE = 6.3
 WORDS_SIZE = 7.0
 FIRST_QUESTIONS = 2
+TOGETHER = 1.6
+"""Inches of a list that stand on one sheet: a shorter one is not broken."""
 
 
 def report_pdf(said: Content, photos: list[Shown], *, page: str = "A4") -> bytes:
@@ -30,7 +32,7 @@ def report_pdf(said: Content, photos: list[Shown], *, page: str = "A4") -> bytes
         ``A4`` or ``Letter``.
     """
     with mpl.rc_context(settings()):
-        sheets = Sheets(page, f"{said.engine}, {said.day}. {said.made}", f"{said.engine}, {said.day}")
+        sheets = Sheets(page, (said.engine, f", {said.day}. {said.made}"), f"{said.engine}, {said.day}")
         over = _page_one(sheets, said)
         _page_two(sheets, said, over)
         _page_three(sheets, said, photos)
@@ -51,12 +53,10 @@ def _page_one(sheets: Sheets, said: Content) -> list[str]:
     left = PaperColumn(sheets, sheet.figure, sheet.x + 0.07, sheet.y + 0.03, 2.4, bottom)
     right = PaperColumn(sheets, sheet.figure, sheet.x + 2.68, sheet.y, sheet.width - 2.68, bottom)
     _limit(left, said)
-    _set(left, said)
-    for head, lines in (
-        ("How far to trust it", [f"{s.label}: {s.text}." for s in said.standing]),
-        ("Left out and doubtful", said.doubts_first or ["Nothing was left out."]),
-    ):
-        over += _points(left, head, lines)
+    over += _set(left, said)
+    over += _points(left, "How far to trust it", [f"{s.label}: {s.text}." for s in said.standing])
+    doubts = _points(left, "Left out and doubtful", said.doubts_first or ["Nothing was left out."])
+    over += doubts if said.doubts_first else []
     if said.questions:
         fits = left.room(left.height_of("• " + said.questions[0], 7.5) + 0.16)
         where = "; all in the evidence:" if fits else ", in the evidence."
@@ -132,7 +132,8 @@ def _limit(left: PaperColumn, said: Content) -> None:
     left.y += 0.14
 
 
-def _set(left: PaperColumn, said: Content) -> None:
+def _set(left: PaperColumn, said: Content) -> list[str]:
+    """What to set and what it is worth; gives back what it is worth where there is no room for it."""
     top = left.y
     left.text("Set", 9, bold=True, hue="hard", after=0.02)
     if said.to_set:
@@ -148,10 +149,10 @@ def _set(left: PaperColumn, said: Content) -> None:
             left.y += row
     else:
         left.text("This day gives nothing to set. See what to run next.", 9)
-    for w in said.worth:
-        left.text(w, 7.2, hue="soft")
+    over = [f"Set: {w}" for w in said.worth if not left.text(w, 7.2, hue="soft")]
     left.frame(top, left.y, "hard")
     left.y += 0.14
+    return over
 
 
 def _pair(left: PaperColumn, s: Said, size: float) -> None:
@@ -187,7 +188,8 @@ def _flow(sheets: Sheets, column: PaperColumn, head: str, lines: list[str], none
     points = lines or ([none] if none else [])
     if not points:
         return column
-    if not column.room(0.5):
+    tall = 0.2 + sum(column.height_of("• " + p, size) + 0.02 for p in points)
+    if not column.room(min(tall, TOGETHER)):  # a short list stays in one piece, a long one begins with more than its heading
         column = sheets.sheet()
     column.text(head, 10, bold=True, after=0.02)
     for p in points:

@@ -50,6 +50,40 @@ def keep_apart(wanted: Sequence[float], sizes: Sequence[float], lo: float, hi: f
     return spots
 
 
+def freest(
+    boxes: Sequence[tuple[float, float, float]],
+    half: float,
+    bars: Sequence[tuple[float, float, float]],
+    frame: tuple[float, float],
+) -> int:
+    """Which box covers least of the upright bars and of what lies outside the frame; of equals the last.
+
+    Parameters
+    ----------
+    boxes
+        Middle across, lower and upper edge of each place for a word, in data.
+    half
+        Half of the word's width, in data.
+    bars
+        Place across, lower and upper end of what is drawn, in data.
+    frame
+        Lower and upper edge of the drawing, in data.
+
+    Examples
+    --------
+    >>> freest([(1.0, 2.0, 3.0), (5.0, 2.0, 3.0)], 1.5, [(1.0, 0.0, 2.0), (2.0, 1.0, 4.0), (5.0, 0.0, 2.0)], (0.0, 5.0))
+    1
+    """
+
+    def covered(box: tuple[float, float, float]) -> float:
+        x, lo, hi = box
+        over = sum(max(0.0, min(hi, top) - max(lo, foot)) for at, foot, top in bars if abs(at - x) <= half)
+        return over + max(0.0, frame[0] - lo) + max(0.0, hi - frame[1])
+
+    costs = [covered(box) for box in boxes]
+    return max(range(len(boxes)), key=lambda i: (-round(costs[i], 9), i))
+
+
 def thin(x: Array, y: Array, most: int = 500) -> tuple[Array, Array]:
     """A line of at most about a point a pixel, its ends kept.
 

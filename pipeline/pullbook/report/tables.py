@@ -10,6 +10,11 @@ from pullbook.report.view import DayView
 from pullbook.report.words import between, number, setting_degrees
 from pullbook.wording import noted
 
+UNIT_ENDS = {
+    "_kg_m2": "kg·m²", "_deg": "°", "_rpm": "rpm", "_kpa": "kPa", "_pct": "%", "_mm": "mm", "_l": "l", "_m": "m", "_c": "°C",
+}  # fmt: skip
+"""What a fact's name ends in -> its unit as written."""
+
 
 def enter_table(shown: DayView) -> Table | None:
     """What to enter for mapped ignition; None where springs and stop make the curve."""
@@ -106,7 +111,7 @@ def facts_table(record: dict[str, Any]) -> Table | None:
     for part, source in (("engine", "engine.yaml"), ("day", "day.yaml")):
         for name, value in _flat((record.get("facts") or {}).get(part) or {}):
             unsaid = part == "day" and (name, value) in taken_anyway
-            rows.append((name.replace("_", " "), value, f"{source}, or not written: the usual" if unsaid else source))
+            rows.append((_named(name), value, f"{source}, or not written: the usual" if unsaid else source))
     return Table("Engine and day as taken", ("fact", "value", "from"), tuple(rows[:120])) if rows else None
 
 
@@ -120,17 +125,35 @@ def _flat(value: Any, name: str = "") -> list[tuple[str, str]]:
             return [
                 (
                     name,
-                    "; ".join(", ".join(f"{a.replace('_', ' ')} {b}" for a, b in _flat(v)) for v in value if isinstance(v, dict)),
+                    "; ".join(", ".join(_part(a, b) for a, b in _flat(v)) for v in value if isinstance(v, dict)),
                 )
             ]
         return [(name, ", ".join(_plain(v) for v in value))]
     return [(name, _plain(value))]
 
 
+def _named(name: str) -> str:
+    """A fact's name as it is said, its unit behind a comma: the ending of its name in the file.
+
+    Examples
+    --------
+    >>> _named("rotating_inertia_kg_m2"), _named("limits tolerance_pct"), _named("used_rpm"), _named("name")
+    ('rotating inertia, kg·m²', 'limits tolerance, %', 'used, rpm', 'name')
+    """
+    stem, unit = next(((name.removesuffix(end), u) for end, u in UNIT_ENDS.items() if name.endswith(end)), (name, ""))
+    return stem.replace("_", " ").replace("tdc", "TDC") + (f", {unit}" if unit else "")
+
+
+def _part(name: str, value: str) -> str:
+    """A fact of a list in words: ``start 1100 rpm``; its name alone where it is one."""
+    said, _, unit = _named(name).partition(", ")
+    return value if said == "name" else f"{said} {value}{'' if unit == '°' else ' '}{unit}".rstrip()
+
+
 def _plain(value: Any) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
-    return f"{value:g}" if isinstance(value, float) else str(value)
+    return f"{value:.5g}" if isinstance(value, float) else str(value)
 
 
 def inputs_table(record: dict[str, Any]) -> Table | None:

@@ -10,6 +10,9 @@ from pullbook.report.words import degrees, half_width, percent, setting_degrees
 MARK_OFF_DEG = 0.5
 """A mark that reads off by less is as true as a light is read; the day's sentence names the light from here on too."""
 
+SAME_SETTING_DEG = 0.5
+"""A total to set this near to the one a setting ran is that setting's, rounded."""
+
 COARSE_PCT = 8.0
 """A change whose interval is this wide is given to half per cents, in the sentence to whole ones."""
 
@@ -65,7 +68,7 @@ def what_it_is_worth(shown: DayView) -> list[str]:
         costs = [r["cost_pct"] for r in shown.advice.get("least_curve") or [] if r.get("cost_pct") is not None]
         mean = sum(costs) / len(costs) if costs else None
         return (
-            [f"Given away against the best at every rpm: {percent(mean, 0.1)} on average."]
+            [f"Given away against the best under the limit at every rpm: {percent(mean, 0.1)} on average."]
             if costs and mapped(shown.record)
             else []
         )
@@ -82,11 +85,24 @@ def what_it_is_worth(shown: DayView) -> list[str]:
         ends = [None if curve.get(end) is None else max(curve[end], 0.0) for end in ("cost_lo_pct", "cost_hi_pct")]
         cost = "" if None in ends else f" (likely {words.percent_between(*ends)})"
         told.append(
-            f"Given away against the best curve at every rpm: {percent(max(curve['cost_pct'], 0.0), half_width(*ends))}{cost}."
+            f"Given away against the best under the limit at every rpm: "
+            f"{percent(max(curve['cost_pct'], 0.0), half_width(*ends))}{cost}."
         )
     told += [f"{note[0].upper()}{note[1:]}." for note in curve.get("notes") or [] if note]
     told += _for_most_torque(curve.get("most_torque") or {}, curve)
-    return ["Crank degrees before top dead centre, vacuum advance off.", *told]
+    return ["Crank degrees before top dead centre, vacuum advance off.", *_on_the_sheet(shown), *told]
+
+
+def _on_the_sheet(shown: DayView) -> list[str]:
+    """Where the baseline's own total is advised and the sheet writes it otherwise: that both are the same setting."""
+    curve, home = shown.mechanical, shown.baseline
+    written = next((p.get("total_deg") for p in shown.sheet().values() if p.get("setting") == home and p.get("baseline")), None)
+    ran = next((s.get("total_deg") for s in shown.record.get("shapes") or [] if s.get("setting") == home), None)
+    if curve is None or written is None or ran is None or abs(curve["total_deg"] - ran) > SAME_SETTING_DEG:
+        return []
+    if abs(written - curve["total_deg"]) < SAME_SETTING_DEG / 2:
+        return []
+    return [f"The sheet has this total as {setting_degrees(written)}: that is what was believed, this is what the spark did."]
 
 
 def _as_the_sentence(lo: float | None, hi: float | None) -> float | None:

@@ -38,8 +38,8 @@ def clean_all(value: Any, longest: int = 600) -> Any:
     return value
 
 
-def short(text: str, longest: int = 16) -> str:
-    """A label short enough to stand in a picture; its end is kept, as settings differ there.
+def short(text: str, longest: int = 16, kept: int | None = None) -> str:
+    """A label short enough to stand in a picture; its end is kept (``kept`` letters, else a third), as settings differ there.
 
     Examples
     --------
@@ -48,8 +48,24 @@ def short(text: str, longest: int = 16) -> str:
     """
     if len(text) <= longest:
         return text
-    tail = max(longest // 3, 1)
+    tail = max(longest // 3, 1) if kept is None else kept
     return text[: longest - tail - 1].rstrip() + "…" + text[-tail:].lstrip() if longest > 3 else text[:longest]
+
+
+def told_apart(names: Iterable[str], longest: int) -> dict[str, str]:
+    """Names cut to ``longest`` so that no two look alike where that can be: more of their ends is kept until they differ.
+
+    Examples
+    --------
+    >>> told_apart(["distributor 16 total", "distributor 18 total"], 12)
+    {'distributor 16 total': 'dis…16 total', 'distributor 18 total': 'dis…18 total'}
+    """
+    full = list(dict.fromkeys(names))
+    for kept in (longest // 3, longest // 2, 2 * longest // 3, longest - 1):
+        cut = {n: short(n, longest, kept) for n in full}
+        if len(set(cut.values())) == len(full):
+            return cut
+    return {n: short(n, longest) for n in full}
 
 
 def on_two_lines(text: str, longest: int) -> str:

@@ -7,7 +7,7 @@ from typing import Any
 from pullbook.book import Book
 
 NOTE = ".drawn.json"
-DRAWING = 6
+DRAWING = 7
 """Version of the drawing. Raised when a report of the same record would look different; reports are then drawn again."""
 
 DayKey = tuple[str, str]

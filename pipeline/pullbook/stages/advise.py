@@ -116,7 +116,9 @@ def _something(day: AdviceDay, ground: Ground) -> Advice:
             has_setting=True,
         ),
         sums=_sums(day, ground, mechanical if day.kind != "mapped" else None),
-        tested_limit=limits_words.limit_line(ground, day.best.knock, day.fuel, day.reading.engine_facts.max_advance_deg),
+        tested_limit=limits_words.limit_line(
+            ground, day.best.knock, day.fuel, day.reading.engine_facts.max_advance_deg, set_deg=float(np.max(advised))
+        ),
         warnings=(*_span_warning(day, ground), *_late_initial(mechanical if day.kind != "mapped" else None)),
         questions=_questions(day, ground, parts_known=parts.stop_known or day.kind == "mapped"),
     )

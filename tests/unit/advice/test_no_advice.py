@@ -25,7 +25,7 @@ def without_posterior(pulls: list[Pull], *, advance_known: bool = True, none_use
 def test_one_setting_with_its_advance_known_asks_for_width_first() -> None:
     answer = without_posterior([Pull("base", 32.0, 12.0, baseline=True), Pull("base", 32.0, 12.0, baseline=True)]).advice
     back, again = answer["next_pulls"]
-    assert (back["setting"], back["initial_deg"], back["total_deg"]) == ("24", 4.0, 24.0)
+    assert (back["setting"], back["initial_deg"], back["total_deg"]) == ("24° total", 4.0, 24.0)
     assert back["why"].startswith("8° back from the baseline")
     assert (again["setting"], again["initial_deg"], again["total_deg"]) == ("base", 12.0, 32.0)
     assert again["why"].startswith("repeat the baseline: shows how well pulls repeat")

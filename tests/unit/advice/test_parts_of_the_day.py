@@ -11,7 +11,7 @@ from pullbook.advice.ceiling_ends import without_thin_ends
 from pullbook.advice.day_view import look_at
 from pullbook.advice.drift_watch import watch
 from pullbook.advice.hand_over import hand_over_pull
-from pullbook.advice.limits_words import knock_facts, limit_line
+from pullbook.advice.limits_words import knock_facts
 from pullbook.advice.parts import parts_for
 from pullbook.advice.pull_worth import weigh
 from pullbook.advice.sentence import change_words
@@ -150,22 +150,6 @@ def test_knock_facts_say_where_on_what_and_who_listened() -> None:
         "knock heard at 3300–3600 rpm on 34", "nobody was listening on 1 of 4 pulls (30)",
         "listened to, and none heard that day, on 32, 28",
     ]  # fmt: skip
-
-
-def test_the_do_not_exceed_line_names_fuel_and_reason() -> None:
-    day = Day(locked(32, 28, 36))
-    line = limit_line(ground_of(day), day.noted(), "98 RON", None)
-    assert line == ("Do not exceed 36° true advance (the most that was run) at full load on 98 RON; nothing above it was tried.")
-
-
-def test_the_do_not_exceed_line_says_all_that_binds() -> None:
-    """Knock that caps lower than the engine's known limit is not passed over for the limit, nor is what was merely run."""
-    noted = Day([*locked(32, 28), Pull("36", 36, knock="heard", knock_rpm=(3300, 3600))])
-    line = limit_line(ground_of(noted), noted.noted(), "98 RON", 36.0)
-    assert "less the margin below noted knock, within the engine's known limit" in line
-    assert "above it knock was noted, or the known limit binds" in line
-    quiet = Day(locked(32, 28, 36))
-    assert "(the engine's known limit)" in limit_line(ground_of(quiet), quiet.noted(), "98 RON", 36.0)
 
 
 @pytest.mark.parametrize(("change", "words"), [

@@ -38,7 +38,7 @@ def test_everything_at_once_is_five_lines_and_counted() -> None:
     now["timing_scale"] |= {"zero_mark_error_deg": -1.0}
     lines = changes(now, record())
     assert len(lines) == 5
-    assert lines[0] == "9 things changed since 2031-04-05: 3 settings, 2 parts, 1 condition, 3 points of footing."
+    assert lines[0] == "9 things changed since 2031-04-05: 3 settings, 2 parts, 1 condition, 3 of dyno, correction and mark."
     assert lines[1] == f"Settings: {SETTINGS[0]} total 34.0 → 36.4°; new ‘16+20 blue’; not run again ‘{SETTINGS[1]}’."
     assert lines[2] == "Parts: fuel 98 → 100; plugs heat 7 → heat 8."
     assert lines[3] == "Conditions: air pressure 98.0 → 99.5 kPa."
@@ -48,6 +48,12 @@ def test_everything_at_once_is_five_lines_and_counted() -> None:
         "timing mark checked, 0° → checked, −1°: the mark moved",
     ):
         assert word in lines[4]
+
+
+def test_a_mark_read_a_little_differently_is_counted_and_told() -> None:
+    lines = changes(later(**{"zero mark": "20.5 before, 20 after"}), record())
+    assert lines[0].endswith("1 of dyno, correction and mark.")
+    assert lines[1].startswith("Dyno, correction and mark: zero mark ")
 
 
 def test_a_change_inside_the_intervals_is_none() -> None:

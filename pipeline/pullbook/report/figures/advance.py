@@ -33,7 +33,8 @@ def picture(shown: DayView) -> Picture | None:
         ax = panel.axes(right=look.right if not look.narrow else 0.82)
         made = hardware(shown)
         panel.levels(ax, *_reach(best, tested, made), most=6)
-        ends = _wanted(panel, ax, best)
+        crossing = [(n, deg) for n, deg, _ in tested.values()] + [line for line in (made, _limit_line(shown)) if line is not None]
+        ends = _wanted(panel, ax, best, crossing)
         named = labels(tested, 9 if look.narrow else 18)
         for name, (n, degrees_run, half) in tested.items():
             end = _run(panel, ax, line_of(shown, name, 0.75), n, degrees_run, half)
@@ -62,11 +63,8 @@ def picture(shown: DayView) -> Picture | None:
         narrow_height=3.4,
         note="Shaded band: advance that costs next to nothing; dots: best; bars: how sure. Rings: what was run. "
         "Triangles: the best lies that way, beyond what was run. Thick: the curve to set. Short dashes: do not go above."
-        + (
-            " Dotted bars with a question mark: nobody knows where inside."
-            if any(is_vague(h) for _, _, h in tested.values())
-            else ""
-        ),
+        + " Dotted bars with a question mark: nobody knows where inside."
+        * any(is_vague(h) for _, _, h in tested.values()),
     )
 
 
@@ -141,7 +139,9 @@ def _delivered(shown: DayView) -> dict[str, tuple[Array, Array, Array]]:
     return {s: (c[0], c[1], c[2]) for s, c in columns.items()}
 
 
-def _wanted(panel: Panel, ax: Any, best: list[dict[str, Any]]) -> list[tuple[float, float, str, str, bool]]:
+def _wanted(
+    panel: Panel, ax: Any, best: list[dict[str, Any]], crossing: list[tuple[Array, Array]]
+) -> list[tuple[float, float, str, str, bool]]:
     if not best:
         return []
     x = values(best, "rpm")
@@ -160,21 +160,29 @@ def _wanted(panel: Panel, ax: Any, best: list[dict[str, Any]]) -> list[tuple[flo
         return []
     last = int(placed[-1])
     if last < x.size - 3:  # the best ends before the axis does: name it where it ends
-        top = float(hi[last]) if np.isfinite(hi[last]) else float(b[last])
-        panel.say(ax, float(x[last]), top, "best", hue="up", bold=True, ha="center", va="bottom", dy=1.5)
+        ends = [v if np.isfinite(v) else b[last] for v in (lo[last], hi[last])]
+        spots = [(float(x[last]), float(y), side) for y, side in ((sum(ends) / 2, 0), (ends[0], -1), (ends[1], 1))]
+        drawn = [(float(n), float(y), float(y)) for line in crossing for n, y in zip(*line, strict=True)]
+        drawn += [(float(x[i]), float(lo[i]), float(hi[i])) for i in np.flatnonzero(inside)]
+        panel.name(ax, spots, "best", drawn, hue="up", bold=True)
         return []
     return [(float(x[last]), float(b[last]), "best", "up", True)]
 
 
-def _limit(ax: Any, shown: DayView) -> list[tuple[float, float, str, str, bool]]:
+def _limit_line(shown: DayView) -> tuple[Array, Array] | None:
     rows = [
         r
         for r in shown.advice.get("ceiling") or []
         if r.get("advance_deg") is not None and shown.span[0] <= r["rpm"] <= shown.span[1]
     ]
-    if not rows:
+    return (values(rows, "rpm"), values(rows, "advance_deg")) if rows else None
+
+
+def _limit(ax: Any, shown: DayView) -> list[tuple[float, float, str, str, bool]]:
+    line = _limit_line(shown)
+    if line is None:
         return []
-    x, y = broken(values(rows, "rpm"), values(rows, "advance_deg"))
+    x, y = broken(*line)
     ax.plot(x, y, color=PAPER["down"], lw=1.4, ls=(0, (1.6, 1.2)), zorder=4, drawstyle="steps-mid")
     return [(float(x[-1]), float(y[-1]), "limit", "down", False)]
 

@@ -39,7 +39,7 @@ def picture(shown: DayView) -> Picture | None:
     worst = max(strip, key=lambda r: r["cost_pct"])
     mean = (curve or {}).get("cost_pct")
     half = half_width((curve or {}).get("cost_lo_pct"), (curve or {}).get("cost_hi_pct"))
-    lost = percent(worst["cost_pct"], half_width(worst["lo_pct"], worst["hi_pct"]))
+    lost = percent(worst["cost_pct"], 0.1 if worst["lo_pct"] is None else half_width(worst["lo_pct"], worst["hi_pct"]))
     title = f"The curve to set gives away most at {rpm(worst['rpm'])}: {lost}"
     return Picture(
         "cost",
@@ -55,5 +55,7 @@ def picture(shown: DayView) -> Picture | None:
         ),
         height=2.0,
         narrow_height=2.3,
-        note="Shaded: where it likely lies. Below the dashed line it is too little to feel.",
+        note="Against the best advance that was run or lies between what was run, under the limit. "
+        + ("Shaded: where it likely lies. " if any(r["lo_pct"] is not None for r in strip) else "")
+        + "Below the dashed line it is too little to feel.",
     )

@@ -10,7 +10,7 @@ from pullbook.report.figures.lines import broken
 from pullbook.report.placing import values
 from pullbook.report.style import PAPER
 from pullbook.report.view import DayView
-from pullbook.report.words import between, half_width, number, percent, percent_between, rpm, short
+from pullbook.report.words import between, half_width, number, percent, percent_between, rpm, short, told_apart
 
 LANES = 8
 MIDDLE = 0.64
@@ -41,17 +41,18 @@ def picture(shown: DayView) -> Picture | None:
         lane = ax.get_position().height * panel.figure.get_size_inches()[1] / len(drawn)
         lines = lane * 0.64 * mark / scale * 72 / look.font  # how many lines of words fit between the two marks of a lane
         sides = {1: f"+{mark:g}"} | ({-1: f"−{mark:g}"} if lines >= 1.15 else {}) | ({0: "0"} if lines >= 2.2 else {})
+        named = told_apart([*(e["setting"] for e in drawn), versus], 24)
         ticks, labels = [], []
         for i, effect in enumerate(drawn):
             middle = -i - MIDDLE
             ticks += [middle + side * mark / scale * 0.32 for side in sides]
             labels += list(sides.values())
             _lane(ax, effect, middle, 0.32 / scale)
-            _words(panel, ax, effect, i, chosen=effect["setting"] == shown.chosen)
+            _words(panel, ax, effect, i, named[effect["setting"]], chosen=effect["setting"] == shown.chosen)
             if i:
                 ax.axhline(-i, color=PAPER["rule"], lw=0.6)
         panel.beside(ax, ticks, labels)
-        panel.quantity(ax, f"torque against “{short(versus, 16)}”, %")
+        panel.quantity(ax, f"torque against “{named[versus]}”, %")
 
     verdict = VERDICT.get(best["verdict"], "")
     half = half_width(best["lo_pct"], best["hi_pct"])
@@ -82,9 +83,8 @@ def _finding(best: dict[str, Any], verdicts: set[Any]) -> str:
     return "No setting run is proved better than the baseline"
 
 
-def _words(panel: Panel, ax: Any, effect: dict[str, Any], lane: int, *, chosen: bool) -> None:
+def _words(panel: Panel, ax: Any, effect: dict[str, Any], lane: int, name: str, *, chosen: bool) -> None:
     """A lane's setting above it, and its change over the whole span at its end."""
-    name = short(effect["setting"], 24)
     panel.say(ax, panel.span[0] - 50, -lane - 0.02, name, va="top", bold=chosen, hue="up" if chosen else "ink", dx=1)
     hue = {"gain": "up", "loss": "down"}.get(effect["verdict"], "soft")
     change = percent(effect["change_pct"], half_width(effect["lo_pct"], effect["hi_pct"]), signed=True)

@@ -40,16 +40,14 @@ def picture(shown: DayView) -> Picture | None:
             else:
                 top.plot(p["order"], low, marker="x", ms=6, mew=1.5, color=PAPER["down"], ls="none", zorder=4)
                 panel.say(top, p["order"], low, "out", hue="down", ha="center", va="bottom", dy=5)
-        bases = [p for p in pulls if p.get("baseline") and p["pull_id"] in level]
-        if bases and not panel.look.narrow:
-            r = level[bases[-1]["pull_id"]]
-            panel.say(top, bases[-1]["order"], r["level_pct"], "baseline", dx=7, va="center", ground=True)
         panel.quantity(top, "level of each pull, % of torque")
         lowest = _temperatures(panel, temps, warm, split, right) if any_temps else top
         step = next(s for s in (1, 2, 5, 10, 20, 50, 100) if (last - first) / s <= 16 or s == 100)
         marks = list(range(int(first), int(last) + 1, step))
         for ax in {top, lowest}:
             ax.set_xlim(first - 0.6, last + 0.6)
+        if not panel.look.narrow:
+            _name_baseline(panel, top, pulls, level)
         panel.below(lowest, marks, [str(m) for m in marks], "pull, in the order run")
 
     drift = shown.record.get("repeatability") or {}
@@ -65,6 +63,25 @@ def picture(shown: DayView) -> Picture | None:
         note="Level: how far the whole pull lies above or below what its timing explains. Filled squares: the baseline. "
         "Crosses: left out. Bars: how sure.",
     )
+
+
+def _name_baseline(panel: Panel, ax: Any, pulls: list[dict[str, Any]], level: dict[str, Any]) -> None:
+    """The word beside the baseline's last mark where that is the day's last pull, else over or under the one with most room."""
+    bases = [p for p in pulls if p.get("baseline") and p["pull_id"] in level]
+    if not bases:
+        return
+    if bases[-1] is pulls[-1]:
+        panel.say(ax, bases[-1]["order"], level[bases[-1]["pull_id"]]["level_pct"], "baseline", dx=7, va="center", ground=True)
+        return
+    ends = {r["order"]: _ends(level[r["pull_id"]]) for r in pulls if r["pull_id"] in level}
+    spots = [(p["order"], ends[p["order"]][side > 0], side) for p in bases for side in (-1, 1)]
+    panel.name(ax, spots, "baseline", [(n, *e) for n, e in ends.items()])
+
+
+def _ends(r: dict[str, Any]) -> tuple[float, float]:
+    """Lower and upper end of what is drawn of a pull's level."""
+    seen = [r[k] for k in ("level_pct", "lo_pct", "hi_pct") if r[k] is not None]
+    return min(seen), max(seen)
 
 
 def _mark(ax: Any, order: int, r: dict[str, Any], *, baseline: bool) -> None:

@@ -14,10 +14,11 @@ from pullbook.wording import counted
 
 def picture(shown: DayView) -> Picture | None:
     """Repeatability picture, None where neither today nor earlier days say anything."""
-    today = (shown.record.get("repeatability") or {}).get("pull_sd_pct")
+    found = shown.record.get("repeatability") or {}
+    today = found.get("pull_sd_pct")
     expected = _expected(shown.record.get("prior") or {})
-    if today is None or expected is None:
-        return None
+    if today is None or expected is None or found.get("source") == "default":
+        return None  # nothing was repeated: what is expected is no finding of this day's
     lo, mid, hi = expected
     known = len((shown.record.get("prior") or {}).get("frozen_from") or [])
     source = f"{counted(known, 'earlier day')}" if known else "no earlier day: a stated default"

@@ -10,11 +10,11 @@ from pullbook.report.figures.lines import broken
 from pullbook.report.placing import column, thin
 from pullbook.report.style import PAPER
 from pullbook.report.view import DayView
-from pullbook.report.words import labels, number, short
+from pullbook.report.words import labels, number, told_apart
 from pullbook.wording import noted
 
 LABEL = 18
-"""Letters of a setting's name at its lane: names are told apart by their ends."""
+"""Letters of a setting's name at its lane."""
 LANES = 24
 
 
@@ -38,6 +38,7 @@ def picture(shown: DayView) -> Picture | None:
         ax = panel.axes(right=1.35 if not look.narrow else 0.3, left=0.62 if not look.narrow else 0.55)
         ax.set_ylim(-len(drawn), 0)
         named = labels((noted(p.get("setting")) for p in drawn), LABEL)
+        cut = told_apart((name.replace("\n", " ") for name in named.values()), LABEL)
         for i, p in enumerate(drawn):
             middle = -i - 0.5
             ax.plot(ax.get_xlim(), (middle, middle), color=PAPER["rule"], lw=0.7, zorder=1)
@@ -58,7 +59,7 @@ def picture(shown: DayView) -> Picture | None:
                     ax,
                     panel.span[1] + 50,
                     middle,
-                    short(named[noted(p.get("setting"))].replace("\n", " "), LABEL),
+                    cut[named[noted(p.get("setting"))].replace("\n", " ")],
                     dx=4,
                     hue="down" if out else "soft",
                 )

@@ -101,11 +101,20 @@ def finding(shown: DayView) -> str:
     if _unchecked(shown):
         late = f", late by {between(found.get('delay_lo_us'), found.get('delay_hi_us'), ' µs')}" if found.get("delay_us") else ""
         return f"Nothing to hold the log against: off by {between(found.get('lo_deg'), found.get('hi_deg'), '°', 1)}{late}"
+    if _true(found):
+        return "The log reads true: no offset and no delay"
     way = "high" if off > 0 else "low"
     text = f"The log reads {number(abs(off), 1)}° {way} ({between(found.get('lo_deg'), found.get('hi_deg'), '°', 1)})"
     if found.get("delay_us") is not None:
         text += f" and {number(found['delay_us'])} µs late ({between(found.get('delay_lo_us'), found.get('delay_hi_us'), ' µs')})"
     return text
+
+
+def _true(found: dict[str, Any]) -> bool:
+    """Whether offset and delay are nothing to the tenth of a degree and the microsecond they are given to, ends included."""
+    degrees = [found.get(k) for k in ("log_minus_true_deg", "lo_deg", "hi_deg")]
+    delays = [found.get(k) for k in ("delay_us", "delay_lo_us", "delay_hi_us")]
+    return all(d is not None and abs(d) < 0.05 for d in degrees) and all(d is None or abs(d) < 0.5 for d in delays)
 
 
 def _unchecked(shown: DayView) -> bool:
@@ -116,7 +125,7 @@ def _unchecked(shown: DayView) -> bool:
 def worked(shown: DayView) -> str:
     """The delay turned into degrees at the top of the span; empty where nothing but the log speaks of it."""
     delay = (shown.record.get("timing_scale") or {}).get("delay_us")
-    if delay is None or _unchecked(shown):
+    if delay is None or _unchecked(shown) or _true(shown.record["timing_scale"]):
         return ""
     top = shown.span[1]
     return f"{number(delay)} µs is {number(DEG_PER_RPM_US * top * delay, 1)}° at {rpm(top)}: 6 × 10⁻⁶ × rpm × µs."
