@@ -47,7 +47,7 @@ def test_a_long_name_at_the_foot_leaves_room_for_the_number_of_the_sheet(day: In
 
 
 @given(
-    heights=st.lists(st.floats(0.1, 1.5), max_size=60),
+    heights=st.lists(st.floats(0.1, 1.0), max_size=60),
     here=st.floats(-1.0, 9.0),
     fresh=st.floats(6.0, 9.0),
 )
@@ -98,6 +98,17 @@ def test_a_word_goes_where_least_is_drawn() -> None:
     assert freest([(1.0, 2.1, 3.0), (6.0, 8.8, 9.7)], 0.5, bars, (0.0, 9.0)) == 0, "not outside the frame"
 
 
+def test_a_pull_left_out_in_part_is_told_once_on_page_one(day: InventedDay) -> None:
+    record = copy.deepcopy(day.record)
+    pull, why = record["pulls"][0], "torque drops more than timing can explain"
+    pull |= {"status": "part", "reasons": [f"4000 to 5100 rpm left out: {why}"]}
+    other = f"pull 99 (other.csv), 4000–5100 rpm is left out: {why}"
+    record["warnings"] = [f"pull {pull['order']} ({pull['file']}), 4000–5100 rpm is left out: {why}", other]
+    said = content(view(record, day.tables))
+    assert [line for line in said.doubts_first if why in line] == [*(d for d in said.doubts if why in d), other]
+    assert len(said.warnings) == 2, "the second page has them all"
+
+
 def test_a_total_that_the_sheet_writes_otherwise_is_said_to_be_the_same_setting(day: InventedDay) -> None:
     record = copy.deepcopy(day.record)
     home = next(p["setting"] for p in record["pulls"] if p["baseline"])
@@ -113,5 +124,7 @@ def test_a_total_that_the_sheet_writes_otherwise_is_said_to_be_the_same_setting(
 
 def test_two_days_whose_best_is_not_found_are_told_what_can_be_compared() -> None:
     nothing = {"torque": "allowed", "change_pct": None, "a": {"setting": None}, "b": {"setting": None}}
+    level = nothing | {"change_pct": -0.04, "lo_pct": -0.4, "hi_pct": 0.3, "torque_rows": [{"rpm": 2800}, {"rpm": 3300}]}
+    assert compare._sentence(level).startswith("A and B make the same torque over 2800 to 3300 rpm")
     assert "name a setting of each" in compare._sentence(nothing)
     assert "name a setting" not in compare._sentence(nothing | {"a": {"setting": "x"}, "b": {"setting": "y"}})

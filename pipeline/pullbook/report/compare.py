@@ -13,7 +13,7 @@ from pullbook.report.canvas import Table
 from pullbook.report.day_row import address, advised, best_band
 from pullbook.report.figures import two_days
 from pullbook.report.model import air, count_pulls, mark, repeats_within, sentence
-from pullbook.report.words import between, clean_all, number, percent_between
+from pullbook.report.words import between, clean_all, number, percent_between, rpm
 
 Plain = dict[str, Any]
 
@@ -101,7 +101,17 @@ def _sentence(c: Plain) -> str:
             )
         return "Torque of the two is not known at any common rpm; advances are set side by side below."
     way = "more" if c["change_pct"] > 0 else "less"
-    text = f"B makes {number(abs(c['change_pct']), 1)} % {way} torque than A over the rpm both ran"
+    span = [r["rpm"] for r in c["torque_rows"]]
+    over = (
+        f"over {number(min(span))} to {rpm(max(span))}"
+        if len(span) > 1
+        else f"at {rpm(span[0])}"
+        if span
+        else "over the rpm both ran"
+    )
+    text = f"B makes {number(abs(c['change_pct']), 1)} % {way} torque than A {over}"
+    if abs(c["change_pct"]) < 0.05:
+        text = f"A and B make the same torque {over}, to a tenth of a per cent"
     text += f" (likely {percent_between(c['lo_pct'], c['hi_pct'])})" if c["lo_pct"] is not None else " (no range known)"
     return text + (", with the reservations below." if c["torque"] != "allowed" else ".")
 

@@ -66,12 +66,19 @@ class Content:
     @property
     def doubts_first(self) -> list[str]:
         """Every input refused and pull left out, and the first warnings: what page one has room for."""
-        return [*self.doubts, *self.warnings[:FIRST_WARNINGS]]
+        return [*self.doubts, *self._warnings_of_their_own[:FIRST_WARNINGS]]
+
+    @property
+    def _warnings_of_their_own(self) -> list[str]:
+        """Warnings that no pull's own line says already: the same pull, the same reason."""
+        said = [d.lower() for d in self.doubts]
+        parts = [(w, w.lower().partition(",")[0], w.lower().partition(": ")[2]) for w in self.warnings]
+        return [w for w, pull, why in parts if not (why and any(d.startswith(pull) and d.endswith(why) for d in said))]
 
     @property
     def warnings_more(self) -> int:
         """Warnings that stand on the second page only."""
-        return max(len(self.warnings) - FIRST_WARNINGS, 0)
+        return max(len(self._warnings_of_their_own) - FIRST_WARNINGS, 0)
 
 
 def content(shown: DayView) -> Content:
