@@ -6,6 +6,7 @@ import openpyxl
 import pytest
 
 from pullbook.sheets.pull_sheet import PullSheet, read_pull_sheet
+from pullbook.sheets.words import strobe_column
 
 
 def sheet(folder: Path, text: str) -> PullSheet:
@@ -76,3 +77,16 @@ def test_a_column_named_outright_comes_before_one_told_by_its_words(tmp_path: Pa
 
 def test_the_room_s_temperature_where_no_other_is_kept(tmp_path: Path) -> None:
     assert [r.temperature_c for r in sheet(tmp_path, "Datei;Hallentemp.\na.csv;18,5\n").rows] == [18.5]
+
+
+@pytest.mark.parametrize(
+    ("heading", "column"),
+    [
+        ("1/min", "rpm"), ("rev/min", "rpm"), ("Vueltas", "rpm"), ("Timing light", "advance_deg"), ("Ablesung [°]", "advance_deg"),
+        ("Avance lue (°)", "advance_deg"), ("Anticipo letto", "advance_deg"), ("Verso", "direction"), ("Gerät", "source"),
+    ],
+)  # fmt: skip
+def test_columns_of_the_light_sheet(heading: str, column: str) -> None:
+    found = strobe_column(heading)
+    assert found is not None
+    assert found.name == column
