@@ -92,7 +92,7 @@ def corners_of(rpm: Array, advance_deg: Array, sd_deg: Array, tilt_sd: float = 0
     score = n * np.log(left / n + floor) + 2.0 * np.log(n)
     for breaks, flat_left, flat_right in _FORMS:
         line = fit(rpm, advance_deg, sd_deg, breaks, flat_left=flat_left, flat_right=flat_right)
-        if line is None or bool(np.any(line.slopes < 0.0)) or _doubled_corner(line):
+        if line is None or bool(np.any(line.slopes < 0.0)) or _doubled_corner(line) or _stands_on_one_row(line, rpm):
             continue
         value = n * np.log(line.rss / n + floor) + 2.0 * (n - line.dof + 1) * np.log(n)
         if value < score:
@@ -131,6 +131,12 @@ def _doubled_corner(line: BrokenLine) -> bool:
     first, last = 1000.0 * line.slopes
     near = bool(np.min(np.diff(line.breaks)) < _CORNER_RPM)
     return near or (line.flat_left and first < _FLAT_SLOPE) or (line.flat_right and last < _FLAT_SLOPE)
+
+
+def _stands_on_one_row(line: BrokenLine, rpm: Array) -> bool:
+    """Whether a flat end holds fewer than two rows: the row at the edge of a pull lies off the curve by more than its noise."""
+    left = line.flat_left and np.count_nonzero(rpm <= line.breaks[0]) < 2
+    return bool(left or (line.flat_right and np.count_nonzero(rpm >= line.breaks[-1]) < 2))
 
 
 def _flat_ends(line: BrokenLine, tilt_sd: float) -> tuple[bool, bool]:

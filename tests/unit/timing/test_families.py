@@ -170,3 +170,14 @@ def test_two_pulls_of_one_label_that_ran_apart_are_asked_about() -> None:
     assert curve == pytest.approx(np.full(len(curve), 32.0), abs=0.3)
     own = got.pull_advance.filter(pull_id="p1")["advance_deg"].to_numpy()
     assert own == pytest.approx(np.full(len(own), 36.0), abs=0.3)
+
+
+def test_one_row_off_the_curve_at_the_edge_of_a_pull_is_no_start_of_the_curve() -> None:
+    """Total 30 at 2700 rpm, already on the way at 2300: that row alone lies half a degree high, as the edge of a pull may."""
+    rpm = np.arange(2300.0, 5701.0, 100.0)
+    advance = np.minimum(30.0 - 1.2e-2 * (2720.0 - rpm), 30.0) + 0.04 * np.sin(rpm)
+    advance[0] += 0.5
+    corners = corners_of(rpm, advance, np.full(len(rpm), 0.05))
+    assert corners is not None
+    assert (corners.start_rpm, corners.initial_deg) == (None, None)
+    assert corners.total_deg == pytest.approx(30.0, abs=0.05)
