@@ -52,7 +52,11 @@ def is_ditto(text: str) -> bool:
     >>> [is_ditto(t) for t in ('"', "''", "-„-", "do.", "Ídem", "idle", "")]
     [True, True, True, True, True, False, False]
     """
-    return bool(text) and (_MARKS.fullmatch(text) is not None or fold(text) in _DITTO or unaccented(text).strip() in _DITTO)
+    word = unaccented(text).strip()
+    if _MARKS.fullmatch(text) is not None:
+        return True
+    # "do" and "id" are ditto marks by the point behind them: without it they are letters somebody wrote
+    return bool(word) and (fold(text) in _DITTO or word in _DITTO) and (len(fold(text)) != 2 or word.endswith("."))
 
 
 def with_file_above(grid: Grid, file: int, pull: int) -> tuple[Grid, tuple[int, ...]]:

@@ -7,6 +7,7 @@ import pytest
 
 from pullbook.book import Book
 from pullbook.reading.day import read_day
+from pullbook.sheets.hand_marks import is_ditto
 from pullbook.sheets.light_sheet import read_strobe
 from pullbook.sheets.pull_sheet import PullSheet, read_pull_sheet
 from pullbook.sheets.words import pull_column
@@ -128,3 +129,7 @@ def test_what_the_words_or_the_cells_deny_stays_a_note(tmp_path: Path, header: s
     (row,) = sheet(tmp_path, f"file;setting;{header}\na.csv;A;{cell}\n").rows
     assert row.notes == f"{header}: {cell}"
     assert (row.initial_deg, row.total_deg, row.temperature_c, row.oil_c, row.knock) == (None, None, None, None, "not listened")
+
+
+def test_two_letters_without_a_point_are_no_ditto_mark() -> None:
+    assert [is_ditto(text) for text in ("do.", "id.", "DO", "id", "do", "same")] == [True, True, False, False, False, True]
